@@ -1,0 +1,1 @@
+"""The measuring: pure functions over arrays. No input or output, no clock, no thread."""

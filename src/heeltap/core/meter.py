@@ -1,0 +1,169 @@
+"""Tempo and metre: where a tick falls in time, and which bar and beat it is.
+
+Conventions
+-----------
+* A map counts ticks in its own ``ticks_per_quarter``: a file keeps the resolution that it was written in, everything that
+  heeltap makes uses `heeltap.units.TICKS_PER_QUARTER`. So no position is ever rounded on the way in.
+* Time is int64 microseconds from tick 0. Each conversion rounds once, however many tempo changes lie before it.
+* Bars and beats count from 1. A beat is the metre's own: the dotted quarter in 6/8, 9/8 and 12/8, else the written unit.
+
+Inside: `TempoMap`, `MetreMap`, `Metre`, and the builders `steady_tempo` and `steady_metre`.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.arrays import FloatArray, IntArray, as_ints, freeze_columns
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["Metre", "MetreMap", "TempoMap", "steady_metre", "steady_tempo"]
+
+_COMPOUND = (6, 9, 12)
+"""Numerators over 8 (or 16) whose beat is three units long: common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False)
+class TempoMap:
+    """Piecewise constant tempo. Row *i* holds from ``at_tick[i]`` to the next row."""
+
+    ticks_per_quarter: int
+    """Resolution of the ticks in this map."""
+    at_tick: IntArray
+    """First tick of each segment, increasing, the first is 0."""
+    us_per_quarter: IntArray
+    """Microseconds per quarter note in each segment, positive."""
+
+    def __post_init__(self) -> None:
+        """Check the columns; raise `ValueError` when they do not make a map."""
+        rows = freeze_columns(self, ("at_tick", "us_per_quarter"))
+        if rows == 0 or self.at_tick[0] != 0 or np.any(np.diff(self.at_tick) <= 0):
+            raise ValueError("a tempo map starts at tick 0 and its ticks increase")
+        if self.ticks_per_quarter <= 0 or np.any(self.us_per_quarter <= 0):
+            raise ValueError("a tempo map needs a positive resolution and positive tempi")
+
+    @cached_property
+    def _start_scaled(self) -> IntArray:
+        """Start of each segment in microseconds times ``ticks_per_quarter``: exact, so rounding never adds up."""
+        steps = np.diff(self.at_tick) * self.us_per_quarter[:-1]
+        return np.concatenate([np.zeros(1, np.int64), np.cumsum(steps)])
+
+    def us_at(self, tick: npt.ArrayLike) -> IntArray:
+        """Time of each tick in microseconds, rounded half up; ticks before 0 use the first tempo."""
+        ticks = np.asarray(tick, dtype=np.int64)
+        row = np.maximum(np.searchsorted(self.at_tick, ticks, side="right") - 1, 0)
+        scaled = self._start_scaled[row] + (ticks - self.at_tick[row]) * self.us_per_quarter[row]
+        return (scaled + self.ticks_per_quarter // 2) // self.ticks_per_quarter
+
+    def quarter_at(self, us: npt.ArrayLike) -> FloatArray:
+        """Position of each time in quarter notes from tick 0, as a float (exact to 1e-9 of a quarter in a two-hour file)."""
+        times = np.asarray(us, dtype=np.float64)
+        start_us = self._start_scaled / self.ticks_per_quarter
+        row = np.maximum(np.searchsorted(start_us, times, side="right") - 1, 0)
+        return self.at_tick[row] / self.ticks_per_quarter + (times - start_us[row]) / self.us_per_quarter[row]
+
+    def us_at_quarter(self, quarter: npt.ArrayLike) -> FloatArray:
+        """Time of each position in quarter notes, microseconds as a float: the inverse of `quarter_at`."""
+        quarters = np.asarray(quarter, dtype=np.float64)
+        start_quarter = self.at_tick / self.ticks_per_quarter
+        row = np.maximum(np.searchsorted(start_quarter, quarters, side="right") - 1, 0)
+        start_us = self._start_scaled[row] / self.ticks_per_quarter
+        return start_us + (quarters - start_quarter[row]) * self.us_per_quarter[row]
+
+    def us_per_quarter_at(self, us: npt.ArrayLike) -> IntArray:
+        """Tempo in force at each time, microseconds per quarter note."""
+        start_us = self._start_scaled / self.ticks_per_quarter
+        row = np.searchsorted(start_us, np.asarray(us, dtype=np.float64), side="right") - 1
+        return self.us_per_quarter[np.maximum(row, 0)]
+
+
+@dataclass(frozen=True, slots=True)
+class Metre:
+    """One time signature."""
+
+    count: int
+    """The upper number: units in a bar."""
+    unit: int
+    """The lower number: 4 is a quarter note, 8 an eighth."""
+
+    @property
+    def bar_quarters(self) -> float:
+        """Length of a bar in quarter notes."""
+        return 4.0 * self.count / self.unit
+
+    @property
+    def beat_quarters(self) -> float:
+        """Length of the metre's own beat in quarter notes: 1.5 in 6/8, 1 in 4/4, 0.5 in 7/8."""
+        units = 3 if self.unit >= 8 and self.count in _COMPOUND else 1
+        return 4.0 * units / self.unit
+
+    @property
+    def beats(self) -> int:
+        """Beats in a bar: 2 in 6/8, 4 in 4/4, 7 in 7/8."""
+        return round(self.bar_quarters / self.beat_quarters)
+
+    def __str__(self) -> str:
+        return f"{self.count}/{self.unit}"
+
+
+@dataclass(frozen=True, eq=False)
+class MetreMap:
+    """Time signatures in order. A change inside a bar cuts that bar short: the new metre starts a bar of its own."""
+
+    at_quarter: FloatArray
+    """Start of each signature in quarter notes from tick 0, increasing, the first is 0."""
+    metres: tuple[Metre, ...]
+    """The signature from there on."""
+
+    def __post_init__(self) -> None:
+        """Check the columns; raise `ValueError` when they do not make a map."""
+        rows = freeze_columns(self, ("at_quarter",))
+        if rows == 0 or rows != len(self.metres) or self.at_quarter[0] != 0 or np.any(np.diff(self.at_quarter) <= 0):
+            raise ValueError("a metre map starts at 0 and its positions increase")
+
+    @cached_property
+    def _table(self) -> tuple[FloatArray, FloatArray, IntArray]:
+        """Bar length and beat length of each signature in quarters, and the number of its first bar."""
+        bar = np.array([metre.bar_quarters for metre in self.metres])
+        beat = np.array([metre.beat_quarters for metre in self.metres])
+        bars_in = np.ceil(np.diff(self.at_quarter) / bar[:-1] - 1e-9).astype(np.int64)
+        return bar, beat, 1 + np.concatenate([np.zeros(1, np.int64), np.cumsum(bars_in)])
+
+    def row_at(self, quarter: npt.ArrayLike) -> IntArray:
+        """Index into ``metres`` in force at each position; positions before 0 use the first."""
+        found = np.searchsorted(self.at_quarter, np.asarray(quarter, np.float64) + 1e-9, side="right") - 1
+        return np.maximum(found, 0).astype(np.int64)
+
+    def bar_beat(self, quarter: npt.ArrayLike) -> tuple[IntArray, FloatArray]:
+        """Bar (from 1) and beat (from 1.0, in the metre's own beats) of each position in quarter notes."""
+        quarters = np.asarray(quarter, dtype=np.float64)
+        bar_len, beat_len, first_bar = self._table
+        row = self.row_at(quarters)
+        within = quarters - self.at_quarter[row]
+        bars = np.floor(within / bar_len[row] + 1e-9).astype(np.int64)
+        beat = 1.0 + (within - bars * bar_len[row]) / beat_len[row]
+        return first_bar[row] + bars, beat
+
+    def quarter_of_bar(self, bar: npt.ArrayLike) -> FloatArray:
+        """Position of the start of each bar in quarter notes: the inverse of `bar_beat` at beat 1."""
+        bars = np.asarray(bar, dtype=np.int64)
+        bar_len, _, first_bar = self._table
+        row = np.maximum(np.searchsorted(first_bar, bars, side="right") - 1, 0)
+        return self.at_quarter[row] + (bars - first_bar[row]) * bar_len[row]
+
+    def metre_of_bar(self, bar: int) -> Metre:
+        """The signature of one bar."""
+        _, _, first_bar = self._table
+        return self.metres[max(int(np.searchsorted(first_bar, bar, side="right")) - 1, 0)]
+
+
+def steady_tempo(bpm: float, *, ticks_per_quarter: int = TICKS_PER_QUARTER) -> TempoMap:
+    """A map of one tempo in quarter notes a minute."""
+    return TempoMap(ticks_per_quarter, as_ints([0]), as_ints([round(60_000_000 / bpm)]))
+
+
+def steady_metre(count: int = 4, unit: int = 4) -> MetreMap:
+    """A map of one time signature."""
+    return MetreMap(np.zeros(1), (Metre(count, unit),))

@@ -1,0 +1,71 @@
+"""The plan: the notes that should be played, one row each, whether from an exercise or from a known part.
+
+Conventions: ``at_tick`` counts `heeltap.units.TICKS_PER_QUARTER`; ``at_us`` is measured from the plan's tick 0 (bar 1, beat
+1), the count-in lies before it. Notes of one stroke share ``stroke``. Pitch `ANY_PITCH` accepts any key.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray, freeze_columns
+from heeltap.core.meter import MetreMap, TempoMap
+
+__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section"]
+
+ANY_PITCH = -1
+"""In a plan: whichever key is struck counts."""
+
+HANDS = ("", "left", "right")
+"""Names of the codes in ``Plan.hand``; 0 is not known."""
+
+KINDS = ("groove", "fill", "landing", "after")
+"""Names of the codes in ``Plan.kind``: ordinary playing, a fill, the new section's first stroke, the bar after it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A named stretch of whole bars."""
+
+    name: str
+    first_bar: int
+    last_bar: int
+    """Inclusive."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """Planned notes in time order (by ``at_tick``, then pitch)."""
+
+    name: str
+    at_tick: IntArray
+    """Position of each note, ticks of 10,080 per quarter."""
+    at_us: IntArray
+    """The same in microseconds from bar 1, beat 1."""
+    pitch: IntArray
+    """0-127, or `ANY_PITCH`."""
+    velocity: IntArray
+    """Wanted loudness 1-127; 0 where the plan does not say."""
+    hand: IntArray
+    """Code into `HANDS`."""
+    kind: IntArray
+    """Code into `KINDS`."""
+    stroke: IntArray
+    """Index of the stroke that each note belongs to: 0, 0, 1, 2, 2, ..."""
+    tempo: TempoMap
+    metre: MetreMap
+    sections: tuple[Section, ...]
+    """In order; may be empty."""
+    bars: int
+    """Length in bars, rests at the end included."""
+    swing_ratio: float = 1.0
+    """Stated ratio of the long to the short eighth; 1 is straight. ``at_tick`` already holds the swung positions."""
+
+    def __post_init__(self) -> None:
+        """Check the columns; raise `ValueError` when they differ in length or time runs backwards."""
+        freeze_columns(self, ("at_tick", "at_us", "pitch", "velocity", "hand", "kind", "stroke"))
+        if np.any(np.diff(self.at_tick) < 0):
+            raise ValueError("Plan.at_tick must not decrease")
+
+    def __len__(self) -> int:
+        return int(self.at_tick.size)

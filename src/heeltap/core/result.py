@@ -1,0 +1,212 @@
+"""`heeltap.result/1`: the one type that text, JSON, HTML, screen and history are renderings of.
+
+Conventions: milliseconds, negative is early; ``*_ci95_ms`` is a pair (low, high) or None where too little was played to
+say; numbers are plain Python numbers, never numpy's, never NaN. Fields may be added within version 1; none is renamed,
+removed or given another meaning.
+"""
+
+from dataclasses import dataclass, field
+
+__all__ = [
+    "FORMAT",
+    "Advice",
+    "Beat",
+    "Calibration",
+    "Counts",
+    "Division",
+    "Finding",
+    "NoteRow",
+    "Overall",
+    "Reference",
+    "Replay",
+    "Result",
+    "SectionRow",
+    "Swing",
+]
+
+FORMAT = "heeltap.result/1"
+
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What time is measured against."""
+
+    kind: str
+    """``clock`` (the click's grid) or ``leader`` (kick and snare of the drum part)."""
+    name: str
+    """In words: "the click at 96 bpm", "drums (channel 10)"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What is known of the constant delay between finger and number."""
+
+    known: bool
+    """False: every absolute "early" or "late" may be off by the delay; differences between beats are not."""
+    delay_ms: float
+    """Taken away from every offset; 0 when not known."""
+    uncertainty_ms: float | None
+    """95 % half-width of ``delay_ms``; None when not known."""
+    method: str
+    """``none``, ``given``, ``estimated``, ``same-path``, ``microphone`` or ``feel``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Notes by status; ``planned`` is 0 without a plan."""
+
+    planned: int
+    matched: int
+    missed: int
+    extra: int
+    wrong_pitch: int
+    unplaced: int
+
+
+@dataclass(frozen=True, slots=True)
+class Overall:
+    """The whole take."""
+
+    n: int
+    """Strokes that the statistics rest on."""
+    bias_ms: float | None
+    bias_ci95_ms: Interval | None
+    spread_ms: float | None
+    spread_ci95_ms: Interval | None
+    in_pocket: float | None
+    """Share of strokes within the pocket around the lean, 0-1."""
+    score: float | None
+    """0-100; shown in steps of 5."""
+    score_ci95: Interval | None = None
+    drift_ms_per_bar: float | None = None
+    drift_ci95_ms_per_bar: Interval | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """One beat position over all bars."""
+
+    beat: float
+    n: int
+    bias_ms: float | None
+    bias_ci95_ms: Interval | None
+    spread_ms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Division:
+    """One kind of slot over all bars."""
+
+    division: str
+    n: int
+    bias_ms: float | None
+    bias_ci95_ms: Interval | None
+    spread_ms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SectionRow:
+    """One section of the song."""
+
+    name: str
+    first_bar: int
+    last_bar: int
+    n: int
+    bias_ms: float | None
+    bias_ci95_ms: Interval | None
+    spread_ms: float | None
+    drift_ms_per_bar: float | None
+    in_pocket: float | None = None
+    verdict: str = ""
+    """In words: held, early, late, scattered, missing, or empty where the numbers do not say."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Long to short eighth, averaged as a logarithm."""
+
+    ratio: float
+    ci95: Interval | None
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A statement that the numbers defend."""
+
+    code: str
+    """Row in the table of `heeltap.core.findings`."""
+    text: str
+    """A sentence for the player."""
+    effect_ms: float
+    """Signed size; negative is earlier."""
+    ci95_ms: Interval | None
+    p_adjusted: float | None
+    """After correction for everything that was looked at."""
+    bars: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """Bars worth playing again."""
+
+    first_bar: int
+    last_bar: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do next."""
+
+    action: str
+    text: str
+    exercise: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NoteRow:
+    """One note, played or missed."""
+
+    time_s: float
+    """Seconds on the take's own clock; the planned time for a missed note."""
+    bar: int | None
+    beat: float | None
+    pitch: int
+    velocity: int
+    """0 for a missed note."""
+    status: str
+    """``matched``, ``wrong_pitch``, ``extra``, ``unplaced`` or ``missed``."""
+    offset_ms: float | None
+    division: str | None
+    section: str | None
+    confidence: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """Everything that heeltap says about one take."""
+
+    file: str
+    part: str
+    reference: Reference
+    lean_ms: float
+    pocket_ms: float | None
+    """Half-width of the pocket given by the user; None means it follows each stroke's own interval."""
+    calibration: Calibration
+    resolution_ms: float | None
+    """Nothing finer than this can be told from this route or file."""
+    counts: Counts
+    overall: Overall
+    by_beat: tuple[Beat, ...]
+    by_division: tuple[Division, ...]
+    by_section: tuple[SectionRow, ...]
+    swing: Swing | None
+    findings: tuple[Finding, ...]
+    replay: tuple[Replay, ...]
+    advice: tuple[Advice, ...]
+    notes: tuple[NoteRow, ...]
+    warnings: tuple[str, ...] = field(default=())
+    format: str = FORMAT

@@ -1,0 +1,1 @@
+"""Disk borders: MIDI files, sets, take folders, the history index, hand-ins."""

@@ -1,0 +1,1 @@
+"""Device borders: MIDI ports real and fake, and the computer keyboard as a pad."""

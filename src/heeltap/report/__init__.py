@@ -1,0 +1,1 @@
+"""A Result as text, JSON, page and picture."""

@@ -1,0 +1,1 @@
+"""Click and drum sounds."""
