@@ -1,0 +1,372 @@
+"""From matched or placed notes to the Offsets table: the one place where "played minus reference" is computed.
+
+Conventions: offsets in milliseconds, negative is early; note counts are of notes, rows of the table are strokes. A wrong key
+struck at the right place has a time like any other and is judged; a stroke whose place is more doubtful than not
+(`DOUBT`) is listed but left out of the statistics.
+
+Inside: `judge_plan` (a take against a plan), `judge_grid` (a take against the click's grid), `Judged`, `DOUBT`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.core.divisions import DIVISIONS, SWUNG, division_of
+from heeltap.core.meter import MetreMap, TempoMap
+from heeltap.core.notes import Notes
+from heeltap.core.offsets import Offsets, Tally
+from heeltap.core.plan import Plan, Section
+from heeltap.core.result import NoteRow
+from heeltap.core.sections import section_columns
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["DOUBT", "Judged", "group_median", "judge_grid", "judge_plan"]
+
+DOUBT = 0.5
+"""Strokes whose place is less probable than this are left out of the statistics."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """A take after judging."""
+
+    offsets: Offsets
+    """One row a stroke."""
+    tally: Tally
+    """Notes by status."""
+    rows: tuple[NoteRow, ...]
+    """One row a note, played or missed, in time order."""
+    doubtful: int
+    """Strokes left out of ``offsets`` because their place is in doubt."""
+    last_bar: int
+    """Last bar in which something was planned or played; 0 when there is none."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Strokes:
+    """Judged strokes before the musical columns are added; rows in time order of the reference."""
+
+    onset_us: FloatArray
+    offset_ms: FloatArray
+    quarter: FloatArray
+    division: IntArray
+    hand: IntArray
+    kind: IntArray
+    pitch: IntArray
+    velocity: IntArray
+    spread_ms: FloatArray
+    confidence: FloatArray
+
+
+def group_median(values: npt.ArrayLike, group: IntArray, groups: int) -> FloatArray:
+    """Median of the values in each group, nan for an empty group; equals ``[np.median(values[group == g]) ...]``."""
+    data = np.asarray(values, dtype=np.float64)
+    order = np.lexsort((data, group))
+    counts = np.bincount(group, minlength=groups)
+    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    out = np.full(groups, np.nan)
+    filled = counts > 0
+    low = order[(starts + (counts - 1) // 2)[filled]]
+    high = order[(starts + counts // 2)[filled]]
+    out[filled] = (data[low] + data[high]) / 2.0
+    return out
+
+
+def judge_plan(
+    plan: Plan,
+    notes: Notes,
+    match: IntArray,
+    confidence: FloatArray,
+    *,
+    delay_ms: float = 0.0,
+    reference_shift_ms: FloatArray | None = None,
+) -> Judged:
+    """A take against a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    notes : Notes
+        The take, bounces folded, on the click's clock.
+    match : int64, shape (len(plan),)
+        Row in ``notes`` that was played for each planned note, -1 where none was.
+    confidence : float64, shape (len(plan),)
+        Probability that the match is right.
+    delay_ms : float
+        Known delay of the route, taken away from every offset.
+    reference_shift_ms : float64, shape (len(plan),), optional
+        Where the leader sat against the click at each planned note; the reference moves with it.
+    """
+    shift = np.zeros(len(plan)) if reference_shift_ms is None else reference_shift_ms
+    hit = match >= 0
+    note_offset = np.full(len(plan), np.nan)
+    note_offset[hit] = (notes.onset_us[match[hit]] - plan.at_us[hit]) / 1000.0 - delay_ms - shift[hit]
+    trusted = hit & (confidence >= DOUBT)
+    struck = _planned_strokes(plan, notes, match, note_offset, trusted, confidence)
+    doubtful = int(np.unique(plan.stroke[hit]).size - struck.offset_ms.size)
+    last_bar = max(plan.bars, int(plan.metre.bar_beat(plan.at_tick[-1:] / TICKS_PER_QUARTER)[0].max(initial=0)))
+    offsets = _table(struck, plan.tempo, plan.metre, plan.sections, np.unique(plan.at_us))
+    wrong = hit & (plan.pitch >= 0)
+    wrong[wrong] = notes.pitch[match[wrong]] != plan.pitch[wrong]
+    rows = _plan_rows(plan, notes, match, wrong, note_offset, confidence)
+    extra = len(notes) - int(hit.sum())
+    tally = Tally(len(plan), int((hit & ~wrong).sum()), int((~hit).sum()), extra, int(wrong.sum()), 0)
+    return Judged(offsets, tally, rows, doubtful, last_bar)
+
+
+def judge_grid(
+    notes: Notes,
+    stroke_of_note: IntArray,
+    quarter: FloatArray,
+    division: IntArray,
+    confidence: FloatArray,
+    *,
+    tempo: TempoMap,
+    metre: MetreMap,
+    sections: Sequence[Section] = (),
+    delay_ms: float = 0.0,
+) -> Judged:
+    """A take against the click's grid.
+
+    Parameters
+    ----------
+    notes : Notes
+        The take, bounces folded, on the click's clock.
+    stroke_of_note : int64, shape (len(notes),)
+        Stroke that each note belongs to: 0, 0, 1, ...
+    quarter : float64, shape (strokes,)
+        Position of the slot that each stroke was meant for, in quarter notes from the start; nan where there is none.
+    division : int64, shape (strokes,)
+        Code of the slot; -1 where there is none.
+    confidence : float64, shape (strokes,)
+        Probability that the slot is the one that was meant.
+    """
+    reference_us = np.where(np.isnan(quarter), 0.0, tempo.us_at_quarter(np.nan_to_num(quarter)))
+    note_offset = (notes.onset_us - reference_us[stroke_of_note]) / 1000.0 - delay_ms
+    placed = ~np.isnan(quarter)
+    note_offset[~placed[stroke_of_note]] = np.nan
+    keep = placed & (confidence >= DOUBT)
+    struck = _free_strokes(notes, stroke_of_note, note_offset, quarter, division, confidence, keep)
+    offsets = _table(struck, tempo, metre, sections, np.unique(np.round(reference_us[placed])))
+    bar, beat = metre.bar_beat(np.nan_to_num(quarter))
+    rows = _grid_rows(notes, stroke_of_note, note_offset, bar, beat, division, confidence, sections)
+    unplaced = int((~placed[stroke_of_note]).sum())
+    tally = Tally(0, len(notes) - unplaced, 0, 0, 0, unplaced)
+    last_bar = int(bar[placed].max(initial=0))
+    return Judged(offsets, tally, rows, int((placed & ~keep).sum()), last_bar)
+
+
+def _planned_strokes(
+    plan: Plan, notes: Notes, match: IntArray, note_offset: FloatArray, trusted: BoolArray, confidence: FloatArray
+) -> _Strokes:
+    """One row for each planned stroke of which at least one note was surely played."""
+    stroke = plan.stroke[trusted]
+    played = match[trusted]
+    found, group = np.unique(stroke, return_inverse=True)
+    size = found.size
+    first = np.searchsorted(plan.stroke, found)
+    quarter = plan.at_tick[first] / TICKS_PER_QUARTER
+    onset = group_median(notes.onset_us[played], group, size)
+    return _Strokes(
+        onset_us=onset,
+        offset_ms=group_median(note_offset[trusted], group, size),
+        quarter=quarter,
+        division=_planned_division(plan, quarter),
+        hand=_shared(plan.hand, plan.stroke, found, first),
+        kind=plan.kind[first],
+        pitch=_extreme(notes.pitch[played], group, size, np.minimum, 127),
+        velocity=_extreme(notes.velocity[played], group, size, np.maximum, 0),
+        spread_ms=_group_range(notes.onset_us[played], group, size) / 1000.0,
+        confidence=_group_min(confidence[trusted], group, size),
+    )
+
+
+def _free_strokes(
+    notes: Notes,
+    stroke_of_note: IntArray,
+    note_offset: FloatArray,
+    quarter: FloatArray,
+    division: IntArray,
+    confidence: FloatArray,
+    keep: BoolArray,
+) -> _Strokes:
+    """One row for each stroke that has a slot."""
+    rows = keep[stroke_of_note]
+    found, group = np.unique(stroke_of_note[rows], return_inverse=True)
+    size = found.size
+    zero = np.zeros(size, np.int64)
+    return _Strokes(
+        onset_us=group_median(notes.onset_us[rows], group, size),
+        offset_ms=group_median(note_offset[rows], group, size),
+        quarter=quarter[found],
+        division=division[found],
+        hand=zero,
+        kind=zero,
+        pitch=_extreme(notes.pitch[rows], group, size, np.minimum, 127),
+        velocity=_extreme(notes.velocity[rows], group, size, np.maximum, 0),
+        spread_ms=_group_range(notes.onset_us[rows], group, size) / 1000.0,
+        confidence=confidence[found],
+    )
+
+
+def _table(
+    struck: _Strokes, tempo: TempoMap, metre: MetreMap, sections: Sequence[Section], expected_us: npt.NDArray[np.generic]
+) -> Offsets:
+    """Add the musical columns; ``expected_us`` are the times of all strokes that should have been played, sorted."""
+    bar, beat = metre.bar_beat(struck.quarter)
+    reference_us = tempo.us_at_quarter(struck.quarter)
+    unit = np.array([one.beat_quarters for one in metre.metres])[metre.row_at(struck.quarter)]
+    beat_ms = tempo.us_per_quarter_at(reference_us) * unit / 1000.0
+    before, after = _neighbours(reference_us, expected_us.astype(np.float64))
+    section, to_change, since = section_columns(bar, sections)
+    return Offsets(
+        onset_us=np.round(struck.onset_us).astype(np.int64),
+        offset_ms=struck.offset_ms,
+        bar=bar,
+        beat=np.round(beat, 6),
+        division=struck.division,
+        section=section,
+        kind=struck.kind,
+        hand=struck.hand,
+        pitch=struck.pitch,
+        velocity=struck.velocity,
+        interval_ms=np.where(np.isinf(np.minimum(before, after)), beat_ms, np.minimum(before, after) / 1000.0),
+        rest_ms=np.where(np.isinf(before), beat_ms, before / 1000.0),
+        leap=_leaps(struck.pitch, struck.hand),
+        spread_ms=struck.spread_ms,
+        bars_to_change=to_change,
+        bars_since_change=since,
+        confidence=struck.confidence,
+        reference_sd_ms=np.zeros(bar.size),
+        beat_ms=beat_ms,
+        sections=tuple(sections),
+    )
+
+
+def _neighbours(reference_us: FloatArray, expected_us: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Time to the expected stroke before and after each reference, microseconds; inf where there is none."""
+    fence = np.concatenate([[-np.inf], expected_us, [np.inf]])
+    # 2 us: references are exact floats, expected times were rounded to whole microseconds.
+    left = np.searchsorted(fence, reference_us - 2.0, side="left") - 1
+    right = np.searchsorted(fence, reference_us + 2.0, side="right")
+    return reference_us - fence[left], fence[right] - reference_us
+
+
+def _leaps(pitch: IntArray, hand: IntArray) -> IntArray:
+    """Semitones from the stroke before in the same hand; 0 for the first of each hand."""
+    leap = np.zeros(pitch.size, np.int64)
+    for code in np.unique(hand):
+        rows = np.flatnonzero(hand == code)
+        leap[rows[1:]] = np.diff(pitch[rows])
+    return leap
+
+
+def _planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
+    """Division of each planned position; the late eighth of a swung plan is named so."""
+    _, beat = plan.metre.bar_beat(quarter)
+    unit = np.array([one.beat_quarters for one in plan.metre.metres])[plan.metre.row_at(quarter)]
+    code = np.where(unit == 1.5, division_of(beat, thirds=True), division_of(beat))
+    if plan.swing_ratio != 1.0:
+        late = plan.swing_ratio / (1.0 + plan.swing_ratio)
+        code[np.abs(np.mod(beat, 1.0) - late) < 2e-3] = SWUNG
+    return code.astype(np.int64)
+
+
+def _shared(column: IntArray, stroke: IntArray, found: IntArray, first: IntArray) -> IntArray:
+    """The column's value where all notes of a stroke agree, else 0 (both hands together)."""
+    last = np.searchsorted(stroke, found, side="right") - 1
+    same = column[first] == column[last]
+    return np.where(same, column[first], 0)
+
+
+def _extreme(values: IntArray, group: IntArray, groups: int, pick: np.ufunc, start: int) -> IntArray:
+    """Smallest or largest value of each group."""
+    out = np.full(groups, start, np.int64)
+    pick.at(out, group, values)
+    return out
+
+
+def _group_range(values: IntArray, group: IntArray, groups: int) -> FloatArray:
+    """Largest minus smallest value of each group."""
+    high = np.full(groups, np.iinfo(np.int64).min)
+    low = np.full(groups, np.iinfo(np.int64).max)
+    np.maximum.at(high, group, values)
+    np.minimum.at(low, group, values)
+    return (high - low).astype(np.float64)
+
+
+def _group_min(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Smallest value of each group."""
+    out = np.full(groups, np.inf)
+    np.minimum.at(out, group, values)
+    return out
+
+
+def _section_names(bar: IntArray, sections: Sequence[Section]) -> list[str | None]:
+    """Name of the section that each bar lies in."""
+    index, _, _ = section_columns(bar, sections)
+    return [sections[i].name or None if i >= 0 else None for i in index.tolist()]
+
+
+def _plan_rows(
+    plan: Plan, notes: Notes, match: IntArray, wrong: BoolArray, note_offset: FloatArray, confidence: FloatArray
+) -> tuple[NoteRow, ...]:
+    """A row for each planned note and each extra one, by time."""
+    quarter = plan.at_tick / TICKS_PER_QUARTER
+    bar, beat = plan.metre.bar_beat(quarter)
+    division = _planned_division(plan, quarter)
+    names = _section_names(bar, plan.sections)
+    rows = []
+    for i, played in enumerate(match.tolist()):
+        place = (int(bar[i]), round(float(beat[i]), 6))
+        where = (DIVISIONS[division[i]], names[i], round(float(confidence[i]), 4))
+        if played < 0:
+            rows.append(NoteRow(int(plan.at_us[i]) / 1e6, *place, int(plan.pitch[i]), 0, "missed", None, *where))
+            continue
+        status = "wrong_pitch" if wrong[i] else "matched"
+        key = (int(notes.pitch[played]), int(notes.velocity[played]))
+        offset = round(float(note_offset[i]), 3)
+        rows.append(NoteRow(int(notes.onset_us[played]) / 1e6, *place, *key, status, offset, *where))
+    used = np.zeros(len(notes), bool)
+    used[match[match >= 0]] = True
+    rows += [
+        NoteRow(t / 1e6, None, None, p, v, "extra", None, None, None)
+        for t, p, v in zip(
+            notes.onset_us[~used].tolist(), notes.pitch[~used].tolist(), notes.velocity[~used].tolist(), strict=True
+        )
+    ]
+    return tuple(sorted(rows, key=lambda row: row.time_s))
+
+
+def _grid_rows(
+    notes: Notes,
+    stroke_of_note: IntArray,
+    note_offset: FloatArray,
+    bar: IntArray,
+    beat: FloatArray,
+    division: IntArray,
+    confidence: FloatArray,
+    sections: Sequence[Section],
+) -> tuple[NoteRow, ...]:
+    """A row for each played note."""
+    names = _section_names(bar, sections)
+    places = list(zip(bar.tolist(), np.round(beat, 6).tolist(), strict=True))
+    sure = np.round(confidence, 4).tolist()
+    slots = division.tolist()
+    played = zip(
+        stroke_of_note.tolist(),
+        (notes.onset_us / 1e6).tolist(),
+        notes.pitch.tolist(),
+        notes.velocity.tolist(),
+        np.round(note_offset, 3).tolist(),
+        strict=True,
+    )
+    return tuple(
+        NoteRow(time_s, *places[s], pitch, velocity, "matched", offset, DIVISIONS[slots[s]], names[s], sure[s])
+        if slots[s] >= 0
+        else NoteRow(time_s, None, None, pitch, velocity, "unplaced", None, None, None, sure[s])
+        for s, time_s, pitch, velocity, offset in played
+    )

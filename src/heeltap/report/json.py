@@ -1,0 +1,35 @@
+"""A Result as JSON, and the JSON Schema that says what may be relied on.
+
+Inside: `to_json`, `from_json`, `schema`.
+"""
+
+from typing import Any
+
+import msgspec
+
+from heeltap.core.result import FORMAT, Result
+from heeltap.errors import TakeFileError
+
+__all__ = ["from_json", "schema", "to_json"]
+
+
+def to_json(result: Result, *, indent: bool = False) -> bytes:
+    """The result as UTF-8 JSON: one line, or indented for reading."""
+    data = msgspec.json.encode(result)
+    return msgspec.json.format(data, indent=2) if indent else data
+
+
+def from_json(data: bytes, *, where: str = "result") -> Result:
+    """The result back from its JSON; raises `TakeFileError` when it is not one, or of another version."""
+    try:
+        result = msgspec.json.decode(data, type=Result)
+    except msgspec.MsgspecError as error:
+        raise TakeFileError(where, f"not a {FORMAT} document ({error})") from error
+    if result.format != FORMAT:
+        raise TakeFileError(where, f"format {result.format!r}", FORMAT, "written by another version of heeltap")
+    return result
+
+
+def schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of `heeltap.result/1`."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, **msgspec.json.schema(Result)}

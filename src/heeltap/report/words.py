@@ -1,0 +1,70 @@
+"""Numbers as a player reads them: signed milliseconds, "12 ms early", ranges, counts. No layout here.
+
+Conventions: negative is early. Whole milliseconds, one decimal below 3 ms, because a tenth of a millisecond is finer than
+any route that a note takes.
+
+Inside: `ms`, `signed_ms`, `early_late`, `early_late_range`, `range_ms`, `count`, `steps_of_five`, `bars`.
+"""
+
+from collections.abc import Iterable
+
+__all__ = ["bars", "count", "early_late", "early_late_range", "ms", "range_ms", "signed_ms", "steps_of_five"]
+
+Interval = tuple[float, float]
+
+
+def ms(value: float) -> str:
+    """A length of time: "12 ms", "1.4 ms"."""
+    size = abs(value)
+    return f"{size:.1f} ms" if size < 3 else f"{size:.0f} ms"
+
+
+def signed_ms(value: float | None) -> str:
+    """An offset for a table: "-12", "+4", "0", or "·" where there is none."""
+    if value is None:
+        return "·"
+    return "0" if round(value) == 0 else f"{value:+.0f}"
+
+
+def early_late(value: float) -> str:
+    """An offset in words: "12 ms early", "4 ms late", "on the beat"."""
+    if abs(value) < 0.5:
+        return "on the beat"
+    return f"{ms(value)} {'early' if value < 0 else 'late'}"
+
+
+def early_late_range(interval: Interval) -> str:
+    """An interval of offsets in words: "9 to 15 ms early", "3 ms early to 5 ms late"."""
+    low, high = interval
+    if low < 0 < high:
+        return f"{ms(low)} early to {ms(high)} late"
+    near, far = sorted((abs(low), abs(high)))
+    return f"{near:.0f} to {far:.0f} ms {'early' if high <= 0 else 'late'}"
+
+
+def range_ms(interval: Interval) -> str:
+    """An interval of lengths: "12 to 17 ms"."""
+    return f"{interval[0]:.0f} to {interval[1]:.0f} ms"
+
+
+def count(number: int, noun: str) -> str:
+    """ "1 stroke", "3 strokes"."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def steps_of_five(value: float) -> int:
+    """A score as it is shown: the uncertainty of the number is larger than a finer step."""
+    return int(5 * round(value / 5))
+
+
+def bars(numbers: Iterable[int]) -> str:
+    """Bar numbers in short: "bar 7", "bars 3-5, 9"."""
+    ordered = sorted(set(numbers))
+    runs: list[list[int]] = []
+    for number in ordered:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    text = ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+    return f"{'bar' if len(ordered) == 1 else 'bars'} {text}"
