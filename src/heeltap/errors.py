@@ -42,6 +42,10 @@ class InputFileError(HeeltapError, ValueError):
         self.where, self.found, self.expected, self.hint = where, found, expected, hint
         super().__init__(sentence(where, found, expected, hint))
 
+    def __reduce__(self) -> tuple[type, tuple[str, str, str, str]]:
+        """Travel between processes whole: an exception is rebuilt from its arguments, and ours are four."""
+        return type(self), (self.where, self.found, self.expected, self.hint)
+
 
 class MidiFileError(InputFileError):
     """Not a MIDI file, or one whose notes cannot be timed."""

@@ -1,1 +1,64 @@
-"""The command line."""
+"""The command line: one module a command. Nothing heavy is imported until a command runs.
+
+A command module has ``add(commands)``, which describes its arguments, and ``run(args) -> int``, which imports what it
+needs, does the work through `heeltap.jobs`, prints, and returns the exit code.
+"""
+
+import importlib
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from types import ModuleType
+
+from heeltap import __version__
+from heeltap.cli.parser import Parser
+from heeltap.errors import HeeltapError
+
+__all__ = ["COMMANDS", "main"]
+
+COMMANDS = ("demo", "drill", "score", "make", "ports")
+"""Module names under `heeltap.cli`, in the order of the help page."""
+
+INTERRUPTED = 130
+"""Exit code after Ctrl-C, as shells expect."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; every error that is not a bug in heeltap is one line on stderr."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    try:
+        args = build_parser().parse_args(arguments)
+        command: ModuleType = importlib.import_module(f"heeltap.cli.{args.command}")
+        return int(command.run(args))
+    except SystemExit as leave:  # argparse: 0 after --help, 2 after a usage error
+        return leave.code if isinstance(leave.code, int) else 2
+    except HeeltapError as error:
+        if "--debug" in arguments:
+            raise
+        print(f"heeltap: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("heeltap: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        return _pipe_closed()
+
+
+def build_parser() -> Parser:
+    """The parser with every command; also what the command reference is generated from."""
+    parser = Parser(prog="heeltap", description="Train and score the timing of MIDI performances.")
+    parser.add_argument("--version", action="version", version=f"heeltap {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
+    for name in COMMANDS:
+        module = importlib.import_module(f"heeltap.cli.{name}")
+        module.add(commands)
+    for command in commands.choices.values():
+        command.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    return parser
+
+
+def _pipe_closed() -> int:
+    """Leave quietly when the reader of our output has gone (``heeltap score x.mid | head``)."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 128 + signal.SIGPIPE if hasattr(signal, "SIGPIPE") else 1

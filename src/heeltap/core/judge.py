@@ -1,6 +1,6 @@
 """From matched or placed notes to the Offsets table: the one place where "played minus reference" is computed.
 
-Conventions: offsets in milliseconds, negative is early; note counts are of notes, rows of the table are strokes. A wrong key
+Conventions: offsets in milliseconds, negative is early; counts are of notes, rows of the table are strokes. A wrong key
 struck at the right place has a time like any other and is judged; a stroke whose place is more doubtful than not
 (`DOUBT`) is listed but left out of the statistics.
 
@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import DIVISIONS, SWUNG, division_of
 from heeltap.core.meter import MetreMap, TempoMap
+from heeltap.core.note_rows import grid_rows, plan_rows, planned_division
 from heeltap.core.notes import Notes
 from heeltap.core.offsets import Offsets, Tally
 from heeltap.core.plan import Plan, Section
@@ -111,7 +111,7 @@ def judge_plan(
     offsets = _table(struck, plan.tempo, plan.metre, plan.sections, np.unique(plan.at_us))
     wrong = hit & (plan.pitch >= 0)
     wrong[wrong] = notes.pitch[match[wrong]] != plan.pitch[wrong]
-    rows = _plan_rows(plan, notes, match, wrong, note_offset, confidence)
+    rows = plan_rows(plan, notes, match, wrong, note_offset, confidence)
     extra = len(notes) - int(hit.sum())
     tally = Tally(len(plan), int((hit & ~wrong).sum()), int((~hit).sum()), extra, int(wrong.sum()), 0)
     return Judged(offsets, tally, rows, doubtful, last_bar)
@@ -152,7 +152,7 @@ def judge_grid(
     struck = _free_strokes(notes, stroke_of_note, note_offset, quarter, division, confidence, keep)
     offsets = _table(struck, tempo, metre, sections, np.unique(np.round(reference_us[placed])))
     bar, beat = metre.bar_beat(np.nan_to_num(quarter))
-    rows = _grid_rows(notes, stroke_of_note, note_offset, bar, beat, division, confidence, sections)
+    rows = grid_rows(notes, stroke_of_note, note_offset, quarter, bar, beat, division, confidence, sections)
     unplaced = int((~placed[stroke_of_note]).sum())
     tally = Tally(0, len(notes) - unplaced, 0, 0, 0, unplaced)
     last_bar = int(bar[placed].max(initial=0))
@@ -174,7 +174,7 @@ def _planned_strokes(
         onset_us=onset,
         offset_ms=group_median(note_offset[trusted], group, size),
         quarter=quarter,
-        division=_planned_division(plan, quarter),
+        division=planned_division(plan, quarter),
         hand=_shared(plan.hand, plan.stroke, found, first),
         kind=plan.kind[first],
         pitch=_extreme(notes.pitch[played], group, size, np.minimum, 127),
@@ -213,9 +213,13 @@ def _free_strokes(
 
 
 def _table(
-    struck: _Strokes, tempo: TempoMap, metre: MetreMap, sections: Sequence[Section], expected_us: npt.NDArray[np.generic]
+    struck: _Strokes,
+    tempo: TempoMap,
+    metre: MetreMap,
+    sections: Sequence[Section],
+    expected_us: npt.NDArray[np.generic],
 ) -> Offsets:
-    """Add the musical columns; ``expected_us`` are the times of all strokes that should have been played, sorted."""
+    """Add the musical columns; ``expected_us``: sorted times of all strokes that should have been played."""
     bar, beat = metre.bar_beat(struck.quarter)
     reference_us = tempo.us_at_quarter(struck.quarter)
     unit = np.array([one.beat_quarters for one in metre.metres])[metre.row_at(struck.quarter)]
@@ -264,17 +268,6 @@ def _leaps(pitch: IntArray, hand: IntArray) -> IntArray:
     return leap
 
 
-def _planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
-    """Division of each planned position; the late eighth of a swung plan is named so."""
-    _, beat = plan.metre.bar_beat(quarter)
-    unit = np.array([one.beat_quarters for one in plan.metre.metres])[plan.metre.row_at(quarter)]
-    code = np.where(unit == 1.5, division_of(beat, thirds=True), division_of(beat))
-    if plan.swing_ratio != 1.0:
-        late = plan.swing_ratio / (1.0 + plan.swing_ratio)
-        code[np.abs(np.mod(beat, 1.0) - late) < 2e-3] = SWUNG
-    return code.astype(np.int64)
-
-
 def _shared(column: IntArray, stroke: IntArray, found: IntArray, first: IntArray) -> IntArray:
     """The column's value where all notes of a stroke agree, else 0 (both hands together)."""
     last = np.searchsorted(stroke, found, side="right") - 1
@@ -295,7 +288,8 @@ def _group_range(values: IntArray, group: IntArray, groups: int) -> FloatArray:
     low = np.full(groups, np.iinfo(np.int64).max)
     np.maximum.at(high, group, values)
     np.minimum.at(low, group, values)
-    return (high - low).astype(np.float64)
+    span: FloatArray = (high - low).astype(np.float64)
+    return span
 
 
 def _group_min(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
@@ -303,70 +297,3 @@ def _group_min(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
     out = np.full(groups, np.inf)
     np.minimum.at(out, group, values)
     return out
-
-
-def _section_names(bar: IntArray, sections: Sequence[Section]) -> list[str | None]:
-    """Name of the section that each bar lies in."""
-    index, _, _ = section_columns(bar, sections)
-    return [sections[i].name or None if i >= 0 else None for i in index.tolist()]
-
-
-def _plan_rows(
-    plan: Plan, notes: Notes, match: IntArray, wrong: BoolArray, note_offset: FloatArray, confidence: FloatArray
-) -> tuple[NoteRow, ...]:
-    """A row for each planned note and each extra one, by time."""
-    quarter = plan.at_tick / TICKS_PER_QUARTER
-    bar, beat = plan.metre.bar_beat(quarter)
-    division = _planned_division(plan, quarter)
-    names = _section_names(bar, plan.sections)
-    rows = []
-    for i, played in enumerate(match.tolist()):
-        place = (int(bar[i]), round(float(beat[i]), 6))
-        where = (DIVISIONS[division[i]], names[i], round(float(confidence[i]), 4))
-        if played < 0:
-            rows.append(NoteRow(int(plan.at_us[i]) / 1e6, *place, int(plan.pitch[i]), 0, "missed", None, *where))
-            continue
-        status = "wrong_pitch" if wrong[i] else "matched"
-        key = (int(notes.pitch[played]), int(notes.velocity[played]))
-        offset = round(float(note_offset[i]), 3)
-        rows.append(NoteRow(int(notes.onset_us[played]) / 1e6, *place, *key, status, offset, *where))
-    used = np.zeros(len(notes), bool)
-    used[match[match >= 0]] = True
-    rows += [
-        NoteRow(t / 1e6, None, None, p, v, "extra", None, None, None)
-        for t, p, v in zip(
-            notes.onset_us[~used].tolist(), notes.pitch[~used].tolist(), notes.velocity[~used].tolist(), strict=True
-        )
-    ]
-    return tuple(sorted(rows, key=lambda row: row.time_s))
-
-
-def _grid_rows(
-    notes: Notes,
-    stroke_of_note: IntArray,
-    note_offset: FloatArray,
-    bar: IntArray,
-    beat: FloatArray,
-    division: IntArray,
-    confidence: FloatArray,
-    sections: Sequence[Section],
-) -> tuple[NoteRow, ...]:
-    """A row for each played note."""
-    names = _section_names(bar, sections)
-    places = list(zip(bar.tolist(), np.round(beat, 6).tolist(), strict=True))
-    sure = np.round(confidence, 4).tolist()
-    slots = division.tolist()
-    played = zip(
-        stroke_of_note.tolist(),
-        (notes.onset_us / 1e6).tolist(),
-        notes.pitch.tolist(),
-        notes.velocity.tolist(),
-        np.round(note_offset, 3).tolist(),
-        strict=True,
-    )
-    return tuple(
-        NoteRow(time_s, *places[s], pitch, velocity, "matched", offset, DIVISIONS[slots[s]], names[s], sure[s])
-        if slots[s] >= 0
-        else NoteRow(time_s, None, None, pitch, velocity, "unplaced", None, None, None, sure[s])
-        for s, time_s, pitch, velocity, offset in played
-    )

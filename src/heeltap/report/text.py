@@ -1,7 +1,7 @@
 """A Result as plain text for a terminal: what a player reads first, in eighty columns.
 
-The order is the reader's: what was scored, what the numbers say in a sentence, where it happens, what stands out, what to
-play again, what next, and last how far to trust it all.
+The order is the reader's: what was scored, what the numbers say in a sentence, where it happens, what stands out, what
+to play again, what next, and last how far to trust it all.
 
 Inside: `render`, `one_line`.
 """

@@ -1,7 +1,7 @@
 """Numbers as a player reads them: signed milliseconds, "12 ms early", ranges, counts. No layout here.
 
-Conventions: negative is early. Whole milliseconds, one decimal below 3 ms, because a tenth of a millisecond is finer than
-any route that a note takes.
+Conventions: negative is early. Whole milliseconds, one decimal below 3 ms, because a tenth of a millisecond is finer
+than any route that a note takes.
 
 Inside: `ms`, `signed_ms`, `early_late`, `early_late_range`, `range_ms`, `count`, `steps_of_five`, `bars`.
 """

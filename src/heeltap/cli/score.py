@@ -1,0 +1,118 @@
+"""``heeltap score``: score recorded MIDI files, one or a folder of them."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from heeltap.cli.parser import lean, milliseconds, positive
+from heeltap.errors import HeeltapError
+
+__all__ = ["add", "run"]
+
+_GRIDS = (8, 12, 16, 24)
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "score",
+        help="score recorded MIDI files",
+        description="Score recorded MIDI: where it sits against the click, how much it scatters, and where.",
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE", help="MIDI files, or a folder of them")
+    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
+    parser.add_argument("--pattern", type=int, metavar="N", help="which pattern of a format 2 file, from 1")
+    parser.add_argument(
+        "--plan", metavar="FILE", help="what should have been played: an exercise (.toml) or a MIDI file"
+    )
+    parser.add_argument("--grid", type=int, choices=_GRIDS, help="force a plain raster of so many slots a whole note")
+    parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
+    parser.add_argument(
+        "--lean", type=lean, default=0.0, metavar="MS", help="offset to aim at, plus is behind; or auto (default: 0)"
+    )
+    parser.add_argument(
+        "--pocket",
+        type=positive,
+        metavar="MS",
+        help="half-width of the pocket (default: follows each stroke's interval)",
+    )
+    parser.add_argument(
+        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+    )
+    parser.add_argument(
+        "--retrigger",
+        type=milliseconds,
+        default=30.0,
+        metavar="MS",
+        help="fold double triggers within (default: 30; 0: off)",
+    )
+    parser.add_argument(
+        "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
+    )
+    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processes for a folder (default: one a core)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Score what was named; returns the exit code."""
+    from heeltap.jobs.batch import midi_files
+
+    names = midi_files(args.files)
+    if len(names) == 1 and not Path(args.files[0]).is_dir():
+        return _one(args, names[0])
+    return _many(args, names)
+
+
+def _options(args: argparse.Namespace) -> dict[str, Any]:
+    return {
+        "part": args.part,
+        "plan": args.plan,
+        "grid": args.grid,
+        "lean_ms": args.lean,
+        "pocket_ms": args.pocket,
+        "delay_ms": args.delay,
+        "retrigger_ms": args.retrigger,
+        "sections": args.sections,
+        "pattern": args.pattern,
+    }
+
+
+def _one(args: argparse.Namespace, name: str) -> int:
+    from heeltap.jobs import score_file
+    from heeltap.report.json import to_json
+    from heeltap.report.text import render
+
+    result = score_file(name, **_options(args))
+    if args.json == "-":
+        sys.stdout.write(to_json(result).decode() + "\n")
+        return 0
+    if args.json:
+        Path(args.json).write_bytes(to_json(result, indent=True))
+    sys.stdout.write(render(result))
+    return 0
+
+
+def _many(args: argparse.Namespace, names: list[str]) -> int:
+    from heeltap.cli.progress import progress
+    from heeltap.jobs.batch import score_files
+    from heeltap.report.json import to_json
+    from heeltap.report.text import TABLE_HEAD, one_line
+
+    lines: list[bytes] = []
+    table: list[str] = []
+    failed: HeeltapError | None = None
+    for name, outcome in progress(score_files(names, _options(args), processes=args.jobs), len(names)):
+        if isinstance(outcome, HeeltapError):
+            print(f"heeltap: {outcome}", file=sys.stderr)
+            failed = failed or outcome
+            continue
+        lines.append(to_json(outcome))
+        table.append(f"{one_line(outcome)}  {Path(name).name}")
+    if args.json == "-":
+        sys.stdout.buffer.write(b"".join(line + b"\n" for line in lines))
+        sys.stdout.flush()
+    else:
+        sys.stdout.write("\n".join([TABLE_HEAD, *table]) + "\n")
+        if args.json:
+            Path(args.json).write_bytes(b"".join(line + b"\n" for line in lines))
+    return 0 if failed is None else failed.exit_code

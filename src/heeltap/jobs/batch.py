@@ -1,0 +1,68 @@
+"""Scoring many files: finding them, spreading them over processes, and never letting one bad file stop the rest.
+
+Inside: `midi_files`, `score_files`.
+"""
+
+import os
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError, InputFileError
+
+__all__ = ["midi_files", "score_files"]
+
+_SUFFIXES = (".mid", ".midi", ".rmi", ".kar", ".smf")
+
+_FEW = 4
+"""Up to so many files one process is quicker than starting a second."""
+
+
+def midi_files(names: Iterable[str]) -> list[str]:
+    """The named files, and those of the named folders by name; raises `InputFileError` when a folder has none."""
+    found: list[str] = []
+    for name in names:
+        path = Path(name)
+        if not path.is_dir():
+            found.append(name)
+            continue
+        inside = sorted(
+            str(one)
+            for one in path.rglob("*")
+            if one.suffix.lower() in _SUFFIXES and not one.name.startswith("._") and one.is_file()
+        )
+        if not inside:
+            raise InputFileError(name, "a folder without MIDI files", f"files ending in {', '.join(_SUFFIXES)}")
+        found += inside
+    return found
+
+
+def score_files(
+    names: list[str], options: Mapping[str, Any], *, processes: int = 0
+) -> Iterator[tuple[str, Result | HeeltapError]]:
+    """Each file's result, or the error that says what is wrong with it, in the order of ``names``.
+
+    ``options`` are the keyword arguments of `heeltap.score_file`; ``processes`` 0 means one a core.
+    """
+    workers = min(processes or os.cpu_count() or 1, len(names))
+    if workers <= 1 or len(names) <= _FEW:
+        for name in names:
+            yield name, _attempt(name, options)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(workers) as pool:
+        # Chunks of a few files: one message a file costs more than a short file's scoring.
+        chunk = max(1, min(16, len(names) // (4 * workers)))
+        outcomes = pool.map(_attempt, names, [options] * len(names), chunksize=chunk)
+        yield from zip(names, outcomes, strict=True)
+
+
+def _attempt(name: str, options: Mapping[str, Any]) -> Result | HeeltapError:
+    from heeltap.jobs.scoring import score_file
+
+    try:
+        return score_file(name, **options)
+    except HeeltapError as error:
+        return error
