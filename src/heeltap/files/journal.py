@@ -1,0 +1,324 @@
+"""The raw take while it is being played: an append-only file of one JSON line a message.
+
+The journal is what survives when everything else is killed, so it is written line by line as the notes arrive and is
+never rewritten. Its lines::
+
+    {"format":"heeltap.journal/1","t0":10.0,"zero_ns":10000000000}                   the header
+    {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it
+    {"click":3,"due_us":1500000,"sent_us":1500041}                                   a click
+    {"gap":"lost","t":12.500000000,"t_ns":12500000000}                               the stream broke or came back
+    {"end":true}                                                                     the take was closed in order
+
+``zero_ns`` is when bar 1, beat 1 fell on the clock of the arrivals; a click's times are microseconds from there. ``t``
+repeats ``t_ns`` in seconds for people; ``dt`` is the driver's own delta in seconds. Readers ignore fields that they do
+not know, and take ``t`` where ``t_ns`` is missing.
+
+Inside: `JournalWriter` (cheap enough for the loop that also sends the clicks), `Journal`, `Gap`, `read_journal`.
+"""
+
+import json
+import os
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Annotated, Any
+
+import msgspec
+import numpy as np
+
+from heeltap.core.arrays import FloatArray, IntArray, as_ints
+from heeltap.errors import TakeFileError
+
+__all__ = ["FORMAT", "Gap", "Journal", "JournalWriter", "read_journal"]
+
+FORMAT = "heeltap.journal/1"
+
+_SYNC_NS = 1_000_000_000
+"""What a power cut may cost: one second. A killed process loses nothing that was flushed."""
+
+_LARGEST = 512 * 1024 * 1024
+"""Bytes. An hour of dense playing is under 10 MB; anything larger is not a journal."""
+
+_I64 = Annotated[int, msgspec.Meta(ge=-(2**63), le=2**63 - 1)]
+
+
+class JournalWriter:
+    """Appends a take to a file as it is played.
+
+    Lines are formatted by hand and kept until `flush`, which hands them to the system in one write; from then on they
+    outlive this process. Nothing here raises while playing: a full disk is remembered in `fault` and the lines stay in
+    memory for the next try, because the take matters more than the moment of the error.
+    """
+
+    __slots__ = ("_file", "_latest_ns", "_lines", "_sync", "_synced_ns", "fault", "path")
+
+    def __init__(self, path: Path, header: Mapping[str, object]) -> None:
+        """Create the file and write its first line.
+
+        Parameters
+        ----------
+        path : Path
+            Must not exist: a journal is never written over.
+        header : mapping
+            Anything that JSON holds. ``zero_ns`` (when bar 1, beat 1 falls, on the clock of the arrivals) is what a
+            reader needs; ``format`` and ``t0`` are added.
+
+        Raises
+        ------
+        TakeFileError
+            The file exists or cannot be created.
+        """
+        self.path = path
+        self.fault: str | None = None
+        self._lines: list[str] = []
+        self._latest_ns = self._synced_ns = 0
+        self._sync: _Sync | None = None
+        try:
+            self._file: int | None = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+        except OSError as error:
+            raise TakeFileError(
+                str(path), f"cannot be created: {error.strerror}", hint="is the folder writable?"
+            ) from error
+        full: dict[str, object] = {"format": FORMAT, **header}
+        zero_ns = header.get("zero_ns")
+        if isinstance(zero_ns, int):
+            full.setdefault("t0", zero_ns / 1e9)
+        self._lines.append(json.dumps(full, separators=(",", ":")))
+        self.flush()
+
+    def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
+        """Keep one message: when it was drained, the driver's delta, its bytes and the port's name."""
+        whole, part = divmod(arrival_ns, 1_000_000_000)
+        line = f'{{"t":{whole}.{part:09d},"bytes":{list(data)},"dt":{delta_s!r},"t_ns":{arrival_ns}'
+        self._lines.append(line + (f',"port":{json.dumps(port)}}}' if port else "}"))
+        self._latest_ns = arrival_ns
+
+    def click(self, index: int, due_us: int, sent_us: int) -> None:
+        """Keep when a click was due and when it was really sent, microseconds from bar 1, beat 1."""
+        self._lines.append(f'{{"click":{index},"due_us":{due_us},"sent_us":{sent_us}}}')
+
+    def gap(self, kind: str, at_ns: int) -> None:
+        """Keep that the stream broke (``lost``, ``pause``, ...) or came back (``back``, ``resume``, ...)."""
+        whole, part = divmod(at_ns, 1_000_000_000)
+        self._lines.append(f'{{"gap":{json.dumps(kind)},"t":{whole}.{part:09d},"t_ns":{at_ns}}}')
+        self._latest_ns = at_ns
+
+    def flush(self, now_ns: int | None = None) -> None:
+        """Hand everything to the system, and ask for it to reach the disk at most once a second.
+
+        The write goes to the page cache and takes microseconds. The sync may take tens of milliseconds: it runs in a
+        thread that waits without the interpreter lock, so no click is ever late for it.
+
+        Parameters
+        ----------
+        now_ns : int, optional
+            The time on the clock of the arrivals; the latest line's own where not given.
+        """
+        if self._file is None:
+            return
+        if self._lines:
+            try:
+                _write_all(self._file, ("\n".join(self._lines) + "\n").encode())
+                self._lines.clear()
+            except OSError as error:
+                self.fault = f"{self.path}: not written: {error.strerror}"
+        latest = self._latest_ns if now_ns is None else now_ns
+        if latest - self._synced_ns >= _SYNC_NS:
+            self._synced_ns = latest
+            if self._sync is None:
+                self._sync = _Sync(self._file)
+            self._sync.wanted.set()
+
+    def close(self) -> None:
+        """Write the last lines and the end mark, sync, and close; a second call does nothing."""
+        if self._file is None:
+            return
+        self._lines.append('{"end":true}')
+        self.flush()
+        if self._sync is not None:
+            self._sync.stop()
+        try:
+            os.fsync(self._file)
+            os.close(self._file)
+        except OSError as error:
+            self.fault = f"{self.path}: not written: {error.strerror}"
+        self._file = None
+
+    def __enter__(self) -> "JournalWriter":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+class _Sync(threading.Thread):
+    """Waits to be asked, then syncs one open file."""
+
+    def __init__(self, file: int) -> None:
+        super().__init__(name="journal sync", daemon=True)
+        self.wanted = threading.Event()
+        self._file, self._stopped = file, False
+        self.start()
+
+    def run(self) -> None:
+        """Sync whenever it is wanted; a failing sync shows at the next write or at the end."""
+        while self.wanted.wait() and not self._stopped:
+            self.wanted.clear()
+            try:
+                os.fsync(self._file)
+            except OSError:
+                return
+
+    def stop(self) -> None:
+        """Let the thread end; returns when the file is no longer in use."""
+        self._stopped = True
+        self.wanted.set()
+        self.join()
+
+
+def _write_all(file: int, data: bytes) -> None:
+    """Write every byte; `os.write` may take only a part (a nearly full disk)."""
+    view = memoryview(data)
+    while view:
+        view = view[os.write(file, view) :]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A break in the stream, or its end."""
+
+    kind: str
+    """As the writer named it: ``lost``, ``back``, ``pause``, ``resume``, ..."""
+    at_ns: int
+    """On the clock of the arrivals."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Journal:
+    """What a journal holds; messages in the order in which they were drained."""
+
+    header: Mapping[str, Any]
+    """The first line."""
+    zero_ns: int
+    """When bar 1, beat 1 fell, on the clock of the arrivals; 0 where the header does not say."""
+    arrival_ns: IntArray
+    """When each message was drained."""
+    delta_s: FloatArray
+    """The driver's own delta before each message, seconds."""
+    data: tuple[bytes, ...]
+    """The bytes of each message as they came."""
+    port: tuple[str, ...]
+    """The port that each message came from; empty where the writer did not say."""
+    click_index: IntArray
+    click_due_us: IntArray
+    """Microseconds from bar 1, beat 1."""
+    click_sent_us: IntArray
+    """The same, as really sent."""
+    gaps: tuple[Gap, ...]
+    bad_lines: int
+    """Lines that could not be read, a torn last one included."""
+    closed: bool
+    """True when the writer ended the take itself; False after a kill."""
+
+    def __len__(self) -> int:
+        return len(self.data)
+
+
+class _Line(msgspec.Struct, frozen=True, gc=False):
+    """Any line after the first; fields that we do not know are ignored."""
+
+    t: float | None = None
+    t_ns: _I64 | None = None
+    bytes: tuple[Annotated[int, msgspec.Meta(ge=0, le=255)], ...] | None = None
+    dt: float = 0.0
+    port: str = ""
+    click: _I64 | None = None
+    due_us: _I64 | None = None
+    sent_us: _I64 | None = None
+    gap: str | None = None
+    end: bool = False
+
+    def at_ns(self) -> int:
+        """Arrival in nanoseconds; raises `ValueError` where the line has no usable time."""
+        if self.t_ns is not None:
+            return self.t_ns
+        if self.t is None or abs(self.t) > 9e9:  # 285 years: beyond int64 nanoseconds
+            raise ValueError("no time")
+        return round(self.t * 1e9)
+
+
+def read_journal(path: Path) -> Journal:
+    """What a journal holds, whatever became of the program that wrote it.
+
+    A torn last line, garbage between the lines and unknown fields cost only themselves.
+
+    Raises
+    ------
+    TakeFileError
+        The file is missing, unreadable or larger than 512 MB, or its first line is not a journal's header.
+    """
+    try:
+        if path.stat().st_size > _LARGEST:
+            raise TakeFileError(str(path), "is larger than 512 MB", "a take's journal")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise TakeFileError(str(path), f"cannot be read: {error.strerror}", "a take's journal") from error
+    first, *rest = raw.split(b"\n")
+    header, zero_ns = _header(path, first)
+    lines, bad = _lines(rest)
+    played = [line for line in lines if line.bytes]
+    clicks = [line for line in lines if line.click is not None and line.due_us is not None and line.sent_us is not None]
+    return Journal(
+        header,
+        zero_ns,
+        as_ints(line.at_ns() for line in played),
+        np.array([line.dt for line in played], dtype=np.float64),
+        tuple(bytes(line.bytes or ()) for line in played),
+        tuple(line.port for line in played),
+        as_ints(line.click or 0 for line in clicks),
+        as_ints(line.due_us or 0 for line in clicks),
+        as_ints(line.sent_us or 0 for line in clicks),
+        tuple(Gap(line.gap, line.at_ns()) for line in lines if line.gap is not None),
+        bad,
+        bool(lines) and lines[-1].end,
+    )
+
+
+def _header(path: Path, first: bytes) -> tuple[dict[str, Any], int]:
+    """The first line as a mapping, and when zero is; raises `TakeFileError`."""
+    wanted = f'a first line like {{"format":"{FORMAT}", ...}}'
+    try:
+        header = msgspec.json.decode(first, type=dict[str, Any])
+    except (msgspec.MsgspecError, RecursionError, UnicodeDecodeError) as error:
+        raise TakeFileError(str(path), "is not a journal", wanted) from error
+    form = header.get("format", FORMAT)  # traces written by hand may leave it out
+    if form != FORMAT:
+        raise TakeFileError(str(path), f"has the format {form!r}", repr(FORMAT), "written by a newer heeltap?")
+    zero, t0 = header.get("zero_ns"), header.get("t0", 0.0)
+    if isinstance(zero, int) and not isinstance(zero, bool) and abs(zero) < 2**62:
+        return header, zero
+    if isinstance(t0, int | float) and abs(t0) < 4e9:
+        return header, round(t0 * 1e9)
+    raise TakeFileError(str(path), "has no usable zero_ns", "when bar 1, beat 1 fell, in nanoseconds")
+
+
+def _lines(rest: list[bytes]) -> tuple[list[_Line], int]:
+    """Every line that can be read, and how many could not."""
+    decode = msgspec.json.Decoder(_Line).decode
+    good, bad = [], 0
+    for raw in rest:
+        if not raw.strip():
+            continue
+        try:
+            line = decode(raw)
+            if line.bytes or line.gap is not None:
+                line.at_ns()
+        except (msgspec.MsgspecError, RecursionError, ValueError):
+            bad += 1
+        else:
+            good.append(line)
+    return good, bad
