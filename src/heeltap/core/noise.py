@@ -1,0 +1,187 @@
+"""What the strokes do between themselves: a family of noise models, and how plausible each is for one take.
+
+A player's offsets are not independent: they wander. An interval that ignores it promises far more than it holds. So
+every interval and every test in `heeltap.core.stats` and `heeltap.core.findings` is taken under each model of one
+family and averaged by how plausible the take itself finds the model.
+
+Conventions: strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0]
+= 1``. All models share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly
+uncorrelated; a model is then one variance a coefficient, computed exactly from its autocorrelation, and a whole take
+costs one transform.
+
+Inside: `MODELS` (the family), `to_cosines`, `from_cosines`, `variances` (one row a model), `Noise`, `fit_noise`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from heeltap.core.arrays import FloatArray, freeze_columns
+
+__all__ = ["MODELS", "Noise", "NoiseModel", "autocorrelations", "fit_noise", "from_cosines", "to_cosines", "variances"]
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseModel:
+    """One member of the family: a wandering part and white stroke noise on top."""
+
+    kind: str
+    """``short``: the wander forgets geometrically (AR(1) plus white, the ARMA(1,1) family); ``long``: as a power
+    (1/f)."""
+    memory: float
+    """Correlation from stroke to stroke of a ``short`` wander; Hurst exponent of a ``long`` one."""
+    wander: float
+    """Share of the variance that wanders, 0-1; the rest is white."""
+    prior: float
+    """Plausibility before anything was played; the family's sum to one."""
+
+
+def _family() -> tuple[NoiseModel, ...]:
+    short = [
+        ("short", memory, share)
+        for memory in (0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.98)
+        for share in (1.0, 0.8, 0.5, 0.25)
+    ]
+    chase = [("short", -0.25, 1.0), ("short", -0.5, 1.0)]
+    long = [("long", memory, share) for memory in (0.65, 0.75, 0.85, 0.93) for share in (1.0, 0.8, 0.5)]
+    rows = [("short", 0.0, 0.0), *chase, *short, *long]
+    return tuple(NoiseModel(kind, memory, share, 1 / len(rows)) for kind, memory, share in rows)
+
+
+MODELS: tuple[NoiseModel, ...] = _family()
+"""The family. Ours: the grid is as coarse as 1,000 strokes can tell apart."""
+
+
+def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArray:
+    """Autocorrelation of each model at lags 0 to n-1, shape (models, n).
+
+    Notes
+    -----
+    ``short``: wander * memory ** h. ``long``: fractional Gaussian noise, wander * (|h+1|^2H - 2 |h|^2H + |h-1|^2H) /
+    2 (Mandelbrot & Van Ness 1968, SIAM Review 10:422-437; from memory).
+    """
+    lag = np.arange(n, dtype=np.float64)
+    rows = np.empty((len(models), n))
+    for row, model in zip(rows, models, strict=True):
+        if model.kind == "short":
+            row[:] = model.wander * np.power(model.memory, lag)
+        else:
+            twice = 2 * model.memory
+            row[:] = (lag + 1) ** twice - 2 * lag**twice + np.abs(lag - 1) ** twice
+            row *= model.wander / 2
+        row[:1] = 1.0
+    return rows
+
+
+def to_cosines(columns: FloatArray) -> FloatArray:
+    """Orthonormal type-II cosine transform along the first axis; coefficient 0 is sqrt(n) times the mean."""
+    n = columns.shape[0]
+    mirrored = np.concatenate((columns, columns[::-1]))
+    turn = np.exp(-0.5j * np.pi * np.arange(n) / n).reshape((n,) + (1,) * (columns.ndim - 1))
+    out: FloatArray = (np.fft.rfft(mirrored, axis=0)[:n] * turn).real / np.sqrt(2.0 * n)
+    out[:1] /= np.sqrt(2.0)
+    return out
+
+
+def from_cosines(coefficients: FloatArray) -> FloatArray:
+    """The inverse of `to_cosines`, along the first axis."""
+    n = coefficients.shape[0]
+    tail = (1,) * (coefficients.ndim - 1)
+    turn = np.exp(0.5j * np.pi * np.arange(n) / n).reshape((n, *tail))
+    spectrum = np.zeros((n + 1, *coefficients.shape[1:]), dtype=np.complex128)
+    spectrum[:n] = coefficients * turn * np.sqrt(2.0 * n)
+    spectrum[:1] *= np.sqrt(2.0)
+    return np.asarray(np.fft.irfft(spectrum, 2 * n, axis=0)[:n])
+
+
+def _variances(correlation: FloatArray) -> FloatArray:
+    """Variance of each cosine coefficient under each autocorrelation row; exact, for any length.
+
+    With c_k the k-th basis vector, var_k = r_0 + 2 sum_h r_h a_k(h), and the sum over time of c_k(t) c_k(t+h) has the
+    closed form a_k(h) = (1 - h/n) cos(pi k h / n) - sin(pi k h / n) / (n sin(pi k / n)), for k = 0 just 1 - h/n.
+    Ours.
+    """
+    n = correlation.shape[1]
+    lag = np.arange(n)
+    tail = correlation.copy()
+    tail[:, 0] = 0.0
+    level = np.fft.rfft(tail * (1 - lag / n), 2 * n, axis=1).real[:, :n]
+    edge = -np.fft.rfft(tail, 2 * n, axis=1).imag[:, :n]
+    sine = n * np.sin(np.pi * lag / n)
+    sine[:1] = np.inf
+    return np.maximum(correlation[:, :1] + 2 * (level - edge / sine), 1e-9)
+
+
+@lru_cache(maxsize=4)
+def variances(n: int) -> FloatArray:
+    """Variance of each cosine coefficient of n strokes under each of `MODELS`, shape (models, n), in units of the
+    strokes'."""
+    table = _variances(autocorrelations(n))
+    table.setflags(write=False)
+    return table
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Noise:
+    """How plausible each model is for one take, and the variance of the strokes under it."""
+
+    n: int
+    """Strokes."""
+    freedom: int
+    """Degrees of freedom: strokes minus the regressors taken out."""
+    weight: FloatArray
+    """Probability of each model given the take; sums to one."""
+    variance_ms2: FloatArray
+    """Variance of one stroke under each model, ms squared."""
+
+    def __post_init__(self) -> None:
+        """Make the columns read-only."""
+        freeze_columns(self, ("weight", "variance_ms2"))
+
+    def error_variance(self, weights: FloatArray) -> FloatArray:
+        """Variance of ``sum(weights * offsets)`` under each model, ms squared; ``weights`` has one number a
+        stroke."""
+        return np.asarray(self.variance_ms2 * (variances(self.n) @ to_cosines(weights) ** 2))
+
+
+def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> Noise:
+    """Plausibility of each noise model, the mean and any ``regressors`` taken out under each of them.
+
+    Parameters
+    ----------
+    offset_ms : float64, shape (n,)
+        In time order, without gaps of NaN.
+    regressors : float64, shape (n, k), optional
+        What is not noise: group memberships, a slope. The mean is always taken out; columns that are combinations of
+        others do no harm.
+
+    Returns
+    -------
+    Noise
+        Weights are marginal likelihoods (flat prior on the coefficients, 1/sigma on the scale: the restricted
+        likelihood of Patterson & Thompson 1971, Biometrika 58:545-554, from memory) times the priors.
+    """
+    n = offset_ms.size
+    columns = np.ones((n, 1)) if regressors is None else np.column_stack((np.ones(n), regressors))
+    basis = to_cosines(_independent(columns))
+    y = to_cosines(offset_ms)
+    freedom = max(n - basis.shape[1], 1)
+    table = variances(n)
+    log_weight, left = np.empty(len(MODELS)), np.empty(len(MODELS))
+    for index, variance in enumerate(table):
+        root = 1 / np.sqrt(variance)
+        q, r = np.linalg.qr(basis * root[:, None])
+        scaled = y * root
+        left[index] = max(float(np.sum((scaled - q @ (q.T @ scaled)) ** 2)), 1e-12)
+        log_weight[index] = -np.sum(np.log(np.abs(np.diag(r))))
+    log_weight += np.log([m.prior for m in MODELS]) - 0.5 * np.sum(np.log(table), axis=1) - 0.5 * freedom * np.log(left)
+    weight = np.exp(log_weight - log_weight.max())
+    return Noise(n, freedom, weight / weight.sum(), left / freedom)
+
+
+def _independent(columns: FloatArray) -> FloatArray:
+    """An orthonormal basis of the columns' span."""
+    u, s, _ = np.linalg.svd(columns, full_matrices=False)
+    return np.asarray(u[:, s > 1e-9 * max(float(s[0]), 1e-300)])

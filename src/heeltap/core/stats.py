@@ -1,0 +1,366 @@
+"""Bias, spread and drift of a take or a part of it, with intervals that hold on strokes that wander.
+
+Conventions: offsets are played minus reference, milliseconds; negative is early. The value of an `Estimate` is the
+plain one (mean, standard deviation, least-squares slope), so that anyone can recompute it; only its interval knows
+about noise (`heeltap.core.noise`): it is averaged over noise models by how plausible the whole take finds each of
+them.
+
+Inside: `Estimate`, `bias`, `spread`, `drift`, `contrast`, `check_rows`, `log_ratio_interval`, and one table a take:
+`overall`, `by_beat`, `by_division`, `by_section`, `summarise`.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.core.divisions import DIVISIONS
+from heeltap.core.noise import Noise, autocorrelations, fit_noise
+from heeltap.core.offsets import Offsets
+from heeltap.core.result import Beat, Division, Overall, SectionRow
+
+__all__ = [
+    "MIN_PART",
+    "MIN_STROKES",
+    "Estimate",
+    "Summary",
+    "bias",
+    "by_beat",
+    "by_division",
+    "by_section",
+    "check_rows",
+    "contrast",
+    "drift",
+    "log_ratio_interval",
+    "noise_of",
+    "overall",
+    "spread",
+    "summarise",
+]
+
+MIN_STROKES = 12
+"""A take with fewer strokes gets no interval: its own noise cannot be told from so few."""
+
+MIN_PART = 4
+"""A part of a take (a beat, a section) with fewer strokes gets no interval."""
+
+FEW_STROKES = 64
+"""Below this an interval is honest but wide, because slow wander cannot be ruled out; its note says so."""
+
+_TOO_FEW = "no interval: needs {0} strokes, has {1}"
+_WIDE = "wide interval: under {0} strokes slow wander cannot be ruled out"
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """One number, and how well it is known."""
+
+    value: float | None
+    """None where nothing was played."""
+    ci95: tuple[float, float] | None
+    """95 % interval (low, high); None where too little was played to say."""
+    n: int
+    """Strokes it rests on."""
+    note: str = ""
+    """Why there is no interval, or what to keep in mind; empty when there is nothing to add."""
+
+
+def check_rows(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None) -> tuple[FloatArray, BoolArray]:
+    """The offsets as float64 and the chosen strokes as a mask.
+
+    ``at`` is a mask of the same length or indices; None chooses all. Raises `ValueError` for offsets that are not a
+    row of finite numbers and for a mask of another length.
+    """
+    offsets = np.asarray(offset_ms, dtype=np.float64)
+    if offsets.ndim != 1 or not np.all(np.isfinite(offsets)):
+        raise ValueError(f"offset_ms: found shape {offsets.shape}; expected one row of finite milliseconds")
+    if at is None:
+        return offsets, np.ones(offsets.size, dtype=np.bool_)
+    chosen = np.asarray(at)
+    if chosen.dtype == np.bool_:
+        if chosen.shape != offsets.shape:
+            raise ValueError(f"at: a mask of shape {chosen.shape}; expected {offsets.shape}")
+        return offsets, chosen
+    mask = np.zeros(offsets.size, dtype=np.bool_)
+    mask[chosen.astype(np.int64)] = True
+    return offsets, mask
+
+
+def noise_of(offset_ms: npt.ArrayLike, groups: npt.ArrayLike | None = None) -> Noise | None:
+    """Noise of the whole take, for use in several estimates; None below `MIN_STROKES`.
+
+    ``groups`` (any labels, one a stroke) says which means differ for a reason: they are taken out first, so that a
+    late beat two is not mistaken for noise.
+    """
+    offsets, _ = check_rows(offset_ms)
+    if offsets.size < MIN_STROKES:
+        return None
+    if groups is None:
+        return fit_noise(offsets)
+    _, code = np.unique(np.asarray(groups), return_inverse=True)
+    count = np.bincount(code)
+    used = np.flatnonzero(count >= MIN_PART)
+    if used.size > offsets.size // MIN_PART:
+        return fit_noise(offsets)
+    return fit_noise(offsets, (code[:, None] == used[None, :]).astype(np.float64))
+
+
+def bias(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None) -> Estimate:
+    """Mean offset in ms (negative: early), of all strokes or of those ``at``.
+
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+        The whole take, in time order: the noise is learnt from all of it, also for a part.
+    at : mask of shape (n,) or indices, optional
+        The strokes whose mean is meant.
+    noise : Noise, optional
+        From `noise_of`, to save fitting it again for every part.
+
+    Returns
+    -------
+    Estimate
+        The interval is that of the mean of these strokes under each noise model (Student's t, averaged by
+        plausibility). None below `MIN_STROKES` in the take or `MIN_PART` in the part.
+    """
+    offsets, mask = check_rows(offset_ms, at)
+    n = int(mask.sum())
+    if n == 0:
+        return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
+    return _linear(offsets, mask / n, n, noise)
+
+
+def contrast(
+    offset_ms: npt.ArrayLike, at: npt.ArrayLike, against: npt.ArrayLike, *, noise: Noise | None = None
+) -> Estimate:
+    """Mean of the strokes ``at`` minus mean of those ``against``, ms; needs no calibration."""
+    offsets, here = check_rows(offset_ms, at)
+    _, there = check_rows(offset_ms, against)
+    n = int(min(here.sum(), there.sum()))
+    if n == 0:
+        return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
+    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise)
+
+
+def drift(
+    offset_ms: npt.ArrayLike, bar: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None
+) -> Estimate:
+    """Least-squares slope in ms per bar (negative: getting earlier), of all strokes or of those ``at``.
+
+    ``bar`` may hold fractions (bar plus the share of it that has passed). Value None where all strokes lie in one
+    bar.
+    """
+    offsets, mask = check_rows(offset_ms, at)
+    bars = np.asarray(bar, dtype=np.float64)
+    n = int(mask.sum())
+    centred = np.where(mask, bars - bars[mask].mean(), 0.0) if n else np.zeros(offsets.size)
+    squares = float(np.sum(centred**2))
+    if squares < 1e-9:
+        return Estimate(None, None, n, "no slope: all strokes lie in one bar")
+    if noise is None and offsets.size >= MIN_STROKES:
+        noise = fit_noise(offsets, centred[:, None] if at is None else np.column_stack((centred, mask)))
+    return _linear(offsets, centred / squares, n, noise)
+
+
+def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None) -> Estimate:
+    """Standard deviation (n - 1) of the offsets in ms, of all strokes or of those ``at``.
+
+    Returns
+    -------
+    Estimate
+        The interval is for the player's standard deviation in the long run: strokes that wander slowly show less of
+        it in a short take, so it may reach far up. Value None below two strokes.
+
+    Notes
+    -----
+    Under each model the sum of squares about the mean is taken as a scaled chi-square with matching mean and variance
+    (Satterthwaite 1946, Biometrics Bulletin 2:110-114, from memory), the variance raised by the strokes' own excess
+    kurtosis; the models are averaged by plausibility. The combination is ours.
+    """
+    offsets, mask = check_rows(offset_ms, at)
+    n = int(mask.sum())
+    if n < 2:
+        return Estimate(None, None, n, _TOO_FEW.format(MIN_PART, n))
+    part = offsets[mask]
+    squares = float(np.sum((part - part.mean()) ** 2))
+    value = float(np.sqrt(squares / (n - 1)))
+    short = _too_few(offsets.size, n)
+    if short or value == 0.0:
+        return Estimate(value, None, n, short or "no interval: the strokes are identical")
+    noise = noise or fit_noise(offsets)
+    mean, freedom = _square_sums(mask, n)
+    freedom = 1 / (1 / freedom + _excess_kurtosis(part) / (2 * n))
+    low, high = _chi_mixture(squares / mean, freedom, noise.weight)
+    return Estimate(value, (min(low, value), max(high, value)), n, _few_note(offsets.size))
+
+
+def log_ratio_interval(log_ratio: npt.ArrayLike) -> Estimate:
+    """Geometric mean of positive ratios given as logarithms (swing: long to short), with its interval, as a ratio.
+
+    ``log_ratio`` is in time order; the mean and interval are those of `bias` on the logarithms, then raised again.
+    """
+    found = bias(log_ratio)
+    value = None if found.value is None else float(np.exp(found.value))
+    ci95 = None if found.ci95 is None else (float(np.exp(found.ci95[0])), float(np.exp(found.ci95[1])))
+    return Estimate(value, ci95, found.n, found.note)
+
+
+def _too_few(n: int, part: int) -> str:
+    if n < MIN_STROKES:
+        return _TOO_FEW.format(MIN_STROKES, n)
+    return _TOO_FEW.format(MIN_PART, part) if part < MIN_PART else ""
+
+
+def _few_note(n: int) -> str:
+    return _WIDE.format(FEW_STROKES) if n < FEW_STROKES else ""
+
+
+def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | None) -> Estimate:
+    """Any weighted sum of the offsets with its interval."""
+    value = float(weights @ offsets)
+    short = _too_few(offsets.size, n)
+    if short:
+        return Estimate(value, None, n, short)
+    noise = noise or fit_noise(offsets)
+    half = half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
+    return Estimate(value, (value - half, value + half), n, _few_note(offsets.size))
+
+
+def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: float = 0.95) -> float:
+    """Half-width of the central interval of a mixture of centred Student's t, by bisection to a ten-thousandth."""
+    from scipy.special import stdtr, stdtrit
+
+    scale = np.maximum(scale, 1e-12)
+    widest = float(stdtrit(freedom, 0.5 + level / 2))
+    low, high = widest * float(scale.min()), widest * float(scale.max())
+    while high - low > 1e-4 * high:
+        middle = (low + high) / 2
+        if float(weight @ stdtr(freedom, middle / scale)) < 0.5 + level / 2:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _square_sums(mask: BoolArray, n: int) -> tuple[FloatArray, FloatArray]:
+    """Mean (in stroke variances) and degrees of freedom of the sum of squares about the mean, under each model."""
+    size = mask.size
+    shift = np.fft.rfft(mask.astype(np.float64), 2 * size)
+    pairs = np.fft.irfft(shift * shift.conj(), 2 * size)[:size]
+    pairs[1:] *= 2
+    correlation = autocorrelations(size)
+    of_mean = correlation @ pairs / n
+    of_square = correlation**2 @ pairs / n
+    mean = np.maximum(n - of_mean, 1e-3 * n)
+    return mean, mean**2 / np.maximum(n * of_square - of_mean**2, 1e-9)
+
+
+def _excess_kurtosis(part: FloatArray) -> float:
+    centred = part - part.mean()
+    return max(float(np.mean(centred**4) / np.mean(centred**2) ** 2) - 3.0, 0.0)
+
+
+def _chi_mixture(variance: FloatArray, freedom: FloatArray, weight: FloatArray) -> tuple[float, float]:
+    """Central 95 % of a mixture of scaled inverse chi-squares, as standard deviations."""
+    from scipy.special import chdtrc
+
+    found = []
+    for level in (0.025, 0.975):
+        low, high = np.log(float(variance.min()) / 100), np.log(float(variance.max()) * 1e6)
+        while high - low > 2e-4:
+            middle = (low + high) / 2
+            below = float(weight @ chdtrc(freedom, freedom * variance / np.exp(middle)))
+            low, high = (middle, high) if below < level else (low, middle)
+        found.append(float(np.exp(high / 2)))
+    return found[0], found[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """The statistics of one take; rows as in `heeltap.core.result`."""
+
+    overall: Overall
+    by_beat: tuple[Beat, ...]
+    by_division: tuple[Division, ...]
+    by_section: tuple[SectionRow, ...]
+
+
+def summarise(table: Offsets) -> Summary:
+    """All of the take's statistics; shares inside a pocket, score and verdicts are left for those who own them."""
+    return Summary(overall(table), by_beat(table), by_division(table), by_section(table))
+
+
+def overall(table: Offsets) -> Overall:
+    """Bias, spread and drift of the whole take; ``in_pocket`` and ``score`` None."""
+    noise = noise_of(table.offset_ms)
+    middle, scatter = bias(table.offset_ms, noise=noise), spread(table.offset_ms, noise=noise)
+    slope = drift(table.offset_ms, table.bar)
+    return Overall(
+        n=len(table),
+        bias_ms=middle.value,
+        bias_ci95_ms=middle.ci95,
+        spread_ms=scatter.value,
+        spread_ci95_ms=scatter.ci95,
+        in_pocket=None,
+        score=None,
+        drift_ms_per_bar=slope.value,
+        drift_ci95_ms_per_bar=slope.ci95,
+    )
+
+
+def by_beat(table: Offsets) -> tuple[Beat, ...]:
+    """One row a beat position, in order."""
+    places = np.round(table.beat, 3)
+    return tuple(
+        Beat(float(place), middle.n, middle.value, middle.ci95, scatter.value)
+        for place, middle, scatter in _groups(table.offset_ms, places)
+    )
+
+
+def by_division(table: Offsets) -> tuple[Division, ...]:
+    """One row a kind of slot, in the order of `heeltap.core.divisions.DIVISIONS`."""
+    return tuple(
+        Division(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter.value)
+        for code, middle, scatter in _groups(table.offset_ms, table.division)
+    )
+
+
+def by_section(table: Offsets) -> tuple[SectionRow, ...]:
+    """One row a section, in order, those without strokes included; ``in_pocket`` and ``verdict`` empty."""
+    found = {int(code): (middle, scatter) for code, middle, scatter in _groups(table.offset_ms, table.section)}
+    nothing = Estimate(None, None, 0)
+    rows = []
+    for index, section in enumerate(table.sections):
+        middle, scatter = found.get(index, (nothing, nothing))
+        slope = _slope_of(table.offset_ms, table.bar, table.section == index)
+        rows.append(
+            SectionRow(
+                section.name,
+                section.first_bar,
+                section.last_bar,
+                middle.n,
+                middle.value,
+                middle.ci95,
+                scatter.value,
+                slope,
+            )
+        )
+    return tuple(rows)
+
+
+def _slope_of(offset_ms: FloatArray, bar: IntArray, at: BoolArray) -> float | None:
+    """Plain slope of a part in ms per bar, without its interval."""
+    if np.unique(bar[at]).size < 2:
+        return None
+    bars = bar[at] - bar[at].mean()
+    return float(bars @ offset_ms[at] / np.sum(bars**2))
+
+
+def _groups(offset_ms: FloatArray, labels: npt.NDArray[np.generic]) -> Iterator[tuple[float, Estimate, Estimate]]:
+    """Label, bias and spread of each group, in the order of the labels; one noise fit for all."""
+    noise = noise_of(offset_ms, labels) if offset_ms.size else None
+    for name in np.unique(labels):
+        at = labels == name
+        yield float(name), bias(offset_ms, at, noise=noise), spread(offset_ms, at, noise=noise)
