@@ -1,0 +1,140 @@
+"""What a beat may be divided into, and what a stroke at a given place then costs.
+
+A division is a set of slots, each with the probability that it is played, so a fine grid pays for every slot left empty and
+needs no other penalty. A stroke falls near its slot (a normal distribution with a wider skirt) or anywhere at all (a stray).
+
+All numbers here are ours: the probabilities are those that read simulated takes best and were then checked on recorded ones.
+
+Inside: `Divisions`, `divisions_for`, `Costs`, `cost_tables`.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.core.divisions import BEAT, EIGHTH, FINE, SIXTEENTH, SWUNG, TRIPLET
+
+__all__ = ["Costs", "Divisions", "cost_tables", "divisions_for"]
+
+_Row = tuple[str, tuple[float, ...], tuple[float, ...], float, float]
+
+_PLAIN: tuple[_Row, ...] = (
+    # name, slots as parts of the pulse, probability that each is played, share in simple metres, share where thirds are plain
+    ("beat", (0.0,), (0.75,), 0.22, 0.22),
+    ("eighth", (0.0, 1 / 2), (0.75, 0.55), 0.26, 0.04),
+    ("sixteenth", (0.0, 1 / 4, 1 / 2, 3 / 4), (0.75, 0.35, 0.60, 0.40), 0.24, 0.03),
+    ("triplet", (0.0, 1 / 3, 2 / 3), (0.75, 0.55, 0.65), 0.10, 0.45),
+    ("sixths", tuple(i / 6 for i in range(6)), (0.75, 0.45, 0.50, 0.50, 0.50, 0.45), 0.02, 0.20),
+    ("eighths of a pulse", tuple(i / 8 for i in range(8)), (0.75, 0.3, 0.4, 0.3, 0.6, 0.3, 0.4, 0.3), 0.01, 0.005),
+)
+
+_SWUNG_PLAYED = (0.75, 0.60)
+_SWUNG_SHARE = 0.15
+_NEVER = 1e-9
+
+_FINEST_MS = {"sixths": 55.0, "eighths of a pulse": 55.0, "sixteenth": 40.0, "triplet": 50.0}
+"""Shortest gap between slots that is meant as such, milliseconds: 16 strokes a second is beyond one pair of hands, and
+nothing so short can be told from an uneven stroke."""
+
+
+@dataclass(frozen=True, eq=False)
+class Divisions:
+    """The divisions that a take is read with: *n* rows, slots padded with nan to eight columns."""
+
+    slots: FloatArray
+    """Parts of the pulse, shape (n, 8)."""
+    played: FloatArray
+    """Probability that each slot is played, shape (n, 8); 0 where there is no slot."""
+    share: FloatArray
+    """Prior share of each division, shape (2, n): simple pulses, pulses of three thirds."""
+    swung: IntArray
+    """1 for swung eighths, else 0, shape (n,)."""
+
+    @cached_property
+    def parts(self) -> FloatArray:
+        """Every distinct slot, increasing."""
+        return np.unique(np.round(self.slots[np.isfinite(self.slots)], 9))
+
+    @cached_property
+    def part_of(self) -> IntArray:
+        """Index into ``parts`` of each slot, shape (n, 8); 0 where there is none."""
+        return np.searchsorted(self.parts, np.nan_to_num(np.round(self.slots, 9))).astype(np.int64)
+
+    def names(self, swung_here: bool) -> IntArray:
+        """Code into `heeltap.core.divisions.DIVISIONS` of each of ``parts``."""
+        codes = np.full(self.parts.size, SWUNG if swung_here else FINE, np.int64)
+        for steps, code in ((8, FINE), (6, FINE), (4, SIXTEENTH), (3, TRIPLET), (2, EIGHTH), (1, BEAT)):
+            codes[np.abs(self.parts * steps - np.round(self.parts * steps)) < 1e-6] = code
+        return codes
+
+
+def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
+    """The divisions that can be meant at pulses of this length, with one row of swung eighths for each position given."""
+    rows = []
+    for row in _PLAIN:
+        gap_ms = pulse_ms * float(np.min(np.diff([*row[1], 1.0])))
+        if gap_ms >= _FINEST_MS.get(row[0], 0.0):
+            rows.append(row)
+    for part in swing_parts:
+        rows.append(("swung", (0.0, part), _SWUNG_PLAYED, _SWUNG_SHARE / len(swing_parts), _NEVER))
+    slots, played = np.full((len(rows), 8), np.nan), np.zeros((len(rows), 8))
+    for i, (_, at, p, _, _) in enumerate(rows):
+        slots[i, : len(at)], played[i, : len(p)] = at, p
+    share = np.array([[row[3] for row in rows], [row[4] for row in rows]])
+    swung = np.array([int(row[0] == "swung") for row in rows])
+    return Divisions(slots, played, share / share.sum(1, keepdims=True), swung)
+
+
+@dataclass(frozen=True, eq=False)
+class Costs:
+    """Tables over the place of a stroke in its pulse, ``bins`` to a pulse, and over the set of slots struck."""
+
+    bins: int
+    """Places told apart in a pulse."""
+    stroke: FloatArray
+    """Minus the log density of a stroke at each place, against one anywhere in the pulse; shape (bins, n)."""
+    bit: IntArray
+    """The slot struck as one bit, 0 where the place belongs to the next pulse's first; shape (bins, n)."""
+    slot: IntArray
+    """Index of the nearest slot; 8 for the next pulse's first; shape (bins, n)."""
+    sure: FloatArray
+    """Probability that a stroke at this place was meant for that slot, and not a stray; shape (bins, n)."""
+    struck: FloatArray
+    """Minus the log probability of each set of slots struck, shape (256, n)."""
+
+
+_STRAY = 0.03
+_SKIRT = 0.08
+_SKIRT_WIDTH = 2.2
+_SAME_SLOT = 1.0
+"""Nats for a second stroke on the same slot, so that two strokes rather mean two slots."""
+
+
+def cost_tables(divisions: Divisions, bins: int, margin: float, sigma: float) -> Costs:
+    """The tables for a spread ``sigma`` (in pulses) and windows that open ``margin`` (in pulses) before the pulse."""
+    place = (np.arange(bins) / bins + margin) % 1.0 - margin
+    slots = np.concatenate([divisions.slots, np.ones((divisions.slots.shape[0], 1))], axis=1)
+    far = np.abs(place[:, None, None] - slots[None])
+    far = np.where(np.isnan(far), 9.0, far)
+    density = (1 - _SKIRT) * _normal(far, sigma) + _SKIRT * _normal(far, _SKIRT_WIDTH * sigma)
+    near = np.argmin(far, axis=2)
+    meant = (1 - _STRAY) * density
+    total = meant.sum(2) + _STRAY
+    sure = np.take_along_axis(meant, near[:, :, None], 2)[:, :, 0] / total
+    bit = np.where(near < 8, 1 << np.minimum(near, 7), 0)
+    return Costs(bins, -np.log(total), bit, near, sure, _struck(divisions.played))
+
+
+def _normal(far: FloatArray, sigma: float) -> FloatArray:
+    return np.exp(-0.5 * (far / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
+
+
+def _struck(played: FloatArray) -> FloatArray:
+    """Minus the log probability of each set of struck slots (a bit mask), shape (256, divisions)."""
+    on = ((np.arange(256)[:, None] >> np.arange(8)[None]) & 1).astype(bool)
+    there = played > 0
+    hit = np.where(there, -np.log(np.maximum(played, _NEVER)) - _SAME_SLOT, 0.0)
+    empty = np.where(there, -np.log1p(-np.minimum(played, 1 - _NEVER)), 0.0)
+    return np.where(on[:, None, :], hit[None], empty[None]).sum(2)
