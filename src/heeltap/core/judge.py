@@ -51,6 +51,7 @@ class _Strokes:
 
     onset_us: FloatArray
     offset_ms: FloatArray
+    reference_us: FloatArray
     quarter: FloatArray
     division: IntArray
     hand: IntArray
@@ -121,6 +122,7 @@ def judge_grid(
     notes: Notes,
     stroke_of_note: IntArray,
     quarter: FloatArray,
+    reference_us: IntArray,
     division: IntArray,
     confidence: FloatArray,
     *,
@@ -139,18 +141,19 @@ def judge_grid(
         Stroke that each note belongs to: 0, 0, 1, ...
     quarter : float64, shape (strokes,)
         Position of the slot that each stroke was meant for, in quarter notes from the start; nan where there is none.
+    reference_us : int64, shape (strokes,)
+        Time of that slot; any number where there is none.
     division : int64, shape (strokes,)
         Code of the slot; -1 where there is none.
     confidence : float64, shape (strokes,)
         Probability that the slot is the one that was meant.
     """
-    reference_us = np.where(np.isnan(quarter), 0.0, tempo.us_at_quarter(np.nan_to_num(quarter)))
     note_offset = (notes.onset_us - reference_us[stroke_of_note]) / 1000.0 - delay_ms
     placed = ~np.isnan(quarter)
     note_offset[~placed[stroke_of_note]] = np.nan
     keep = placed & (confidence >= DOUBT)
-    struck = _free_strokes(notes, stroke_of_note, note_offset, quarter, division, confidence, keep)
-    offsets = _table(struck, tempo, metre, sections, np.unique(np.round(reference_us[placed])))
+    struck = _free_strokes(notes, stroke_of_note, note_offset, quarter, reference_us, division, confidence, keep)
+    offsets = _table(struck, tempo, metre, sections, np.unique(reference_us[placed]))
     bar, beat = metre.bar_beat(np.nan_to_num(quarter))
     rows = grid_rows(notes, stroke_of_note, note_offset, quarter, bar, beat, division, confidence, sections)
     unplaced = int((~placed[stroke_of_note]).sum())
@@ -173,6 +176,7 @@ def _planned_strokes(
     return _Strokes(
         onset_us=onset,
         offset_ms=group_median(note_offset[trusted], group, size),
+        reference_us=plan.at_us[first].astype(np.float64),
         quarter=quarter,
         division=planned_division(plan, quarter),
         hand=_shared(plan.hand, plan.stroke, found, first),
@@ -189,6 +193,7 @@ def _free_strokes(
     stroke_of_note: IntArray,
     note_offset: FloatArray,
     quarter: FloatArray,
+    reference_us: IntArray,
     division: IntArray,
     confidence: FloatArray,
     keep: BoolArray,
@@ -201,6 +206,7 @@ def _free_strokes(
     return _Strokes(
         onset_us=group_median(notes.onset_us[rows], group, size),
         offset_ms=group_median(note_offset[rows], group, size),
+        reference_us=reference_us[found].astype(np.float64),
         quarter=quarter[found],
         division=division[found],
         hand=zero,
@@ -221,7 +227,7 @@ def _table(
 ) -> Offsets:
     """Add the musical columns; ``expected_us``: sorted times of all strokes that should have been played."""
     bar, beat = metre.bar_beat(struck.quarter)
-    reference_us = tempo.us_at_quarter(struck.quarter)
+    reference_us = struck.reference_us
     unit = np.array([one.beat_quarters for one in metre.metres])[metre.row_at(struck.quarter)]
     beat_ms = tempo.us_per_quarter_at(reference_us) * unit / 1000.0
     before, after = _neighbours(reference_us, expected_us.astype(np.float64))
@@ -253,9 +259,8 @@ def _table(
 def _neighbours(reference_us: FloatArray, expected_us: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Time to the expected stroke before and after each reference, microseconds; inf where there is none."""
     fence = np.concatenate([[-np.inf], expected_us, [np.inf]])
-    # 2 us: references are exact floats, expected times were rounded to whole microseconds.
-    left = np.searchsorted(fence, reference_us - 2.0, side="left") - 1
-    right = np.searchsorted(fence, reference_us + 2.0, side="right")
+    left = np.searchsorted(fence, reference_us, side="left") - 1
+    right = np.searchsorted(fence, reference_us, side="right")
     return reference_us - fence[left], fence[right] - reference_us
 
 

@@ -1,60 +1,21 @@
-"""Sections of a song: from markers, and what each bar knows about the change ahead of it and behind it.
+"""What each bar knows about the section that it lies in, the change ahead of it and the one behind it.
 
 Conventions: bars count from 1; a section is a stretch of whole bars; ``last_bar`` is inclusive.
 
-Inside: `sections_from_markers`, `section_columns`, `NO_CHANGE`.
+Inside: `section_columns`, `NO_CHANGE`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from heeltap.core.arrays import IntArray
-from heeltap.core.meter import MetreMap
 from heeltap.core.plan import Section
 
-__all__ = ["NO_CHANGE", "section_columns", "sections_from_markers"]
+__all__ = ["NO_CHANGE", "section_columns"]
 
 NO_CHANGE = 9999
 """Bars to a change that never comes."""
-
-_SNAP_BEATS = 0.75
-"""A marker within three quarters of a beat before a bar line names the bar that follows: people set markers by hand."""
-
-
-def sections_from_markers(
-    markers: Iterable[tuple[float, str]], metre: MetreMap, last_bar: int
-) -> tuple[Section, ...]:
-    """Sections from named positions; bars before the first marker form a section without a name.
-
-    Parameters
-    ----------
-    markers : pairs of (position in quarter notes, text)
-        In any order. Of several on one bar the last one in the file names it; empty texts are left out.
-    metre : MetreMap
-    last_bar : int
-        Last bar that was played; markers after it are left out.
-
-    Returns
-    -------
-    tuple of Section
-        In order, without gaps; empty when there is no usable marker.
-    """
-    named: dict[int, str] = {}
-    for quarter, text in sorted(markers, key=lambda pair: pair[0]):
-        bar, beat = metre.bar_beat(quarter)
-        late = float(beat) > metre.metre_of_bar(int(bar)).beats + 1 - _SNAP_BEATS
-        number = int(bar) + int(late)
-        if text.strip() and number <= last_bar:
-            named[number] = text.strip()
-    if not named:
-        return ()
-    starts = sorted(named)
-    if starts[0] > 1:
-        named[1] = ""
-        starts.insert(0, 1)
-    ends = [start - 1 for start in starts[1:]] + [last_bar]
-    return tuple(Section(named[start], start, end) for start, end in zip(starts, ends, strict=True))
 
 
 def section_columns(bar: IntArray, sections: Sequence[Section]) -> tuple[IntArray, IntArray, IntArray]:
@@ -67,7 +28,7 @@ def section_columns(bar: IntArray, sections: Sequence[Section]) -> tuple[IntArra
     bars_to_change : int64, shape (n,)
         1 in the last bar before a new section; `NO_CHANGE` where none follows.
     bars_since_change : int64, shape (n,)
-        0 in the first bar of a section; `NO_CHANGE` outside all sections and in the first section, which follows nothing.
+        0 in the first bar of a section; `NO_CHANGE` outside all and in the first section, which follows nothing.
     """
     section = np.full(bar.size, -1, np.int64)
     to_change = np.full(bar.size, NO_CHANGE, np.int64)

@@ -3,7 +3,7 @@
 The order is the reader's: what was scored, what the numbers say in a sentence, where it happens, what stands out, what
 to play again, what next, and last how far to trust it all.
 
-Inside: `render`, `one_line`.
+Inside: `render`, `one_line`, `TABLE_HEAD`.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -12,9 +12,12 @@ from textwrap import wrap
 from heeltap.core.result import Overall, Result
 from heeltap.report.words import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
 
-__all__ = ["one_line", "render"]
+__all__ = ["TABLE_HEAD", "one_line", "render"]
 
 WIDTH = 78
+
+TABLE_HEAD = f"{'strokes':>7} {'average':>8} {'scatter':>8} {'pocket':>8} {'score':>6}  file"
+"""Titles of the columns of `one_line`, milliseconds; the average is signed, minus is early."""
 
 _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""

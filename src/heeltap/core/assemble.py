@@ -1,0 +1,117 @@
+"""From a judged take to its `Result`: statistics, score, findings and the bars to play again, put together once.
+
+Inside: `Aim`, `Source`, `result_of`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from heeltap.core.arrays import BoolArray, as_ints
+from heeltap.core.findings import findings
+from heeltap.core.judge import Judged
+from heeltap.core.meter import MetreMap
+from heeltap.core.offsets import Offsets
+from heeltap.core.replay import judge_bars, replay
+from heeltap.core.result import Calibration, Counts, Overall, Reference, Result, SectionRow, Swing
+from heeltap.core.score import in_pocket, score
+from heeltap.core.stats import summarise
+
+__all__ = ["Aim", "Source", "result_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What the player was after."""
+
+    lean_ms: float = 0.0
+    """Offset aimed at."""
+    pocket_ms: float | None = None
+    """Half-width of the pocket; None follows each stroke's interval."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where the take comes from, in words and numbers for the head of the report."""
+
+    file: str
+    part: str
+    reference: Reference
+    calibration: Calibration
+    resolution_ms: float | None
+    metre: MetreMap
+    swing: Swing | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
+    """The whole Result of one take."""
+    table = judged.offsets
+    summary = summarise(table)
+    known = source.calibration.known
+    bars = judge_bars(
+        table,
+        as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar),
+        judged.last_bar,
+        centre_ms=_centre_ms(table, aim, known=known),
+        pocket_ms=aim.pocket_ms,
+    )
+    return Result(
+        file=source.file,
+        part=source.part,
+        reference=source.reference,
+        lean_ms=aim.lean_ms,
+        pocket_ms=aim.pocket_ms,
+        calibration=source.calibration,
+        resolution_ms=source.resolution_ms,
+        counts=_counts(judged),
+        overall=_scored(summary.overall, judged, source, aim),
+        by_beat=summary.by_beat,
+        by_division=summary.by_division,
+        by_section=_shares(summary.by_section, table, aim),
+        swing=source.swing,
+        findings=tuple(findings(table, lean_ms=aim.lean_ms if known else None)),
+        replay=replay(bars, table.sections),
+        advice=(),
+        notes=judged.rows,
+        warnings=source.warnings + _doubt(judged),
+    )
+
+
+def _centre_ms(table: Offsets, aim: Aim, *, known: bool) -> float:
+    """What bars are compared with: the lean, or the take's own median when the delay of the route is not known."""
+    if known or len(table) == 0:
+        return aim.lean_ms
+    return float(np.median(table.offset_ms))
+
+
+def _counts(judged: Judged) -> Counts:
+    t = judged.tally
+    return Counts(t.planned, t.matched, t.missed, t.extra, t.wrong_pitch, t.unplaced)
+
+
+def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overall:
+    """The statistics with score and share in the pocket filled in."""
+    scored = score(judged.offsets, judged.tally, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms, metre=source.metre)
+    return replace(overall, in_pocket=scored.in_pocket, score=scored.value, score_ci95=scored.ci95)
+
+
+def _shares(rows: Sequence[SectionRow], table: Offsets, aim: Aim) -> tuple[SectionRow, ...]:
+    """The section rows with the share of strokes in the pocket."""
+    inside = in_pocket(table, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms)
+    shares = [_share(inside[table.section == index]) for index in range(len(rows))]
+    return tuple(replace(row, in_pocket=share) for row, share in zip(rows, shares, strict=True))
+
+
+def _share(inside: BoolArray) -> float | None:
+    """Share of true flags; None of none."""
+    return float(inside.mean()) if inside.size else None
+
+
+def _doubt(judged: Judged) -> tuple[str, ...]:
+    """A line for the strokes that were left out."""
+    if not judged.doubtful:
+        return ()
+    noun = "stroke is" if judged.doubtful == 1 else "strokes are"
+    return (f"{judged.doubtful} {noun} left out of the statistics: which place was meant is more doubtful than not",)
