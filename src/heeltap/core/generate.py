@@ -1,0 +1,208 @@
+"""Exercises from a family's data: the same family, grade, metre and seed give the same exercise everywhere.
+
+One engine serves every family: sections are filled bar by bar from recipes, a section's end may turn into a fill, and
+the first bars are replaced by an opening that cannot be mistaken for itself one stroke later. So a take can be laid over
+the plan although the delay between finger and number is not known.
+
+Inside: `generate`, `shift_margin`, `grade_of`, `LEAST_MARGIN`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray
+from heeltap.core.exercise import Bar, Exercise, Ladder, Pocket
+from heeltap.core.generate_recipe import Cells, Draws, Family, Grade, SectionRecipe, build_bar, fill_bar
+from heeltap.core.meter import Metre
+from heeltap.core.pattern import bar_ticks
+from heeltap.core.plan import Plan, Section
+from heeltap.core.planning import plan_of
+from heeltap.errors import PlanError, sentence
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["LEAST_MARGIN", "TEMPI", "generate", "grade_of", "shift_margin"]
+
+LEAST_MARGIN = 2
+"""Strokes that must be out of place when an opening is laid over itself one or more strokes off: with one, a single
+slip of the player makes the wrong reading as good as the right one."""
+
+TEMPI = (20.0, 400.0)
+"""Slowest and fastest tempo that can be asked for, quarter notes a minute."""
+
+_OPENING_BARS = 4
+"""Bars within which the opening must show where it is."""
+
+
+def grade_of(family: Family, number: int) -> Grade:
+    """One grade of a family; raises `PlanError` naming the nearest."""
+    for grade in family.grades:
+        if grade.number == number:
+            return grade
+    near = min((grade.number for grade in family.grades), key=lambda have: abs(have - number))
+    expected = f"{family.grades[0].number} to {family.grades[-1].number}"
+    raise PlanError(sentence(family.name, f"grade {number}", expected, f"nearest: {family.name} {near}"))
+
+
+def shift_margin(plan: Plan, *, bars: int = _OPENING_BARS) -> int:
+    """How many notes of the first bars are out of place, at least, when they are laid over themselves shifted.
+
+    Every shift by whole strokes up to one bar either way is tried; notes pushed over the edge of the window count for
+    nothing, for they could have been missed. 0 means that the plan cannot be told from itself a stroke later without a
+    known delay. Ours.
+    """
+    length = round(plan.metre.metres[0].bar_quarters * plan.tempo.ticks_per_quarter)
+    rows = plan.at_tick < bars * length
+    notes = {(int(at), int(key)) for at, key in zip(plan.at_tick[rows], plan.pitch[rows], strict=True)}
+    ticks = sorted({at for at, _ in notes})
+    shifts = {b - a for a in ticks for b in ticks if 0 < b - a <= length}
+    return min((_out_of_place(notes, shift, ticks) for shift in shifts), default=0)
+
+
+def _out_of_place(notes: set[tuple[int, int]], shift: int, ticks: Sequence[int]) -> int:
+    moved = {(at + shift, key) for at, key in notes}
+    low, high = ticks[0] + shift, ticks[-1]
+    return sum(low <= at <= high for at, _ in notes ^ moved)
+
+
+def generate(
+    family: Family,
+    grade: int,
+    *,
+    metre: Metre,
+    seed: int = 1,
+    cells: Cells,
+    tempo_bpm: float | None = None,
+    bars: int | None = None,
+    ladder: Ladder | None = None,
+    pocket: Pocket | None = None,
+) -> Exercise:
+    """An exercise of a family.
+
+    Parameters
+    ----------
+    grade : int
+        Number of the grade.
+    metre : Metre
+        One of `heeltap.core.exercise.METRES`.
+    seed : int
+        Picks among what the grade leaves open.
+    tempo_bpm : float, optional
+        Quarter notes a minute; the grade's own where not given, in compound metres as so many dotted quarters, slowed
+        where the strokes would come faster than the grade allows.
+    bars : int, optional
+        Length; sections keep their shares.
+
+    Raises
+    ------
+    PlanError
+        No such grade, a tempo at which the strokes come too fast, too few bars.
+    """
+    step = grade_of(family, grade)
+    draws = Draws("heeltap.generate/1", family.name, grade, metre, seed)
+    sections = _lay_out(step, bars, family.name)
+    body = [
+        bar
+        for section, recipe in zip(sections, step.sections, strict=True)
+        for bar in _section(recipe, section, step, metre, cells, draws)
+    ]
+    usual = step.title if str(metre) == "4/4" or not step.title_elsewhere else step.title_elsewhere
+    exercise = Exercise(
+        name=f"{family.name}-{grade}_{metre.count}-{metre.unit}_s{seed}",
+        title=usual,
+        aim=step.aim,
+        metre=metre,
+        tempo_bpm=tempo_bpm or step.tempo_bpm,
+        voices=step.voices,
+        bars=tuple(body),
+        sections=sections,
+        click=step.click,
+        pocket=pocket or Pocket(),
+        swing_ratio=step.swing_ratio if metre.unit == 4 else 1.0,
+        ladder=ladder,
+        family=family.name,
+        grade=grade,
+        seed=seed,
+    )
+    return _set_tempo(_open(exercise, step, cells, draws), step, tempo_bpm)
+
+
+def _lay_out(grade: Grade, bars: int | None, family: str) -> tuple[Section, ...]:
+    """Where the sections lie when the whole has so many bars."""
+    shares = [recipe.bars for recipe in grade.sections]
+    total = sum(shares) if bars is None else bars
+    least = max(_OPENING_BARS * len(shares), *(len(opening) + 1 for opening in grade.openings))
+    if not least <= total <= 999:
+        raise PlanError(sentence(f"{family} {grade.number}", f"{total} bars", f"{least} to 999"))
+    ends = [round(total * sum(shares[: i + 1]) / sum(shares)) for i in range(len(shares))]
+    starts = [1] + [end + 1 for end in ends[:-1]]
+    return tuple(Section(r.name, a, b) for r, a, b in zip(grade.sections, starts, ends, strict=True))
+
+
+def _section(
+    recipe: SectionRecipe, section: Section, grade: Grade, metre: Metre, cells: Cells, draws: Draws
+) -> list[Bar]:
+    """The bars of one section, its landing and its fill included."""
+    bars = []
+    count = section.last_bar - section.first_bar + 1
+    for number in range(count):
+        choices = recipe.phrase[number % len(recipe.phrase)]
+        if number == 0 and recipe.landing:
+            choices = recipe.landing
+        lines = build_bar(draws.pick(choices), metre, grade.voices, cells, draws, accent=grade.accent)
+        fill, from_end = recipe.fill, count - 1 - number
+        if fill and from_end <= fill.bars:
+            pulses = fill.pulses if from_end == fill.bars else metre.count
+            lines, unit = fill_bar(lines, fill, pulses, metre, grade.voices, cells, draws)
+            bars.append(Bar(lines, unit))
+        else:
+            bars.append(Bar(lines))
+    return bars
+
+
+def _open(exercise: Exercise, grade: Grade, cells: Cells, draws: Draws) -> Exercise:
+    """The exercise with the first opening, in drawn order, that cannot be mistaken for itself shifted."""
+    best, margin = exercise, -1
+    for index in draws.order(len(grade.openings)):
+        first = tuple(
+            Bar(build_bar(recipe, exercise.metre, grade.voices, cells, draws, accent=grade.accent))
+            for recipe in grade.openings[index]
+        )
+        opened = replace(exercise, bars=(*first, *exercise.bars[len(first) :]))
+        found = shift_margin(plan_of(opened))
+        if found >= LEAST_MARGIN:
+            return opened
+        if found > margin:
+            best, margin = opened, found
+    raise PlanError(
+        sentence(
+            best.name, f"an opening with {margin} telling strokes", f"{LEAST_MARGIN}", "give the grade more openings"
+        )
+    )
+
+
+def _set_tempo(exercise: Exercise, grade: Grade, asked_bpm: float | None) -> Exercise:
+    """The exercise at its tempo; one that was asked for and is too fast is refused, the usual one slowed."""
+    metre = exercise.metre
+    felt = metre.beat_quarters if metre.beats < metre.count else 1.0
+    usual = grade.tempo_bpm * felt
+    plan = plan_of(exercise)
+    fastest = _fastest_bpm(plan.at_tick, grade.most_per_s, bar_ticks(metre))
+    if exercise.ladder and exercise.ladder.step_percent > 0:
+        steps = (len(exercise.bars) - 1) // exercise.ladder.every_bars
+        fastest /= (1 + exercise.ladder.step_percent / 100) ** steps
+    if asked_bpm is None:
+        return replace(exercise, tempo_bpm=usual if usual <= fastest else float(2 * int(fastest / 2)))
+    if not TEMPI[0] <= asked_bpm <= min(TEMPI[1], fastest):
+        allowed = f"{TEMPI[0]:g} to {int(min(TEMPI[1], fastest))} bpm"
+        hint = f"strokes come at most {grade.most_per_s:g} a second in this grade"
+        raise PlanError(sentence(exercise.name, f"{asked_bpm:g} bpm", allowed, hint))
+    return replace(exercise, tempo_bpm=float(asked_bpm))
+
+
+def _fastest_bpm(at_tick: IntArray, most_per_s: float, bar: int) -> float:
+    """Quarter notes a minute at which the closest two strokes come ``most_per_s`` a second."""
+    gaps = np.diff(np.unique(at_tick))
+    closest_quarters = float(gaps.min() if gaps.size else bar) / TICKS_PER_QUARTER
+    return 60.0 * most_per_s * closest_quarters

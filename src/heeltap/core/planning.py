@@ -1,0 +1,282 @@
+"""From an exercise, or from a recorded part, to the plan that a take is held against.
+
+Conventions: as `heeltap.core.plan`. A swung eighth is moved to ``r / (1 + r)`` of its beat, the sixteenths around it in
+proportion, thirds not at all; after that ``Plan.at_tick`` holds what should really sound.
+
+Inside: `plan_of`, `plan_of_part`, `sections_from_text`, `sections_from_markers`, `counting_of`, `swing_ticks`,
+`tempo_of`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.arrays import IntArray, as_ints
+from heeltap.core.exercise import Exercise
+from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre
+from heeltap.core.pattern import Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.core.plan import ANY_PITCH, HANDS, KINDS, Plan, Section
+from heeltap.errors import PlanError, sentence
+from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
+
+__all__ = [
+    "counting_of",
+    "plan_of",
+    "plan_of_part",
+    "sections_from_markers",
+    "sections_from_text",
+    "swing_ticks",
+    "tempo_of",
+]
+
+ACCENT_VELOCITY, PLAIN_VELOCITY = 112, 80
+"""Wanted loudness where an exercise marks accents; one that marks none leaves loudness free. Ours."""
+
+CHORD_US = 30_000
+"""Notes of a recorded part within 30 ms of the first are one stroke: two hits further apart are heard as two."""
+
+_GROOVE, _FILL, _LANDING, _AFTER = range(len(KINDS))
+
+
+def tempo_of(exercise: Exercise) -> TempoMap:
+    """The tempo map of an exercise: one row, or one a step where it has a ladder."""
+    per_quarter = us_per_quarter_from_bpm(exercise.tempo_bpm)
+    if exercise.ladder is None:
+        return TempoMap(TICKS_PER_QUARTER, as_ints([0]), as_ints([per_quarter]))
+    every = exercise.ladder.every_bars
+    steps = range(max(1, -(-len(exercise.bars) // every)))
+    factor = 1 + exercise.ladder.step_percent / 100
+    return TempoMap(
+        TICKS_PER_QUARTER,
+        as_ints(step * every * bar_ticks(exercise.metre) for step in steps),
+        as_ints(us_per_quarter_from_bpm(exercise.tempo_bpm * factor**step) for step in steps),
+    )
+
+
+def swing_ticks(at_tick: int, ratio: float, *, per_beat: int = TICKS_PER_QUARTER) -> int:
+    """Where a straight position lies when eighths are swung ``ratio`` to 1, in ticks, rounded once.
+
+    >>> swing_ticks(5_040, 2.0)
+    6720
+    """
+    beat, within = divmod(at_tick, per_beat)
+    if (within * 4) % per_beat:
+        return at_tick
+    late, part = ratio / (1 + ratio), within / per_beat
+    moved = 2 * part * late if part <= 0.5 else late + (2 * part - 1) * (1 - late)
+    return beat * per_beat + round(moved * per_beat)
+
+
+def plan_of(exercise: Exercise) -> Plan:
+    """The planned strokes of an exercise.
+
+    Notes that fall on one tick are one stroke. Kinds: from ``fill_from`` on a bar is fill; the first stroke of every
+    section but the first is its landing, the rest of that bar comes after it.
+
+    Raises `PlanError` for a pattern that does not fit the metre, a bar with too few lines, or an exercise without a
+    stroke.
+    """
+    rows = sorted(row for number in range(len(exercise.bars)) for row in _bar_rows(exercise, number))
+    if not rows:
+        raise PlanError(sentence(exercise.name or "exercise", "no stroke in any bar", "at least one"))
+    tick, pitch, loud, hand, kind = (as_ints(column) for column in zip(*rows, strict=True))
+    tempo, metre = tempo_of(exercise), steady_metre(exercise.metre.count, exercise.metre.unit)
+    return Plan(
+        name=exercise.name,
+        at_tick=tick,
+        at_us=tempo.us_at(tick),
+        pitch=pitch,
+        velocity=np.where(loud > 0, ACCENT_VELOCITY, PLAIN_VELOCITY) if loud.any() else loud,
+        hand=hand,
+        kind=_land(kind, tick, exercise),
+        stroke=np.cumsum(np.diff(tick, prepend=tick[0]) > 0).astype(np.int64),
+        tempo=tempo,
+        metre=metre,
+        sections=exercise.sections,
+        bars=len(exercise.bars),
+        swing_ratio=exercise.swing_ratio,
+    )
+
+
+def _bar_rows(exercise: Exercise, number: int) -> Iterable[tuple[int, int, int, int, int]]:
+    """(tick, pitch, accented, hand, kind) of each note of one bar, counted from 0."""
+    bar, metre = exercise.bars[number], exercise.metre
+    if len(bar.lines) != len(exercise.voices):
+        where, expected = f"{exercise.name}, bar {number + 1}", f"{len(exercise.voices)}, one a voice"
+        raise PlanError(sentence(where, f"{len(bar.lines)} lines", expected))
+    start = number * bar_ticks(metre)
+    fill_tick = (bar.fill_from - 1) * unit_ticks(metre) if bar.fill_from else bar_ticks(metre)
+    for voice, line in zip(exercise.voices, bar.lines, strict=True):
+        pattern = parse_pattern(line, metre)
+        for at, accent in zip(pattern.at_tick, pattern.accent, strict=True):
+            moved = swing_ticks(at, exercise.swing_ratio) if exercise.swing_ratio != 1 else at
+            for pitch in voice.pitches or (ANY_PITCH,):
+                yield start + moved, pitch, int(accent), HANDS.index(voice.hand), _FILL if at >= fill_tick else _GROOVE
+
+
+def _land(kind: IntArray, tick: IntArray, exercise: Exercise) -> IntArray:
+    """The kinds with every section's landing and the bar it opens marked; a fill stays a fill."""
+    kind = kind.copy()
+    length = bar_ticks(exercise.metre)
+    for section in exercise.sections[1:]:
+        start = (section.first_bar - 1) * length
+        inside = (tick >= start) & (tick < start + length) & (kind != _FILL)
+        if inside.any():
+            kind[inside] = np.where(tick[inside] == tick[inside][0], _LANDING, _AFTER)
+    return kind
+
+
+def plan_of_part(
+    at_tick: npt.ArrayLike,
+    pitch: npt.ArrayLike,
+    velocity: npt.ArrayLike | None = None,
+    *,
+    tempo: TempoMap,
+    metre: MetreMap,
+    markers: Sequence[tuple[int, str]] = (),
+    sections: Sequence[Section] = (),
+    hand: npt.ArrayLike | None = None,
+    name: str = "",
+    bars: int | None = None,
+) -> Plan:
+    """The plan that a recorded part is.
+
+    Parameters
+    ----------
+    at_tick : int, shape (n,)
+        Note-ons in the file's own ticks, ``tempo.ticks_per_quarter`` a quarter; any order.
+    pitch, velocity, hand : int, shape (n,)
+        Keys; loudness (0 where not given); codes into `heeltap.core.plan.HANDS`.
+    markers : pairs of tick and text
+        Become sections unless ``sections`` says otherwise.
+    bars : int, optional
+        Length; the bar of the last note where not given.
+
+    Notes
+    -----
+    Times come from the file's ticks, rounded once; positions are rounded to 10,080 a quarter (exact for the usual 24,
+    96, 120, 240 and 480; half a tick, 25 us at 120 bpm, at most).
+
+    Raises `PlanError` when there is no note.
+    """
+    ticks = np.atleast_1d(np.asarray(at_tick, dtype=np.int64))
+    if ticks.size == 0:
+        raise PlanError(sentence(name or "part", "no note", "at least one"))
+    blank = np.zeros(ticks.size, np.int64)
+    keys = as_ints(np.atleast_1d(np.asarray(pitch)))
+    order = np.lexsort((keys, ticks))
+    ticks, keys = ticks[order], keys[order]
+    per_quarter = tempo.ticks_per_quarter
+    fine = (ticks * TICKS_PER_QUARTER * 2 + per_quarter) // (2 * per_quarter)
+    at_us = tempo.us_at(ticks)
+    length = max(int(metre.bar_beat(fine / TICKS_PER_QUARTER)[0][-1]), bars or 1)
+    plan = Plan(
+        name=name,
+        at_tick=fine,
+        at_us=at_us,
+        pitch=keys,
+        velocity=blank.copy() if velocity is None else as_ints(np.atleast_1d(np.asarray(velocity)))[order],
+        hand=blank.copy() if hand is None else as_ints(np.atleast_1d(np.asarray(hand)))[order],
+        kind=blank.copy(),
+        stroke=_strokes(at_us),
+        tempo=tempo,
+        metre=metre,
+        sections=tuple(sections) or sections_from_markers(markers, metre, length, ticks_per_quarter=per_quarter),
+        bars=length,
+    )
+    return replace(plan, kind=_land_part(plan))
+
+
+def _strokes(at_us: IntArray) -> IntArray:
+    """Index of the stroke of each note: a stroke takes in what starts within `CHORD_US` of its first note."""
+    stroke, first, index = np.zeros(at_us.size, np.int64), int(at_us[0]), 0
+    for row, at in enumerate(at_us.tolist()):
+        if at - first > CHORD_US:
+            first, index = at, index + 1
+        stroke[row] = index
+    return stroke
+
+
+def _land_part(plan: Plan) -> IntArray:
+    """Kinds of a part: landing and after at every section but the first; which bars are fills is not known."""
+    kind = plan.kind.copy()
+    bar, _ = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
+    for section in plan.sections[1:]:
+        inside = np.flatnonzero(bar == section.first_bar)
+        if inside.size:
+            kind[inside] = np.where(plan.stroke[inside] == plan.stroke[inside[0]], _LANDING, _AFTER)
+    return kind
+
+
+def sections_from_markers(
+    markers: Sequence[tuple[int, str]],
+    metre: MetreMap,
+    bars: int,
+    *,
+    ticks_per_quarter: int = TICKS_PER_QUARTER,
+) -> tuple[Section, ...]:
+    """The sections that markers name: each starts at the bar line nearest to its marker.
+
+    Of two markers at one bar line the later in the file stands; an empty one or one past the last bar is passed over;
+    what lies before the first is called ``opening``.
+    """
+    starts: dict[int, str] = {}
+    for tick, text in sorted(markers, key=lambda marker: marker[0]):
+        quarter = tick / ticks_per_quarter
+        bar = int(metre.bar_beat(quarter)[0])
+        here, following = metre.quarter_of_bar([bar, bar + 1])
+        bar += int(following - quarter < quarter - here)
+        if text.strip() and bar <= bars:
+            starts[bar] = text.strip()
+    if starts and min(starts) > 1:
+        starts[1] = "opening"
+    return _sections(sorted(starts.items()), bars)
+
+
+def sections_from_text(text: str, bars: int) -> tuple[Section, ...]:
+    """The sections that ``intro:1 verse:5 chorus:13`` names, the last one running to the last bar.
+
+    Raises `PlanError` for a word without a bar, a bar out of order, or one past the end.
+    """
+    starts: list[tuple[int, str]] = []
+    for word in text.split():
+        name, colon, number = word.rpartition(":")
+        if not (colon and name and number.isdecimal() and number.isascii()):
+            raise PlanError(sentence("sections", f"'{word}'", "name:bar, such as verse:5"))
+        bar = int(number)
+        lowest = starts[-1][0] + 1 if starts else 1
+        if not lowest <= bar <= bars:
+            raise PlanError(sentence("sections", f"'{word}'", f"a bar from {lowest} to {bars}"))
+        starts.append((bar, name))
+    if starts and starts[0][0] > 1:
+        starts.insert(0, (1, "opening"))
+    return _sections(starts, bars)
+
+
+def _sections(starts: Sequence[tuple[int, str]], bars: int) -> tuple[Section, ...]:
+    ends = [bar - 1 for bar, _ in starts[1:]] + [bars]
+    return tuple(Section(name, bar, end) for (bar, name), end in zip(starts, ends, strict=True))
+
+
+def counting_of(plan: Plan, bar: int, *, least: int = 1) -> tuple[Syllable, ...]:
+    """The counting line of one bar of a plan, each syllable where it really falls (swung, where it swings).
+
+    A planned stroke and its syllable have the same position to a tick in an exercise; in a recorded part it is the nearest.
+    """
+    start = float(plan.metre.quarter_of_bar(bar))
+    metre: Metre = plan.metre.metre_of_bar(bar)
+    within = plan.at_tick - round(start * TICKS_PER_QUARTER)
+    inside = within[(within >= 0) & (within < bar_ticks(metre))].tolist()
+    if plan.swing_ratio == 1:
+        return counting_line(inside, metre, least=least)
+    every = counting_line(range(0, bar_ticks(metre), 840), metre)
+    straight = {swing_ticks(round(s.at_quarter * TICKS_PER_QUARTER), plan.swing_ratio): s.at_quarter for s in every}
+    places = np.array(sorted(straight))
+    nearest = (int(places[np.argmin(np.abs(places - tick))]) for tick in inside)
+    line = counting_line([round(straight[at] * TICKS_PER_QUARTER) for at in nearest], metre, least=least)
+    return tuple(
+        Syllable(swing_ticks(round(s.at_quarter * TICKS_PER_QUARTER), plan.swing_ratio) / TICKS_PER_QUARTER, s.text)
+        for s in line
+    )

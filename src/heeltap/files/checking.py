@@ -1,0 +1,188 @@
+"""Reading a hand-written TOML file so that every mistake is told at once, each with its line and the nearest valid name.
+
+Inside: `Check` (collects mistakes while values are taken out of a document), `line_numbers`, `toml_text`.
+"""
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from heeltap.errors import PlanError, SetFileError
+
+__all__ = ["REQUIRED", "Check", "line_numbers", "toml_text"]
+
+REQUIRED: Final = object()
+"""Default of a key that must be there."""
+
+Path = tuple[str | int, ...]
+"""Keys and list positions from the top of the document."""
+
+_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.\-]+)\s*\]")
+_KEY = re.compile(r"""^\s*["']?([A-Za-z0-9_\-]+)["']?\s*=""")
+_LONGEST = 2_000_000
+"""Bytes: a hand-written file is a thousand times smaller, a mistaken one should not fill the memory."""
+
+
+def line_numbers(text: str) -> dict[Path, int]:
+    """Line from 1 of every table header and every key at the start of a line."""
+    found: dict[Path, int] = {}
+    counts: dict[Path, int] = {}
+    table: Path = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _HEADER.match(line):
+            table = _table_path(header[2].split("."), double=header[1] == "[[", counts=counts)
+            found.setdefault(table, number)
+        elif key := _KEY.match(line):
+            found.setdefault((*table, key[1]), number)
+    return found
+
+
+def _table_path(words: Sequence[str], *, double: bool, counts: dict[Path, int]) -> Path:
+    """Path of a header, with the position in its list behind every name that is one."""
+    path: Path = ()
+    for depth, word in enumerate(words):
+        path = (*path, word)
+        if double and depth == len(words) - 1:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path
+
+
+class Check:
+    """A TOML document and the mistakes found in it so far."""
+
+    def __init__(self, where: str, text: str) -> None:
+        """Parse the text; a document that is not TOML raises `SetFileError` at once, with its line."""
+        self.where = where
+        self.mistakes: list[str] = []
+        if len(text) > _LONGEST:
+            raise SetFileError(where, f"{len(text)} characters", f"at most {_LONGEST}")
+        try:
+            self.document: dict[str, Any] = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError) as e:
+            raise SetFileError(where, f"not TOML: {e or 'nested too deeply'}") from e
+        self._lines = line_numbers(text)
+
+    def wrong(self, path: Path, found: str, expected: str, hint: str = "") -> None:
+        """Note a mistake."""
+        line = next((self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), 0)
+        key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".")
+        place = ", ".join(part for part in (f"line {line}" if line else "", key) if part)
+        text = f"{place}: {found}; expected {expected}" + (f" ({hint})" if hint else "")
+        self.mistakes.append(" ".join(text.split()))
+
+    def name(self, path: Path, word: str, known: Iterable[str], what: str) -> bool:
+        """Whether a word is a known one; if not, a mistake naming the nearest."""
+        names = list(known)
+        if word in names:
+            return True
+        near = difflib.get_close_matches(word, names, 1, 0.4)
+        self.wrong(path, f"{what} {word!r}", "one of " + ", ".join(names), f"nearest: {near[0]}" if near else "")
+        return False
+
+    def only(self, table: Mapping[str, Any], path: Path, known: Iterable[str]) -> None:
+        """Every key of the table that is not known is a mistake."""
+        names = list(known)
+        for key in table:
+            self.name((*path, key), key, names, "key")
+
+    def text(self, table: Mapping[str, Any], path: Path, key: str, default: Any = REQUIRED) -> str:
+        """A string of printable characters."""
+        value = self._get(table, path, key, default, "a text in quotes")
+        if isinstance(value, str) and value.isprintable() and len(value) <= 400:
+            return value
+        if value is not REQUIRED:
+            self.wrong((*path, key), _shown(value), "a text in quotes, one line, at most 400 characters")
+        return default if isinstance(default, str) else ""
+
+    def number(
+        self, table: Mapping[str, Any], path: Path, key: str, default: Any = REQUIRED, *, low: float, high: float
+    ) -> float:
+        """A finite number within the bounds."""
+        expected = f"a number from {low:g} to {high:g}"
+        value = self._get(table, path, key, default, expected)
+        if isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high:
+            return float(value)
+        if value is not REQUIRED:
+            self.wrong((*path, key), _shown(value), expected)
+        return float(default) if isinstance(default, (int, float)) else low
+
+    def whole(
+        self, table: Mapping[str, Any], path: Path, key: str, default: Any = REQUIRED, *, low: int, high: int
+    ) -> int:
+        """A whole number within the bounds."""
+        expected = f"a whole number from {low} to {high}"
+        value = self._get(table, path, key, default, expected)
+        if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
+            return value
+        if value is not REQUIRED:
+            self.wrong((*path, key), _shown(value), expected)
+        return default if isinstance(default, int) else low
+
+    def items(self, table: Mapping[str, Any], path: Path, key: str, default: Any = REQUIRED) -> list[Any]:
+        """A list."""
+        value = self._get(table, path, key, default, "a list in [ ]")
+        if isinstance(value, list):
+            return value
+        if value is not REQUIRED:
+            self.wrong((*path, key), _shown(value), "a list in [ ]")
+        return []
+
+    def tables(self, table: Mapping[str, Any], path: Path, key: str, default: Any = REQUIRED) -> list[dict[str, Any]]:
+        """A list of tables; an item that is none is a mistake and left out."""
+        rows = self.items(table, path, key, default)
+        for number, row in enumerate(rows):
+            if not isinstance(row, dict):
+                self.wrong((*path, key, number), _shown(row), "a table: key = value")
+        return [row for row in rows if isinstance(row, dict)]
+
+    def texts(self, values: Any, path: Path) -> tuple[str, ...]:
+        """A list of texts, or one text alone."""
+        rows = [values] if isinstance(values, str) else values
+        if isinstance(rows, list) and all(isinstance(row, str) for row in rows):
+            return tuple(rows)
+        self.wrong(path, _shown(values), "a text or a list of texts")
+        return ()
+
+    def planned(self, path: Path, error: PlanError) -> None:
+        """Note what the core says against a value."""
+        text = str(error)
+        found, _, expected = text.partition("; expected ")
+        self.wrong(path, found, expected or "another value")
+
+    def finish(self) -> None:
+        """Raise `SetFileError` with every mistake; do nothing where there is none."""
+        if not self.mistakes:
+            return
+        if len(self.mistakes) == 1:
+            raise SetFileError(self.where, self.mistakes[0])
+        told = " ".join(f"[{number}] {mistake}" for number, mistake in enumerate(self.mistakes, 1))
+        raise SetFileError(self.where, f"{len(self.mistakes)} mistakes: {told}")
+
+    def _get(self, table: Mapping[str, Any], path: Path, key: str, default: Any, expected: str) -> Any:
+        if key in table:
+            return table[key]
+        if default is REQUIRED:
+            self.wrong((*path, key), "nothing", expected)
+        return default
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def toml_text(value: Any) -> str:
+    """A string, number, flag or list of these as TOML, on one line."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        plain = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped)
+        return f'"{plain}"'
+    return "[" + ", ".join(toml_text(item) for item in value) + "]"

@@ -1,0 +1,169 @@
+"""The shipped graded data: cells and families of exercises, from TOML to the types of `heeltap.core.generate_recipe`.
+
+Inside: `read_cells`, `read_family`, `FAMILIES`.
+"""
+
+import difflib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from heeltap.core.exercise import ClickPlan, Voice, parse_click
+from heeltap.core.generate_recipe import PLACES, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
+from heeltap.core.meter import Metre
+from heeltap.core.pattern import parse_pattern
+from heeltap.core.plan import HANDS
+from heeltap.errors import PlanError, sentence
+from heeltap.files.checking import Check
+from heeltap.files.places import shipped
+
+__all__ = ["FAMILIES", "read_cells", "read_family", "read_voices"]
+
+FAMILIES = ("anchor", "split", "turn")
+"""Families that ship with heeltap, in the order in which they are learned."""
+
+_GRADE_KEYS = (
+    "number", "title", "title_elsewhere", "aim", "tempo_bpm", "most_per_s", "accent", "swing_ratio", "click", "voices",
+    "openings", "section",
+)  # fmt: skip
+_SECTION_KEYS = ("name", "bars", "phrase", "landing", "fill")
+_FILL_KEYS = ("pulses", "bars", "cells", "voice")
+_CELL_LENGTHS = {"one": Metre(1, 4), "two": Metre(2, 8), "three": Metre(3, 8)}
+
+
+@cache
+def read_cells() -> Cells:
+    """The shipped cells: name to counting text for a felt beat of one, two and three units."""
+    path = shipped("exercises/cells.toml")
+    check = Check("cells.toml", path.read_text(encoding="utf-8"))
+    check.only(check.document, (), ("format", "cells"))
+    cells = {}
+    for name, row in check.document.get("cells", {}).items():
+        check.only(row, ("cells", name), _CELL_LENGTHS)
+        texts = [check.text(row, ("cells", name), key) for key in _CELL_LENGTHS]
+        for key, text in zip(_CELL_LENGTHS, texts, strict=True):
+            try:
+                parse_pattern(text, _CELL_LENGTHS[key])
+            except PlanError as e:
+                check.planned(("cells", name, key), e)
+        cells[name] = (texts[0], texts[1], texts[2])
+    check.finish()
+    return cells
+
+
+@cache
+def read_family(name: str, *, path: Path | None = None) -> Family:
+    """A family by name, or from a file of one's own.
+
+    Raises `PlanError` naming the nearest family, `SetFileError` with every mistake of the file.
+    """
+    if path is None:
+        if name not in FAMILIES:
+            near = difflib.get_close_matches(name, FAMILIES, 1, 0.3)
+            hint = f"nearest: {near[0]}" if near else ""
+            raise PlanError(sentence("family", f"'{name}'", "one of " + ", ".join(FAMILIES), hint))
+        path = shipped(f"exercises/{name}.toml")
+    check = Check(path.name, path.read_text(encoding="utf-8"))
+    top = check.document
+    check.only(top, (), ("format", "name", "title", "aim", "grade"))
+    grades = [_grade(check, row, ("grade", i)) for i, row in enumerate(check.tables(top, (), "grade"))]
+    family = Family(
+        check.text(top, (), "name"), check.text(top, (), "title"), check.text(top, (), "aim"), tuple(grades)
+    )
+    check.finish()
+    return family
+
+
+def _grade(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Grade:
+    check.only(row, path, _GRADE_KEYS)
+    voices = read_voices(check, row, path)
+    sections = [
+        _section(check, part, (*path, "section", i), voices)
+        for i, part in enumerate(check.tables(row, path, "section"))
+    ]
+    openings = tuple(_recipes(check, item, (*path, "openings"), voices) for item in check.items(row, path, "openings"))
+    accent = check.text(row, path, "accent", "")
+    if accent:
+        check.name((*path, "accent"), accent, PLACES[:5], "place")
+    return Grade(
+        number=check.whole(row, path, "number", low=1, high=99),
+        title=check.text(row, path, "title"),
+        aim=check.text(row, path, "aim"),
+        tempo_bpm=check.number(row, path, "tempo_bpm", low=20, high=300),
+        most_per_s=check.number(row, path, "most_per_s", low=1, high=20),
+        voices=voices,
+        sections=tuple(sections),
+        openings=openings,
+        click=_click(check, row, path),
+        swing_ratio=check.number(row, path, "swing_ratio", 1.0, low=1, high=4),
+        accent=accent,
+        title_elsewhere=check.text(row, path, "title_elsewhere", ""),
+    )
+
+
+def _click(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> ClickPlan:
+    try:
+        return parse_click(check.text(row, path, "click", "every"))
+    except PlanError as e:
+        check.planned((*path, "click"), e)
+        return ClickPlan()
+
+
+def read_voices(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> tuple[Voice, ...]:
+    """The voices of a grade or an exercise; one hand on any key where none are named."""
+    voices = []
+    for number, part in enumerate(check.tables(row, path, "voices", [])):
+        here = (*path, "voices", number)
+        check.only(part, here, ("name", "pitches", "hand"))
+        hand = check.text(part, here, "hand", "")
+        check.name((*here, "hand"), hand, HANDS, "hand")
+        pitches = check.items(part, here, "pitches", [])
+        if not all(isinstance(p, int) and not isinstance(p, bool) and 0 <= p <= 127 for p in pitches):
+            check.wrong((*here, "pitches"), repr(pitches), "key numbers from 0 to 127")
+            pitches = []
+        voices.append(Voice(check.text(part, here, "name"), tuple(sorted(set(pitches))), hand if hand in HANDS else ""))
+    names = [voice.name for voice in voices]
+    if len(set(names)) < len(names):
+        check.wrong((*path, "voices"), "the same name twice", "another name for each voice")
+    return tuple(voices) or (Voice("any"),)
+
+
+def _section(
+    check: Check, row: dict[str, Any], path: tuple[str | int, ...], voices: tuple[Voice, ...]
+) -> SectionRecipe:
+    check.only(row, path, _SECTION_KEYS)
+    phrase = check.items(row, path, "phrase")
+    fill = row.get("fill")
+    return SectionRecipe(
+        name=check.text(row, path, "name"),
+        bars=check.whole(row, path, "bars", low=1, high=200),
+        phrase=tuple(_recipes(check, item, (*path, "phrase"), voices) for item in phrase),
+        landing=_recipes(check, row["landing"], (*path, "landing"), voices) if "landing" in row else (),
+        fill=_fill(check, fill, (*path, "fill"), voices) if isinstance(fill, dict) else None,
+    )
+
+
+def _fill(check: Check, row: dict[str, Any], path: tuple[str | int, ...], voices: tuple[Voice, ...]) -> FillRecipe:
+    check.only(row, path, _FILL_KEYS)
+    cells = check.texts(check.items(row, path, "cells"), (*path, "cells"))
+    for cell in cells:
+        check.name((*path, "cells"), cell, ("rest", *read_cells()), "cell")
+    voice = check.text(row, path, "voice", "")
+    if voice:
+        check.name((*path, "voice"), voice, [v.name for v in voices], "voice")
+    return FillRecipe(
+        pulses=check.whole(row, path, "pulses", low=1, high=99),
+        cells=cells,
+        bars=check.whole(row, path, "bars", 0, low=0, high=8),
+        voice=voice,
+    )
+
+
+def _recipes(check: Check, value: Any, path: tuple[str | int, ...], voices: tuple[Voice, ...]) -> tuple[str, ...]:
+    recipes = check.texts(value, path)
+    for recipe in recipes:
+        try:
+            check_recipe(recipe, voices, read_cells(), f"recipe '{recipe}'")
+        except PlanError as e:
+            check.planned(path, e)
+    return recipes
