@@ -1,0 +1,327 @@
+"""Standard MIDI Files: what people have, read exactly; what we make, written exactly.
+
+The reader is our own and goes over the bytes: it accepts what can be timed, however odd, says what was odd, and refuses
+the rest in one line. One tempo and metre map over all tracks is built before any note is timed.
+
+Inside: `read_midi` gives a `Midi` with its `Part`, `Marker` and `Pedal` data; `choose_part` finds the part a person
+means; `write_midi` and `TrackOut` write.
+"""
+
+import os
+import stat
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray, freeze_columns
+from heeltap.core.meter import MetreMap, TempoMap
+from heeltap.core.notes import Notes
+from heeltap.errors import MidiFileError
+from heeltap.files.parts import Part, choose_part, guess_drums
+from heeltap.files.smf_chunks import Header, read_header, read_tracks, unwrap
+from heeltap.files.smf_events import Meta, RawTrack
+from heeltap.files.smf_maps import Rate, metre_map, read_rate, tempo_map
+from heeltap.files.smf_notes import NoteColumns, note_columns, unpack
+from heeltap.files.smf_notices import Notices
+from heeltap.files.smf_text import decode_text, plain
+
+__all__ = ["MOST_BYTES", "Marker", "Midi", "Part", "Pedal", "choose_part", "parse_midi", "read_midi"]
+
+MOST_BYTES = 32 << 20
+"""Larger files are refused: a take of two hours of dense playing has 2 MB, and reading must never seem to hang.
+Ours."""
+
+_LONG_GAP_US = 3_600_000_000
+"""An hour without a note, or after the last one, is worth a warning. Ours."""
+
+_COLUMNS = ("onset_us", "pitch", "velocity", "channel", "track", "duration_us", "tick", "part")
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A named place in the piece."""
+
+    at_us: int
+    """Microseconds from the start."""
+    tick: int
+    """The same in the file's ticks."""
+    text: str
+    """Fit for display; may be empty."""
+    kind: str
+    """``marker`` or ``cue``."""
+    track: int
+    """The file's track, from 0."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pedal:
+    """Sustain pedal (controller 64) in time order; columns are read-only and equally long."""
+
+    at_us: IntArray
+    """Microseconds from the start, not decreasing."""
+    channel: IntArray
+    """0-15."""
+    value: IntArray
+    """0-127; 64 and more is down."""
+    track: IntArray
+    """The file's track, from 0."""
+
+    def __post_init__(self) -> None:
+        """Check the columns."""
+        freeze_columns(self, ("at_us", "channel", "value", "track"))
+
+    def __len__(self) -> int:
+        return int(self.at_us.size)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Midi:
+    """A file that was read: all note-ons of all parts in time order, and the maps that time them.
+
+    The eight columns are int64, read-only and equally long. Notes at the same tick stand in the order of track, then
+    file.
+    """
+
+    path: str
+    """Where it came from, as shown to people."""
+    format: int
+    """As written in the header: 0, 1 or 2."""
+    onset_us: IntArray
+    """Microseconds from tick 0, not decreasing."""
+    pitch: IntArray
+    """Key number 0-127."""
+    velocity: IntArray
+    """1-127."""
+    channel: IntArray
+    """0-15 as on the wire; shown to people as 1-16."""
+    track: IntArray
+    """The file's track, from 0."""
+    duration_us: IntArray
+    """Microseconds to the note-off; -1 when it never came."""
+    tick: IntArray
+    """Position in ticks of ``tempo.ticks_per_quarter``."""
+    part: IntArray
+    """Index into ``parts``."""
+    tempo: TempoMap
+    """One map for all tracks, in the file's own ticks."""
+    metre: MetreMap
+    """One map for all tracks; 4/4 until the file says otherwise."""
+    parts: tuple[Part, ...]
+    """Who plays, in the order of track, port and channel."""
+    markers: tuple[Marker, ...]
+    """Markers and cue points of all tracks, in time order."""
+    pedal: Pedal
+    """Sustain pedal of all parts."""
+    warnings: tuple[str, ...]
+    """What was odd, one line each: where, what, what was done."""
+    frames: int = 0
+    """Frame rate (24, 25, 29 for 29.97, 30) when the ticks count frames and bars mean nothing; 0 for beats."""
+
+    def __post_init__(self) -> None:
+        """Check the columns."""
+        freeze_columns(self, _COLUMNS)
+
+    def __len__(self) -> int:
+        return int(self.onset_us.size)
+
+    @property
+    def length_us(self) -> int:
+        """Microseconds from the start to the end of the last note; 0 without notes."""
+        return int(np.max(self.onset_us + np.maximum(self.duration_us, 0), initial=0))
+
+    @property
+    def notes(self) -> Notes:
+        """All note-ons of all parts."""
+        return Notes(self.onset_us, self.pitch, self.velocity, self.channel, self.track, self.duration_us)
+
+    def notes_of(self, part: Part) -> Notes:
+        """The note-ons of one part."""
+        return self.notes.pick(self.rows_of(part))
+
+    def rows_of(self, part: Part) -> IntArray:
+        """Rows of one part in the columns of the file, increasing."""
+        return np.flatnonzero(self.part == part.index - 1).astype(np.int64)
+
+
+def read_midi(path: str | os.PathLike[str], pattern: int | None = None) -> Midi:
+    """Everything in a MIDI file that timing needs.
+
+    Parameters
+    ----------
+    path : str or path
+        A regular file: format 0, 1 or 2, also inside RIFF/RMID, whatever its suffix.
+    pattern : int, optional
+        Which of the independent patterns of a format 2 file, from 1. Not needed when only one has notes.
+
+    Returns
+    -------
+    Midi
+        With no notes in it when there are none: that is for the caller to judge.
+
+    Raises
+    ------
+    MidiFileError
+        When it is no MIDI file, cannot be timed, or has several patterns and none was chosen.
+    """
+    where = plain(os.fsencode(path).decode("utf-8", "replace"))
+    return parse_midi(_read_bytes(path, where), where, pattern)
+
+
+def parse_midi(data: bytes, where: str = "MIDI data", pattern: int | None = None) -> Midi:
+    """The same as `read_midi` for bytes in memory; ``where`` names them in messages."""
+    notices = Notices()
+    data, start = unwrap(data, where, notices)
+    header = read_header(data, start, where, notices)
+    rate = read_rate(header.division, where, start + 12)
+    tracks = read_tracks(data, header, notices)
+    if header.format == 0 and len(tracks) > 1:
+        notices.add(f"format 0 with {len(tracks)} tracks", "read as format 1")
+    if header.format == 2:
+        tracks = _pattern(tracks, pattern, where, notices)
+    _refuse_ruins(tracks, where)
+    return _assemble(header, rate, tracks, where, notices)
+
+
+def _read_bytes(path: str | os.PathLike[str], where: str) -> bytes:
+    """The file's bytes; raises `MidiFileError` for anything but a readable regular file of a sane size."""
+    try:
+        status = os.stat(path)
+        if stat.S_ISDIR(status.st_mode):
+            raise MidiFileError(where, "this is a folder", "a MIDI file")
+        if not stat.S_ISREG(status.st_mode):
+            raise MidiFileError(where, "this is no regular file", "a MIDI file")
+        if status.st_size > MOST_BYTES:
+            raise MidiFileError(where, f"{status.st_size} bytes", f"a MIDI file of at most {MOST_BYTES} bytes")
+        with open(path, "rb") as file:
+            return file.read(MOST_BYTES)
+    except (OSError, ValueError) as error:
+        if isinstance(error, MidiFileError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise MidiFileError(where, f"cannot be read: {reason}") from error
+
+
+def _is_note_on(packed: int) -> bool:
+    return packed >> 20 & 0xF == 9 and packed & 0xFF > 0
+
+
+def _pattern(tracks: list[RawTrack], pattern: int | None, where: str, notices: Notices) -> list[RawTrack]:
+    """The tracks with all but one pattern emptied, so that track numbers stay those of the file."""
+    counts = [sum(map(_is_note_on, track.notes)) for track in tracks]
+    full = [index for index, count in enumerate(counts) if count]
+    listed = ", ".join(f"pattern {index + 1}: {counts[index]} notes" for index in full[:30])
+    if pattern is None and len(full) > 1:
+        found = f"format 2 file holds {len(full)} independent patterns ({listed})"
+        raise MidiFileError(where, found, "one of them to be chosen", "--pattern N")
+    chosen = full[0] + 1 if pattern is None and full else pattern or 1
+    if not 1 <= chosen <= len(tracks):
+        raise MidiFileError(where, f"no pattern {pattern}", f"1 to {len(tracks)} ({listed})")
+    notices.add(f"format 2 holds {len(tracks)} independent patterns", f"read pattern {chosen} by itself")
+    return [track if index == chosen - 1 else RawTrack() for index, track in enumerate(tracks)]
+
+
+def _refuse_ruins(tracks: Sequence[RawTrack], where: str) -> None:
+    """Raise `MidiFileError` when damage left no note at all: that is not the same as a file without notes."""
+    for index, track in enumerate(tracks):
+        if track.damaged and not any(other.notes for other in tracks):
+            raise MidiFileError(f"{where}, track {index}", track.damaged, hint="no note could be read before it")
+    if not tracks:
+        raise MidiFileError(where, "a header and no track", "at least one 'MTrk'")
+
+
+def _metas(tracks: Sequence[RawTrack], *kinds: int) -> list[tuple[int, Meta]]:
+    """(track, meta) of these kinds in track and file order."""
+    return [(index, meta) for index, track in enumerate(tracks) for meta in track.metas if meta.kind in kinds]
+
+
+def _assemble(header: Header, rate: Rate, tracks: list[RawTrack], where: str, notices: Notices) -> Midi:
+    """Maps first, then times, then parts."""
+    tempo = tempo_map(rate, _metas(tracks, 0x51), notices)
+    metre = metre_map(rate, _metas(tracks, 0x58), notices)
+    columns = note_columns(tracks)
+    onset_us = tempo.us_at(columns.tick)
+    duration_us = np.where(columns.release_tick < 0, -1, tempo.us_at(columns.release_tick) - onset_us)
+    _tell_about_notes(columns, onset_us, tempo.us_at(max((track.end_tick for track in tracks), default=0)), notices)
+    parts, part = _parts(tracks, columns)
+    return Midi(
+        path=where,
+        format=header.format,
+        onset_us=onset_us,
+        pitch=columns.pitch,
+        velocity=columns.velocity,
+        channel=columns.channel,
+        track=columns.track,
+        duration_us=duration_us,
+        tick=columns.tick,
+        part=part,
+        tempo=tempo,
+        metre=metre,
+        parts=parts,
+        markers=_markers(tracks, tempo),
+        pedal=_pedal(tracks, tempo),
+        warnings=notices.lines(),
+        frames=rate.frames,
+    )
+
+
+def _tell_about_notes(columns: NoteColumns, onset_us: IntArray, end_us: IntArray, notices: Notices) -> None:
+    """Warn of notes that never end, of repeats on one tick, and of implausible silence."""
+    hanging = int(np.sum(columns.release_tick < 0))
+    if hanging:
+        notices.add(f"{hanging} of {onset_us.size} notes are never released", "their onsets count")
+    same = np.lexsort((columns.pitch, columns.channel, columns.port, columns.track, columns.tick))
+    fields = (columns.pitch, columns.channel, columns.port, columns.track, columns.tick)
+    repeats = int(np.sum(np.logical_and.reduce([np.diff(values[same]) == 0 for values in fields])))
+    if repeats:
+        notices.add(f"{repeats} note-ons repeat a note on the same tick", "all are kept")
+    gaps = np.diff(onset_us, prepend=0, append=np.maximum(end_us, onset_us[-1])) if onset_us.size else onset_us
+    for row in np.flatnonzero(gaps > _LONG_GAP_US)[:3].tolist():
+        place = "after the last note" if row == onset_us.size else f"before the note on tick {columns.tick[row]}"
+        notices.add(f"a gap of {gaps[row] / 3.6e9:.1f} hours {place}", "kept as written")
+
+
+def _parts(tracks: Sequence[RawTrack], columns: NoteColumns) -> tuple[tuple[Part, ...], IntArray]:
+    """The parts, and each note's index into them."""
+    key = (columns.track << 8 | columns.port) << 4 | columns.channel
+    keys, part, counts = np.unique(key, return_inverse=True, return_counts=True)
+    shared = {channel: number for track in reversed(tracks) for channel, number in track.programs.items()}
+    order = np.argsort(part, kind="stable")
+    stops = np.cumsum(counts)
+    parts = []
+    for row, packed in enumerate(keys.tolist()):
+        rows = order[stops[row] - counts[row] : stops[row]]
+        track, port, channel = packed >> 12, packed >> 4 & 0xFF, packed & 0xF
+        name = _part_name(tracks[track], channel)
+        program = tracks[track].programs.get(channel, shared.get(channel))
+        drums = guess_drums(channel, name, columns.pitch[rows], columns.tick[rows])
+        parts.append(Part(row + 1, name, track, channel, program, int(counts[row]), drums, port))
+    return tuple(parts), part.astype(np.int64).reshape(-1)
+
+
+def _part_name(track: RawTrack, channel: int) -> str:
+    """The name given to the channel, else the track's, else its instrument's."""
+    if channel in track.prefix_names:
+        return decode_text(track.prefix_names[channel])
+    for kind in (0x03, 0x04):
+        for meta in track.metas:
+            if meta.kind == kind and (name := decode_text(meta.payload)):
+                return name
+    return ""
+
+
+def _markers(tracks: Sequence[RawTrack], tempo: TempoMap) -> tuple[Marker, ...]:
+    """Markers and cue points of all tracks; ties by track, then file order."""
+    found = sorted(_metas(tracks, 0x06, 0x07), key=lambda item: item[1].tick)
+    at_us = tempo.us_at(np.array([meta.tick for _, meta in found], np.int64)).tolist()
+    kinds = {0x06: "marker", 0x07: "cue"}
+    return tuple(
+        Marker(us, meta.tick, decode_text(meta.payload), kinds[meta.kind], track)
+        for us, (track, meta) in zip(at_us, found, strict=True)
+    )
+
+
+def _pedal(tracks: Sequence[RawTrack], tempo: TempoMap) -> Pedal:
+    tick, status, _, value, track = unpack([track.pedal for track in tracks])
+    order = np.argsort(tick, kind="stable")
+    return Pedal(tempo.us_at(tick[order]), (status & 0x0F)[order], value[order], track[order])
