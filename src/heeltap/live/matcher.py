@@ -1,0 +1,150 @@
+"""The light matcher: which planned stroke a note was, decided the moment it is played.
+
+It serves the screen only; the result comes from the full alignment afterwards. A note goes to the nearest stroke that
+it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's bounce is folded; a stroke that
+was given to a note far away goes to a much nearer one that follows; the rest is extra.
+
+Inside: `Status`, `Struck`, `Stroke`, `Heard`, `Place`, `place_note`, `settle`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from heeltap.core.onsets import CHORD_WINDOW_US, RETRIGGER_US, WINDOW_US
+from heeltap.live.sheet import Target
+
+__all__ = ["Heard", "Place", "Status", "Stroke", "Struck", "place_note", "settle"]
+
+
+FAR_US = 120_000
+"""A note further than this from its stroke gives way to one less than half as far. Ours."""
+
+
+class Status(StrEnum):
+    """What became of a planned stroke."""
+
+    WAITING = "waiting"
+    PLAYED = "played"
+    OTHER_KEY = "other key"
+    MISSED = "missed"
+    NO_INPUT = "no input"
+    """The port was gone or the take was held: nobody's miss."""
+
+
+class Struck(NamedTuple):
+    """A note as it was played, the known delay already taken away."""
+
+    at_us: int
+    pitch: int
+    velocity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A planned stroke as it stands."""
+
+    status: Status = Status.WAITING
+    notes: tuple[Struck, ...] = ()
+    """In the order in which they came."""
+    offset_us: int | None = None
+    """Played (the median note) minus planned; negative is early."""
+
+    @property
+    def open(self) -> bool:
+        """Whether no note has become this stroke yet."""
+        return not self.notes
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The last notes, newest last, as far back as a bounce can reach."""
+
+    notes: tuple[Struck, ...] = ()
+
+    def bounce(self, note: Struck) -> bool:
+        """Whether a note is a pad's double trigger: the same key, at most 30 ms after a louder hit."""
+        return any(
+            old.pitch == note.pitch and 0 <= note.at_us - old.at_us <= RETRIGGER_US and note.velocity < old.velocity
+            for old in self.notes
+        )
+
+    def add(self, note: Struck) -> "Heard":
+        """With one more note, and without those that are too old to matter."""
+        return Heard((*(old for old in self.notes if note.at_us - old.at_us <= RETRIGGER_US), note))
+
+
+class Place(NamedTuple):
+    """Where a note went."""
+
+    target: int
+    """Index of the stroke; -1 is an extra."""
+    stroke: Stroke
+    """The stroke as it stands now; meaningless for an extra."""
+    displaced: tuple[Struck, ...] = ()
+    """Notes that gave way; they are extra now."""
+
+
+_EXTRA = Place(-1, Stroke())
+
+
+def place_note(targets: Sequence[Target], strokes: Sequence[Stroke], first: int, note: Struck, lean_us: int) -> Place:
+    """The stroke that a note is, or becomes part of; index -1 when it is an extra.
+
+    Parameters
+    ----------
+    targets, strokes : equally long
+        The plan, and how each of its strokes stands.
+    first : int
+        No stroke before this index can be reached any more.
+    lean_us : int
+        Offset aimed at: nearness is measured from there.
+    """
+    best: tuple[bool, int] | None = None
+    found = _EXTRA
+    for index in range(first, len(targets)):
+        target, stroke = targets[index], strokes[index]
+        if note.at_us < target.early_us:
+            break
+        far = abs(note.at_us - target.at_us - lean_us)
+        yields = not stroke.open and _yields(stroke, far, lean_us)
+        if note.at_us > target.late_us or not (stroke.open or yields or _joins(target, stroke, note)):
+            continue
+        rank = (bool(target.pitches) and note.pitch not in target.pitches, far)
+        if best is None or rank < best:
+            best = rank
+            found = Place(index, _with(target, Stroke() if yields else stroke, note), stroke.notes if yields else ())
+    return found
+
+
+def settle(stroke: Stroke, *, heard: bool) -> Stroke:
+    """The stroke once its time has passed: missed, or no input where nothing could be ``heard``."""
+    if stroke.status is not Status.WAITING:
+        return stroke
+    return Stroke(Status.MISSED if heard else Status.NO_INPUT)
+
+
+def _yields(stroke: Stroke, far_us: int, lean_us: int) -> bool:
+    """Whether a stroke's note gives way to one that is ``far_us`` away."""
+    old_us = abs((stroke.offset_us or 0) - lean_us)
+    return old_us > FAR_US and 2 * far_us < old_us
+
+
+def _joins(target: Target, stroke: Stroke, note: Struck) -> bool:
+    """Whether a note is a further note of a stroke that has begun."""
+    chord = len(target.pitches) > 1
+    if note.at_us - stroke.notes[0].at_us > (CHORD_WINDOW_US if chord else WINDOW_US):
+        return False
+    if any(old.pitch == note.pitch for old in stroke.notes):
+        return False
+    return not target.pitches or (note.pitch in target.pitches)
+
+
+def _with(target: Target, stroke: Stroke, note: Struck) -> Stroke:
+    """The stroke with one more note; its time is the median note, the earlier of two."""
+    notes = (*stroke.notes, note)
+    times = sorted(one.at_us for one in notes)
+    right = not target.pitches or any(one.pitch in target.pitches for one in notes)
+    middle = times[(len(times) - 1) // 2]
+    return Stroke(Status.PLAYED if right else Status.OTHER_KEY, notes, middle - target.at_us)

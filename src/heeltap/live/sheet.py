@@ -1,0 +1,241 @@
+"""The bar sheet: what is drawn and judged while one plays, made once from a plan and never changed.
+
+Plain Python numbers throughout, because the session looks at one stroke at a time. Conventions as in
+`heeltap.core.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.
+
+Inside: `Sheet`, `SheetBar`, `Slot`, `Target`, `sheet_of`.
+"""
+
+from dataclasses import dataclass
+
+from heeltap.core.meter import Metre
+from heeltap.core.pattern import Syllable, counting_line
+from heeltap.core.plan import ANY_PITCH, Plan
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["Sheet", "SheetBar", "Slot", "Target", "sheet_of"]
+
+REACH_US = 250_000
+"""A note further than this from a stroke is not that stroke, however empty the bar. Ours."""
+
+REACH_SHARE = 0.7
+"""Share of the way to the neighbouring stroke: past half-way, because a player who rushes a run is followed. Ours."""
+
+_POCKET_SHARE, _POCKET_LEAST_US = 0.04, 9_600
+"""1.6 just-noticeable differences of max(6 ms, 2.5 % of the interval): the pocket that the score uses, too."""
+
+_SNAP_QUARTERS = 0.02
+"""A stroke so close to a syllable stands under it: a swung or hand-made plan need not hit it exactly."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One planned stroke."""
+
+    at_us: int
+    early_us: int
+    """A note may be this stroke from here ..."""
+    late_us: int
+    """... to here; after that it is missed."""
+    pocket_us: int
+    """Half-width of the pocket around the lean."""
+    bar: int
+    beat: float
+    pitches: tuple[int, ...]
+    """The keys of the stroke; empty accepts any."""
+    accent: bool
+    """Meant louder than its neighbours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """One column of a bar: a counting syllable, or a stroke between the syllables."""
+
+    text: str
+    """What is counted; empty between the syllables."""
+    quarter: float
+    """From the bar line, quarter notes."""
+    target: int
+    """Index into ``Sheet.targets``; -1 where nothing is played."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBar:
+    """One bar."""
+
+    number: int
+    section: str
+    """Name of the section that it belongs to; empty outside all."""
+    starts_section: bool
+    start_us: int
+    end_us: int
+    beat_us: tuple[int, ...]
+    """Start of each of the metre's own beats."""
+    slots: tuple[Slot, ...]
+    targets: range
+    """Indices of its strokes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A whole plan as bars of columns."""
+
+    title: str
+    bars: tuple[SheetBar, ...]
+    targets: tuple[Target, ...]
+    """In time order."""
+    lean_us: int
+    """The offset aimed at."""
+    delay_us: int
+    """Known delay of the route, taken away from every note."""
+    count_in_us: int
+    """Length of the count-in before bar 1."""
+    end_us: int
+    """When the last stroke can no longer be played: the drill is over."""
+
+    def bar_at(self, at_us: int) -> SheetBar:
+        """The bar that a time falls in; the first before it starts, the last after its end."""
+        low, high = 0, len(self.bars) - 1
+        while low < high:
+            middle = (low + high + 1) // 2
+            low, high = (middle, high) if self.bars[middle].start_us <= at_us else (low, middle - 1)
+        return self.bars[low]
+
+
+def sheet_of(
+    plan: Plan,
+    *,
+    title: str = "",
+    lean_ms: float = 0.0,
+    pocket_ms: float | None = None,
+    delay_ms: float = 0.0,
+    count_in_bars: int = 1,
+) -> Sheet:
+    """The sheet of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    title : str
+        Shown above the bars; the plan's name where empty.
+    lean_ms, pocket_ms : float
+        Offset aimed at; half-width of the pocket, None follows each stroke's own interval.
+    delay_ms : float
+        Known delay of the route.
+    count_in_bars : int
+        Bars of click before bar 1, in the metre and tempo of bar 1.
+    """
+    lean_us = round(lean_ms * 1000)
+    targets = _targets(plan, lean_us, pocket_ms)
+    bars = _bars(plan, targets)
+    first, last = bars[0], bars[-1]
+    tail_us = max([last.end_us, *(target.late_us for target in targets[-1:])])
+    return Sheet(
+        title or plan.name,
+        bars,
+        targets,
+        lean_us,
+        round(delay_ms * 1000),
+        count_in_bars * (first.end_us - first.start_us),
+        tail_us,
+    )
+
+
+def _targets(plan: Plan, lean_us: int, pocket_ms: float | None) -> tuple[Target, ...]:
+    """Each stroke with its reach and its pocket."""
+    rows: dict[int, list[int]] = {}
+    for row, stroke in enumerate(plan.stroke.tolist()):
+        rows.setdefault(stroke, []).append(row)
+    at_us = [int(plan.at_us[group[0]]) for group in rows.values()]
+    bar, beat = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
+    loudest = max(plan.velocity.tolist(), default=0)
+    accents = loudest > min(plan.velocity.tolist(), default=0)
+    found = []
+    for index, group in enumerate(rows.values()):
+        here = at_us[index]
+        before = here - at_us[index - 1] if index else 2 * REACH_US
+        after = at_us[index + 1] - here if index + 1 < len(at_us) else 2 * REACH_US
+        keys = {int(plan.pitch[row]) for row in group}
+        near = min(before, after)
+        found.append(
+            Target(
+                here,
+                here + lean_us - min(REACH_US, round(REACH_SHARE * before)),
+                here + lean_us + min(REACH_US, round(REACH_SHARE * after)),
+                round(pocket_ms * 1000) if pocket_ms else max(_POCKET_LEAST_US, round(_POCKET_SHARE * near)),
+                int(bar[group[0]]),
+                float(beat[group[0]]),
+                () if ANY_PITCH in keys else tuple(sorted(keys)),
+                accents and max(int(plan.velocity[row]) for row in group) == loudest,
+            )
+        )
+    return tuple(found)
+
+
+def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[SheetBar, ...]:
+    """Every bar of the plan, rests included."""
+    by_bar: dict[int, list[int]] = {}
+    for index, target in enumerate(targets):
+        by_bar.setdefault(target.bar, []).append(index)
+    names = {bar: section.name for section in plan.sections for bar in range(section.first_bar, section.last_bar + 1)}
+    starts = {section.first_bar for section in plan.sections}
+    found, seen = [], 0
+    for number in range(1, max([plan.bars, *by_bar]) + 1):
+        mine = by_bar.get(number, [])
+        metre = plan.metre.metre_of_bar(number)
+        quarter = float(plan.metre.quarter_of_bar(number))
+        edges = [quarter + beat * metre.beat_quarters for beat in range(metre.beats)]
+        times = plan.tempo.us_at([round(q * TICKS_PER_QUARTER) for q in [*edges, quarter + metre.bar_quarters]])
+        found.append(
+            SheetBar(
+                number,
+                names.get(number, ""),
+                number in starts,
+                int(times[0]),
+                int(times[-1]),
+                tuple(int(us) for us in times[:-1]),
+                _slots(plan, metre, [(index, _quarter_of(targets[index], metre)) for index in mine]),
+                range(seen, seen + len(mine)),
+            )
+        )
+        seen += len(mine)
+    return tuple(found)
+
+
+def _quarter_of(target: Target, metre: Metre) -> float:
+    """Place of a stroke in its bar, quarter notes."""
+    return (target.beat - 1) * metre.beat_quarters
+
+
+def _slots(plan: Plan, metre: Metre, placed: list[tuple[int, float]]) -> tuple[Slot, ...]:
+    """The columns of one bar: every syllable, and the strokes that have none, in order."""
+    straight = [_unswung(quarter, plan.swing_ratio) for _, quarter in placed]
+    counted = counting_line((round(q * TICKS_PER_QUARTER) for q in straight), metre, least=_least(plan, metre))
+    free = {index: quarter for (index, _), quarter in zip(placed, straight, strict=True)}
+    slots = [Slot(syllable.text, syllable.at_quarter, _take(free, syllable)) for syllable in counted]
+    slots += [Slot("", quarter, index) for index, quarter in free.items()]
+    return tuple(sorted(slots, key=lambda slot: slot.quarter))
+
+
+def _take(free: dict[int, float], syllable: Syllable) -> int:
+    """The stroke that stands under a syllable, taken out of ``free``; -1 where there is none."""
+    for index, quarter in free.items():
+        if abs(quarter - syllable.at_quarter) < _SNAP_QUARTERS:
+            del free[index]
+            return index
+    return -1
+
+
+def _least(plan: Plan, metre: Metre) -> int:
+    """The coarsest cut of every unit: eighths are counted throughout when the plan has any, so that bars look alike."""
+    within = (plan.at_tick * metre.unit) % (4 * TICKS_PER_QUARTER)
+    return 2 if bool((within > 0).any()) and metre.unit <= 4 else 1
+
+
+def _unswung(quarter: float, ratio: float) -> float:
+    """Where a swung place is counted: the inverse of the plan's swing; thirds of a straight plan stay as they are."""
+    if ratio == 1:
+        return quarter
+    beat, within = divmod(quarter, 1.0)
+    late = ratio / (1 + ratio)
+    return beat + (within / late / 2 if within <= late else 0.5 + (within - late) / (1 - late) / 2)
