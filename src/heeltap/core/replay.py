@@ -1,12 +1,12 @@
-"""Which bars to play again: every bar judged against the take's own noise, neighbours joined to whole musical units.
+"""Which bars to play again: every bar held against the rest of its own take, neighbours joined to whole musical units.
 
 How a bar is judged (ours)
 --------------------------
-The mean offset of each bar is compared with the centre: the lean when the route's delay is known, else the take's own
-median (a constant delay must not make every bar late). Its noise comes from the take itself, as the scatter of the bar
-means, so the slow wander that every player has makes the judgement more careful. A bar stands out when it is `_SURE`
-such deviations away (so that among 60 faultless bars fewer than one take in twenty shows one) and the distance can be
-heard: twice the just-noticeable difference of the beat (Friberg & Sundberg 1995, J. Acoust. Soc. Am. 98, 2524-2531).
+The mean offset of a bar is a fact of the take, not an estimate of a habit, so nothing is tested here: the question is
+only whether the bar can be heard to stand out of what this player usually does. It does when it is `_UNUSUAL` robust
+deviations of the take's own bar means away from the centre, and at a distance that can be heard: twice the
+just-noticeable difference of the beat (Friberg & Sundberg 1995, J. Acoust. Soc. Am. 98, 2524-2531). The centre is the
+lean when the route's delay is known, else the take's own median (a constant delay must not make every bar late).
 Neighbours on the same side join when they are half as far out.
 
 Inside: `BarVerdict`, `judge_bars`, `replay`.
@@ -25,11 +25,11 @@ from heeltap.core.score import jnd_ms
 
 __all__ = ["BarVerdict", "judge_bars", "replay"]
 
-_SURE = 3.5
-"""Robust deviations at which a bar stands out: two-sided 0.05 % a bar."""
+_UNUSUAL = 3.0
+"""Robust deviations at which a bar stands out: one bar in 370 of a player whose bars scatter normally."""
 
-_JOIN = 1.75
-"""Deviations at which a neighbour on the same side joins a bar that stands out."""
+_JOIN = 0.5
+"""Of that distance, how much a neighbour on the same side needs to join a bar that stands out."""
 
 _FEWEST_BARS = 8
 """Below this the take's own noise between bars is not known."""
@@ -47,8 +47,8 @@ class BarVerdict:
     """Strokes judged in it."""
     mean_ms: float
     """Mean offset against the centre; negative is early. nan when ``n`` is 0."""
-    deviations: float
-    """The same in robust deviations of this take's bars; 0 when they cannot be told."""
+    distance: float
+    """The same as a share of the distance at which a bar of this take stands out; 0 when that cannot be told."""
     scatter_ms: float
     """Root mean square about the bar's own mean; nan below 3 strokes."""
     missed: int
@@ -83,7 +83,7 @@ def judge_bars(
         mean = np.bincount(offsets.bar, deviation, minlength=size)[:size] / n
         square = np.bincount(offsets.bar, deviation**2, minlength=size)[:size] / n
     scatter = np.sqrt(np.maximum(square - mean**2, 0.0))
-    far = _deviations(mean, n)
+    far = _distances(mean, n)
     limit = _audible_ms(offsets) if pocket_ms is None else pocket_ms
     words = [_verdict(n[b], missed[b], mean[b], far[b], scatter[b], scatter, n, limit) for b in range(size)]
     return tuple(
@@ -103,20 +103,18 @@ def replay(bars: Sequence[BarVerdict], sections: Sequence[Section]) -> tuple[Rep
     return tuple(Replay(run[0].bar, run[-1].bar, _reason(run, bars, sections)) for run in ranked)
 
 
-def _deviations(mean: FloatArray, n: IntArray) -> FloatArray:
-    """Distance of each bar's mean from the centre in robust deviations of the bars' own noise."""
+def _distances(mean: FloatArray, n: IntArray) -> FloatArray:
+    """Distance of each bar's mean from the centre, 1 where a bar of this take stands out; 0 where it cannot be told."""
     played = np.flatnonzero(n > 0)
     far = np.zeros(mean.size)
     if played.size < _FEWEST_BARS:
         return far
     values = mean[played]
-    # Noise between neighbouring bars: the centre's own slow wander cancels, a run of bad bars touches two differences.
-    noise = 1.4826 * np.median(np.abs(np.diff(values))) / np.sqrt(2.0)
-    # The wander itself, once around the middle: a take that strays everywhere has no bar that stands out.
-    wander = 1.4826 * np.median(np.abs(values - np.median(values)))
-    scale = max(float(noise), float(wander), 0.5)  # 0.5 ms: finer than any route resolves
-    typical = np.median(n[played])
-    far[played] = values / (scale * np.sqrt(np.maximum(typical / n[played], 1.0)))
+    usual = 1.4826 * np.median(np.abs(values - np.median(values)))
+    scale = max(float(usual), 0.5)  # 0.5 ms: finer than any route resolves
+    # A bar with fewer strokes than usual has a less certain mean.
+    thin = np.sqrt(np.maximum(np.median(n[played]) / n[played], 1.0))
+    far[played] = values / (_UNUSUAL * scale * thin)
     return far
 
 
@@ -141,15 +139,24 @@ def _verdict(
         return "missing"
     if n == 0 or far == 0.0:
         return "unsure"
-    if abs(far) >= _SURE and abs(mean) >= limit_ms:
+    if abs(far) >= 1.0 and abs(mean) >= limit_ms:
         return "early" if mean < 0 else "late"
-    known = all_n >= 4
-    if n >= 4 and known.sum() >= _FEWEST_BARS:
-        usual = float(np.median(all_scatter[known]))
-        # A ratio of 2.5 in standard deviation has p < 0.001 for 4 strokes against many: F(3, inf).
-        if scatter > 2.5 * usual and scatter >= limit_ms:
-            return "scattered"
+    if n >= 4 and scatter >= max(limit_ms, _wild_ms(n, all_scatter, all_n)):
+        return "scattered"
     return "held"
+
+
+def _wild_ms(n: int, all_scatter: FloatArray, all_n: IntArray) -> float:
+    """Scatter that one faultless take in a hundred shows in any of its bars of ``n`` strokes; inf when not known."""
+    from scipy.special import chdtri
+
+    known = all_n >= 4
+    bars = int(known.sum())
+    if bars < _FEWEST_BARS:
+        return float("inf")
+    typical = float(np.median(all_n[known]))
+    variance = float(np.median(all_scatter[known])) ** 2 * typical / chdtri(typical - 1, 0.5)
+    return float(np.sqrt(variance * chdtri(n - 1, 0.01 / bars) / n))
 
 
 _STANDS_OUT = ("early", "late", "scattered", "missing")
@@ -177,7 +184,7 @@ def _joins(neighbour: BarVerdict, bar: BarVerdict) -> bool:
     if neighbour.verdict in _STANDS_OUT:
         return neighbour.verdict == bar.verdict
     sideways = bar.verdict in ("early", "late")
-    return sideways and neighbour.n > 0 and neighbour.deviations * np.sign(bar.mean_ms) >= _JOIN
+    return sideways and neighbour.n > 0 and neighbour.distance * np.sign(bar.mean_ms) >= _JOIN
 
 
 def _badness(run: Sequence[BarVerdict]) -> float:
@@ -214,6 +221,6 @@ def _place(run: Sequence[BarVerdict], sections: Sequence[Section]) -> str:
 def _back(run: Sequence[BarVerdict], bars: Sequence[BarVerdict]) -> str:
     """ ", back by bar 18" where the player returns to the centre."""
     for bar in bars[run[-1].bar :]:
-        if bar.n and abs(bar.deviations) < 1.0:
+        if bar.n and abs(bar.distance) < 0.25:
             return f", back by bar {bar.bar}"
     return ""
