@@ -1,8 +1,8 @@
 """Simulated players with known truth: parts worth playing, and takes of them whose every note is accounted for.
 
 Conventions: all randomness comes from the ``rng`` argument. Offsets are played minus planned, negative is early. A part
-is a `heeltap.core.plan.Plan` of 4/4 bars; a take is a `heeltap.core.notes.Notes` table in time order on the part's clock,
-to which the constant ``delay_ms`` of the player's gear is added.
+is a `heeltap.core.plan.Plan` of 4/4 bars; a take is a `heeltap.core.notes.Notes` table in time order on the part's
+clock, to which the constant ``delay_ms`` of the player's gear is added.
 
 Inside: `make_part` (and `FIGURES`), `Player`, `Leap`, `play_part` -> `SimulatedTake`, `stroke_noise` (and `NOISES`),
 `ordinary_player`, `full_range_player`, `worst_player`.
@@ -112,8 +112,8 @@ class SimulatedTake:
 def stroke_noise(rng: np.random.Generator, count: int, kind: str, rho: float = 0.5) -> FloatArray:
     """Noise of one kind of `NOISES` with standard deviation 1 and mean 0 in expectation.
 
-    ``wander`` is AR(1) with 0.9 for 80 % of the variance and white for the rest; ``long`` has power falling as 1/f, from
-    a spectrum twice as long as needed (so that the ends do not meet) and scaled to its expected deviation.
+    ``wander`` is AR(1) with 0.9 for 80 % of the variance and white for the rest; ``long`` has power falling as 1/f,
+    from a spectrum twice as long as needed (so that the ends do not meet) and scaled to its expected deviation.
     """
     white = rng.standard_normal(count)
     if kind == "white":
@@ -156,7 +156,7 @@ def make_part(
 ) -> Plan:
     """A part of one of `FIGURES` in sections of equal length, the last bar of each a fill unless told otherwise.
 
-    ``one_key`` puts every note on one key; ``any_key`` writes `ANY_PITCH`; ``uneven_start`` opens with a figure that
+    ``one_key`` puts one note a stroke on one key; ``any_key`` the same as `ANY_PITCH`; ``uneven_start`` opens with a figure that
     cannot be mistaken for itself shifted by a stroke.
     """
     cells: list[_Cell] = []
@@ -170,7 +170,7 @@ def make_part(
                 (16 * bar + slot, pitch, hand) for pitch, hand in _touch(rng, figure, slot, tonic, degree, filling)
             ]
     cells = sorted({(slot, pitch): (slot, pitch, hand) for slot, pitch, hand in cells}.values())
-    if one_key:
+    if one_key or any_key:  # one note a stroke: which finger of a chord struck would be nobody's to tell
         cells = sorted({(slot, tonic, 0) for slot, _, _ in cells})
     pitch = np.array([cell[1] for cell in cells], np.int64)
     slots = np.array([cell[0] for cell in cells], np.int64)

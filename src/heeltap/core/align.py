@@ -1,0 +1,183 @@
+"""Which played note answers which planned one: to a click, and at free tempo.
+
+Conventions: an *offset* is played minus planned, **negative is early**; matching never changes a time. Whole-number times are
+microseconds; floating times that span less than 36,000 are seconds, others microseconds. Input in any order; results are in
+the caller's order. Pitch -1 in the plan accepts any key.
+
+How it works: the player's running offset is a hidden state on a 10 ms grid that wanders from stroke to stroke, is drawn home
+to the take's constant delay and may leap (a beat late, a bar dropped, the beat turned round). Forward-backward passes give
+the posterior of the offset at every stroke, that gives the odds of every pair, and message passing turns the odds into
+probabilities under one-to-one matching. Time and memory grow linearly.
+
+Inside: `Match`, `align`, `align_free`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.align_assign import choose, share_out
+from heeltap.core.align_delay import home_candidates, leap_stretches, near_home
+from heeltap.core.align_grid import STEP_MS, Stretch
+from heeltap.core.align_habits import Habits
+from heeltap.core.align_inputs import Line, in_ms, read_line, strokes_of
+from heeltap.core.align_pass import home_evidence, pair_odds, set_up
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+
+__all__ = ["Match", "align", "align_free"]
+
+_SURE_NATS = 12.0
+"""By how much the best delay must beat any other to be called known: a note missed at one end of the take and one too many at
+the other are worth up to 10, and that is all that tells equal strokes on one key from themselves shifted by one."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Match:
+    """Which played note answers which planned one; everything is in the caller's order."""
+
+    match: IntArray
+    """Per planned note: index of the played note, or -1 for a miss. A note on a wrong key still answers."""
+    confidence: FloatArray
+    """Per planned note: probability that the pair, or the miss, is right."""
+    wrong_pitch: BoolArray
+    """Per planned note: it was answered on another key."""
+    extra: IntArray
+    """Played notes that answer nothing, increasing."""
+    delay_ms: float
+    """Constant delay: as given, or the estimate (the player's own mean offset is part of it)."""
+    delay_sd_ms: float
+    """Standard error of the estimate; 0 when given, inf when there was nothing to estimate it from."""
+    delay_known: bool
+    """False where the take would fit as well shifted by a stroke, or where there is too little of it."""
+
+    def __post_init__(self) -> None:
+        """Make the columns read-only; raise `ValueError` when they differ in length."""
+        freeze_columns(self, ("match", "confidence", "wrong_pitch"))
+        freeze_columns(self, ("extra",))
+
+
+def align(
+    plan_us: npt.ArrayLike,
+    plan_pitch: npt.ArrayLike,
+    take_us: npt.ArrayLike,
+    take_pitch: npt.ArrayLike,
+    take_velocity: npt.ArrayLike | None = None,
+    delay_ms: float | None = None,
+    *,
+    plan_stroke: npt.ArrayLike | None = None,
+) -> Match:
+    """The match of a take to a plan that share a clock, up to the constant ``delay_ms`` of the gear.
+
+    Parameters
+    ----------
+    plan_us, plan_pitch : array_like, shape (n,)
+        Planned times and keys; -1 accepts any key.
+    take_us, take_pitch : array_like, shape (m,)
+        Played times and keys.
+    take_velocity : array_like, shape (m,), optional
+        Checked for length; not used so far.
+    delay_ms : float, optional
+        The calibrated delay, ms. Without it any delay from -100 to 330 ms is equally likely beforehand.
+    plan_stroke : array_like, shape (n,), optional
+        Equal numbers for notes meant to sound together; otherwise notes within 12 ms of each other are.
+
+    Returns
+    -------
+    Match
+
+    Raises
+    ------
+    ValueError
+        For columns of unequal length, times that are not finite numbers, keys outside -1..127.
+    """
+    plan = read_line(in_ms(plan_us, "plan_us"), plan_pitch, "plan")
+    take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
+    if take_velocity is not None and np.asarray(take_velocity).shape != take.at_ms.shape:
+        raise ValueError(f"take: {np.asarray(take_velocity).size} velocities for {len(take)} times; expected as many")
+    if delay_ms is not None and not np.isfinite(delay_ms):
+        raise ValueError(f"delay_ms: {delay_ms}; expected a number of milliseconds, or None where it is not known")
+    first = strokes_of(plan, plan_stroke)
+    if len(plan) == 0 or len(take) == 0:
+        return _nothing(plan, take, delay_ms)
+    habits = Habits()
+    home, sure = (float(delay_ms), True) if delay_ms is not None else _find_home(plan, take, first, habits)
+    match, confidence = _pass(plan, take, first, habits, home, (near_home(home),))
+    clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
+    leaps = leap_stretches(plan, take, home, clean)
+    if leaps:
+        match, confidence = _pass(plan, take, first, habits, home, (near_home(home), *leaps))
+    return _result(plan, take, match, confidence, delay_ms, sure)
+
+
+def _find_home(plan: Line, take: Line, first: IntArray, habits: Habits) -> tuple[float, bool]:
+    """The constant delay that explains the take best, and whether any other comes near."""
+    homes = home_candidates(plan, take)
+    if len(homes) == 1:
+        return homes[0], True
+    low = STEP_MS * round((min(homes) - 150) / STEP_MS)
+    wide = Stretch(low, round((max(homes) + 150 - low) / STEP_MS) + 1)
+    setup = set_up(plan, take, first, habits, (wide,))
+    gains = np.array([home_evidence(setup, home) for home in homes])
+    best = int(np.argmax(gains))
+    rivals = gains[np.abs(np.array(homes) - homes[best]) > 60.0]
+    return homes[best], bool(rivals.size == 0 or gains[best] - rivals.max() > _SURE_NATS)
+
+
+def _pass(
+    plan: Line, take: Line, first: IntArray, habits: Habits, home: float, stretches: tuple[Stretch, ...]
+) -> tuple[IntArray, FloatArray]:
+    """Match and confidence, in time order."""
+    odds = pair_odds(set_up(plan, take, first, habits, stretches), home)
+    chances = share_out(odds, len(plan), len(take))
+    return choose(odds, chances, len(plan), len(take))
+
+
+def _nothing(plan: Line, take: Line, delay_ms: float | None) -> Match:
+    """The result when one side is empty."""
+    count = len(plan)
+    known = delay_ms is not None
+    return Match(
+        np.full(count, -1, np.int64),
+        np.ones(count),
+        np.zeros(count, bool),
+        np.arange(len(take), dtype=np.int64),
+        float(delay_ms) if delay_ms is not None else 0.0,
+        0.0 if known else float("inf"),
+        known,
+    )
+
+
+def _result(
+    plan: Line, take: Line, match: IntArray, confidence: FloatArray, delay_ms: float | None, sure: bool
+) -> Match:
+    """The match in the caller's order, with the delay."""
+    hit = match >= 0
+    out_match, out_confidence = np.full(len(plan), -1, np.int64), np.empty(len(plan))
+    out_match[plan.order[hit]] = take.order[match[hit]]
+    out_confidence[plan.order] = confidence
+    wrong = np.zeros(len(plan), bool)
+    wrong[plan.order] = hit & (plan.pitch >= 0) & (plan.pitch != take.pitch[match])
+    spare = np.ones(len(take), bool)
+    spare[out_match[out_match >= 0]] = False
+    delay, error = _delay(take.at_ms[match[hit]] - plan.at_ms[hit])
+    known = sure and np.isfinite(error)
+    if delay_ms is not None:
+        delay, error, known = float(delay_ms), 0.0, True
+    return Match(out_match, out_confidence, wrong, np.flatnonzero(spare), delay, error, known)
+
+
+def _delay(offset_ms: FloatArray) -> tuple[float, float]:
+    """Median of the offsets and its standard error, from the medians of eight stretches so that slow wander counts."""
+    if offset_ms.size < 4:
+        return (float(np.median(offset_ms)) if offset_ms.size else 0.0), float("inf")
+    parts = min(8, offset_ms.size // 2)
+    medians = np.array([np.median(part) for part in np.array_split(offset_ms, parts)])
+    return float(np.median(offset_ms)), float(np.std(medians, ddof=1) / np.sqrt(parts))
+
+
+def align_free(
+    plan_beats: npt.ArrayLike, plan_pitch: npt.ArrayLike, take_us: npt.ArrayLike, take_pitch: npt.ArrayLike
+) -> Match:
+    """The match of a take at free tempo to a part in beats."""
+    raise NotImplementedError

@@ -1,0 +1,121 @@
+"""Where a take may sit on its plan: candidates for the constant delay, and offsets that a lost player may have leapt to.
+
+Both look at how often each time difference occurs between planned and played notes of one key: true offsets pile up, chance
+ones do not.
+
+Inside: `home_candidates`, `leap_stretches`, `near_home`.
+"""
+
+import numpy as np
+
+from heeltap.core.align_grid import STEP_MS, Stretch
+from heeltap.core.align_inputs import Line
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+
+__all__ = ["DELAY_MS", "home_candidates", "leap_stretches", "near_home"]
+
+DELAY_MS = (-100.0, 330.0)
+"""What an unknown delay may be: early players on fast gear to slow gear over a radio link."""
+
+_LEAN_MS = 80.0
+"""How far from the delay a player may sit."""
+
+_HOME_HALF_MS = 200
+"""Half-width of the stretch around home."""
+
+_BAND_HALF_MS = 80
+"""Half-width of a stretch that a player leapt to."""
+
+_LEAP_MS = 6000.0
+"""The farthest leap that is looked for: a bar of four at 40 bpm, two bars at 80."""
+
+_BIN_MS = 20.0
+_WINDOW = 16
+"""Planned notes judged together when looking for a leap."""
+
+
+def near_home(home_ms: float) -> Stretch:
+    """The stretch of offsets around home."""
+    middle = STEP_MS * round(home_ms / STEP_MS)
+    return Stretch(middle - _HOME_HALF_MS, 2 * _HOME_HALF_MS // STEP_MS + 1)
+
+
+def _differences(plan: Line, take: Line, rows: IntArray, low_ms: float, high_ms: float) -> tuple[IntArray, FloatArray]:
+    """Planned rows and played minus planned of all pairs of one key whose difference lies between the limits."""
+    low = np.searchsorted(take.at_ms, plan.at_ms[rows] + low_ms)
+    high = np.searchsorted(take.at_ms, plan.at_ms[rows] + high_ms, side="right")
+    many = np.maximum(high - low, 0)
+    planned = np.repeat(rows, many)
+    played = np.arange(planned.size) - np.repeat(np.cumsum(many) - many, many) + np.repeat(low, many)
+    same = (plan.pitch[planned] == take.pitch[played]) | (plan.pitch[planned] < 0)
+    planned, played = planned[same], played[same]
+    return planned, take.at_ms[played] - plan.at_ms[planned]
+
+
+def home_candidates(plan: Line, take: Line) -> list[float]:
+    """Likely constant delays in ms, the most frequent difference first; more than one where the plan repeats itself."""
+    low, high = DELAY_MS[0] - _LEAN_MS, DELAY_MS[1] + _LEAN_MS
+    rows = np.arange(min(len(plan), 20_000))
+    _, difference = _differences(plan, take, rows, low, high)
+    bins = int((high - low) / STEP_MS)
+    count = np.histogram(difference, bins, (low, high))[0].astype(np.float64)
+    bell = np.exp(-0.5 * (np.arange(-6, 7) / 2.5) ** 2)
+    smooth = np.convolve(count, bell, mode="same")
+    if smooth.max() <= 0:
+        return [0.0]
+    padded = np.concatenate([[-1.0], smooth, [-1.0]])
+    peak = (smooth >= padded[:-2]) & (smooth > padded[2:]) & (smooth >= 0.4 * smooth.max())
+    # Where the differences hardly pile up at all (sixteenths on one key, wide spread), any delay may be the one.
+    if smooth[3:-3].min() > 0.4 * smooth.max():
+        peak[2::4] = True
+    centres = low + (np.arange(bins) + 0.5) * STEP_MS
+    found = np.flatnonzero(peak)
+    return [float(centres[row]) for row in found[np.argsort(-smooth[found], kind="stable")][:16]]
+
+
+def leap_stretches(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tuple[Stretch, ...]:
+    """Stretches of offsets, away from home, at which some run of planned notes fits much better than at home.
+
+    ``clean`` tells which planned notes were found at home on their own key.
+    """
+    starts = np.arange(0, max(len(plan) - _WINDOW // 2, 1), _WINDOW // 2)
+    ends = np.minimum(starts + _WINDOW, len(plan))
+    total = np.concatenate([[0], np.cumsum(clean)])
+    found = total[ends] - total[starts]
+    size = ends - starts
+    bands: list[float] = []
+    for row in np.flatnonzero((found < 0.8 * size) & (size >= 6)):
+        need = max(0.6 * size[row], found[row] + max(3.5, 0.25 * size[row]))
+        bands += _fits(plan, take, np.arange(starts[row], ends[row]), home_ms, float(need))
+    return _merge(bands, home_ms)
+
+
+def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -> list[float]:
+    """The best two differences at which at least ``need`` of the planned notes have a played one."""
+    _, difference = _differences(plan, take, rows, home_ms - _LEAP_MS, home_ms + _LEAP_MS)
+    bins = int(2 * _LEAP_MS / _BIN_MS)
+    count = np.histogram(difference - home_ms, bins, (-_LEAP_MS, _LEAP_MS))[0]
+    wide = np.convolve(count, np.ones(5), mode="same")
+    wide[np.abs(np.arange(bins) - bins // 2) * _BIN_MS < _HOME_HALF_MS / 2] = 0
+    out: list[float] = []
+    for _ in range(2):
+        best = int(np.argmax(wide))
+        if wide[best] < need:
+            break
+        out.append(home_ms - _LEAP_MS + (best + 0.5) * _BIN_MS)
+        wide[max(best - 5, 0) : best + 6] = 0
+    return out
+
+
+def _merge(bands: list[float], home_ms: float) -> tuple[Stretch, ...]:
+    """Stretches that cover all bands without overlapping each other or home."""
+    home = near_home(home_ms)
+    cells: set[int] = set()
+    for band in bands:
+        middle = STEP_MS * round(band / STEP_MS)
+        cells.update(range(middle - _BAND_HALF_MS, middle + _BAND_HALF_MS + 1, STEP_MS))
+    rest = np.array(sorted(cell for cell in cells if not home.first_ms <= cell <= home.last_ms), np.int64)
+    if rest.size == 0:
+        return ()
+    runs = np.split(rest, np.flatnonzero(np.diff(rest) > STEP_MS) + 1)
+    return tuple(Stretch(int(run[0]), run.size) for run in runs)

@@ -1,0 +1,88 @@
+"""How people play, as the numbers that the aligner assumes.
+
+All are ours: found by trying them on simulated takes with known truth and on published performances.
+
+Inside: `Habits`, `key_odds`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.align_inputs import Line
+from heeltap.core.arrays import FloatArray, IntArray
+
+__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "note_rate"]
+
+KEYS = 128
+"""Keys that MIDI knows."""
+
+TAIL_MASS = 2.6046
+"""Integral of exp(-cost) over residuals in sigmas, the cost being quadratic to 1.5 and linear beyond."""
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """What is likely in a take."""
+
+    missing: float = 0.05
+    """Probability that a planned note is not played."""
+    wrong: float = 0.03
+    """Probability that a played note falls on another key."""
+    near: float = 0.8
+    """Share of the wrong keys within two semitones."""
+    extra: float = 0.10
+    """Unplanned notes per planned one."""
+    bounce: float = 0.02
+    """Odds that the second of two strikes of a key within `bounce_ms` is the one that was meant."""
+    bounce_ms: float = 45.0
+    """Longest time from a strike to its bounce."""
+    sigma_ms: float = 25.0
+    """Least scale of a note's distance from the running offset."""
+    sigma_share: float = 0.06
+    """The same as a share of the gap to the next stroke."""
+    sigma_most_ms: float = 100.0
+    """The same at most."""
+    wander_ms: float = 10.0
+    """Standard deviation of a step of the running offset, a quarter of a second apart."""
+    stumble: float = 0.06
+    """Share of the steps that are larger: Laplace of scale `stumble_ms`."""
+    stumble_ms: float = 35.0
+    home_ms: float = 40.0
+    """Distance from the constant delay at which the pull home acts."""
+    home_nats: float = 0.7
+    """The most that a stroke away from home costs."""
+    leap: float = 0.001
+    """Probability of a leap to anywhere at a stroke at home."""
+    leap_away: float = 0.02
+    """The same away from home."""
+
+
+def note_rate(plan: Line) -> float:
+    """Planned notes per millisecond."""
+    span = float(plan.at_ms[-1] - plan.at_ms[0]) if len(plan) > 1 else 0.0
+    return len(plan) / max(span, 1000.0)
+
+
+def bounces(take: Line, habits: Habits) -> FloatArray:
+    """Weight of each played note: 1, or `Habits.bounce` where the same key was struck just before."""
+    weight = np.ones(len(take))
+    order = np.lexsort((take.at_ms, take.pitch))
+    same = np.diff(take.pitch[order]) == 0
+    close = np.diff(take.at_ms[order]) <= habits.bounce_ms
+    weight[order[1:][same & close]] = habits.bounce
+    return weight
+
+
+def key_odds(take: Line, planned: IntArray, played: IntArray, habits: Habits) -> FloatArray:
+    """How much likelier each played key is as an answer to the planned one than as an unplanned note.
+
+    An unplanned key is drawn from the keys of the take, blurred by four semitones; one wrong key in five likewise.
+    """
+    count = np.bincount(take.pitch, minlength=KEYS).astype(np.float64)
+    blur = np.convolve(count, np.ones(9) / 9.0, mode="same") + count
+    stray = 0.9 * blur / max(blur.sum(), 1.0) + 0.1 / KEYS
+    far = np.abs(played - planned)
+    odds = habits.wrong * ((1 - habits.near) + np.where(far <= 2, habits.near / 4 / stray[played], 0.0))
+    odds = np.where(far == 0, (1 - habits.wrong) / stray[played], odds)
+    return np.where(planned < 0, 1.0, odds)

@@ -1,0 +1,85 @@
+"""What an aligner is given, cleaned: one unit, time order, and strokes.
+
+Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own order.
+
+Inside: `Line` (one side of an alignment), `read_line`, `strokes_of`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from heeltap.core.arrays import FloatArray, IntArray
+
+__all__ = ["SECONDS_SPAN", "Line", "in_ms", "read_line", "strokes_of"]
+
+SECONDS_SPAN = 36_000.0
+"""Floating times that span less than this are seconds (ten hours of seconds, 36 ms of microseconds)."""
+
+_SAME_STROKE_MS = 12.0
+"""Planned notes nearer than this share one running offset; farther ones may differ by the little that a hand can move."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """Notes in time order."""
+
+    at_ms: FloatArray
+    """Times in milliseconds, not decreasing."""
+    pitch: IntArray
+    """Key numbers, or -1 for any key."""
+    order: IntArray
+    """Row of each note in the caller's own order."""
+
+    def __len__(self) -> int:
+        return int(self.at_ms.size)
+
+
+def in_ms(times: npt.ArrayLike, what: str) -> FloatArray:
+    """The times in milliseconds: whole numbers are microseconds, floats spanning under `SECONDS_SPAN` are seconds.
+
+    Raises `ValueError` for anything but a one-dimensional array of finite numbers.
+    """
+    given = np.asarray(times)
+    if given.ndim != 1:
+        raise ValueError(f"{what}: shape {given.shape}; expected one dimension")
+    if given.size == 0:
+        return np.zeros(0)
+    if given.dtype.kind not in "iuf":
+        raise ValueError(f"{what}: type {given.dtype}; expected numbers")
+    values = given.astype(np.float64)
+    if not np.all(np.isfinite(values)):
+        raise ValueError(f"{what}: note {int(np.argmin(np.isfinite(values)))} has no finite time; expected numbers")
+    in_seconds = given.dtype.kind == "f" and float(np.ptp(values)) < SECONDS_SPAN
+    return values * 1000.0 if in_seconds else values / 1000.0
+
+
+def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str) -> Line:
+    """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers."""
+    keys = np.asarray(pitch)
+    if keys.shape != at_ms.shape:
+        raise ValueError(f"{what}: {keys.size} pitches for {at_ms.size} times; expected as many of each")
+    if keys.size and (keys.dtype.kind not in "iuf" or not np.all(np.isfinite(keys.astype(np.float64)))):
+        raise ValueError(f"{what}: pitches hold something that is no key; expected 0-127 or -1 for any key")
+    whole = keys.astype(np.int64) if keys.size else np.zeros(0, np.int64)
+    if whole.size and (whole.min() < -1 or whole.max() > 127):
+        raise ValueError(f"{what}: pitches run from {whole.min()} to {whole.max()}; expected 0-127 or -1 for any key")
+    order = np.lexsort((whole, at_ms)).astype(np.int64)
+    return Line(at_ms[order], whole[order], order)
+
+
+def strokes_of(plan: Line, plan_stroke: npt.ArrayLike | None) -> IntArray:
+    """Index of the first note of each stroke.
+
+    Notes within 12 ms of the one before are one stroke, and neighbours that ``plan_stroke`` gives the same number.
+    """
+    if len(plan) == 0:
+        return np.zeros(0, np.int64)
+    apart = np.diff(plan.at_ms) > _SAME_STROKE_MS
+    if plan_stroke is not None:
+        named = np.asarray(plan_stroke)
+        if named.shape != plan.at_ms.shape:
+            raise ValueError(f"plan_stroke: {named.size} entries for {len(plan)} planned notes; expected as many")
+        apart = np.diff(named[plan.order]) != 0
+    return np.concatenate([[0], np.flatnonzero(apart) + 1]).astype(np.int64)

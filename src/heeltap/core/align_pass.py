@@ -1,0 +1,116 @@
+"""One pass of the aligner to a click: a plan, a take and a grid of offsets in, the odds of every pair out.
+
+Inside: `Setup`, `set_up`, `pair_odds`, `home_evidence`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.align_assign import Odds
+from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
+from heeltap.core.align_grid import Lens, Pairs, Stretch, block_fit, grid_ms, make_pairs, stroke_sigma
+from heeltap.core.align_habits import Habits
+from heeltap.core.align_inputs import Line
+from heeltap.core.arrays import FloatArray, IntArray
+
+__all__ = ["Setup", "home_evidence", "pair_odds", "set_up"]
+
+_LEAST_ODDS = 1e-3
+"""Pairs less likely than this, against a miss, are dropped."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setup:
+    """A plan and a take on a grid."""
+
+    plan: Line
+    take: Line
+    first: IntArray
+    """First note of each stroke."""
+    habits: Habits
+    stretches: tuple[Stretch, ...]
+    lens: Lens
+    pairs: tuple[Pairs, ...]
+    """One table for each stretch."""
+    bounds: tuple[IntArray, ...]
+    """For each stretch: the first pair of each planned note, and the number of pairs."""
+
+    def moves(self, home_ms: float) -> Moves:
+        """Transitions when the constant delay is ``home_ms``."""
+        gap = np.diff(self.plan.at_ms[self.first], prepend=self.plan.at_ms[0])
+        return make_moves(grid_ms(self.stretches), home_ms, gap, self.habits)
+
+    def span(self, begin: int, end: int) -> tuple[int, int]:
+        """First and last-plus-one planned note of some strokes."""
+        last = int(self.first[end]) if end < self.first.size else len(self.plan)
+        return int(self.first[begin]), last
+
+    def fit(self, begin: int, end: int) -> FloatArray:
+        """Likelihoods of strokes ``begin`` to ``end``."""
+        low, high = self.span(begin, end)
+        parts = [
+            block_fit(self.lens, pairs, slice(bound[low], bound[high]), low, self.first[begin:end], one.count)
+            for one, pairs, bound in zip(self.stretches, self.pairs, self.bounds, strict=True)
+        ]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
+
+
+def set_up(plan: Line, take: Line, first: IntArray, habits: Habits, stretches: tuple[Stretch, ...]) -> Setup:
+    """The pairs of every stretch, ready for passes."""
+    sigma = stroke_sigma(plan, first, habits)
+    lens = Lens(sigma, habits, max(one.count for one in stretches))
+    per_note = np.repeat(sigma, np.diff(first, append=len(plan)))
+    pairs = tuple(make_pairs(plan, take, per_note, lens, one, habits) for one in stretches)
+    bounds = tuple(np.append(np.flatnonzero(one.played < 0), one.played.size) for one in pairs)
+    return Setup(plan, take, first, habits, stretches, lens, pairs, bounds)
+
+
+def home_evidence(setup: Setup, home_ms: float) -> float:
+    """Logarithm of the likelihood of the take when the constant delay is ``home_ms``."""
+    return evidence(setup.first.size, setup.fit, setup.moves(home_ms))
+
+
+def pair_odds(setup: Setup, home_ms: float) -> Odds:
+    """Odds of every pair worth keeping, in the posterior of the running offset."""
+    kept: list[tuple[IntArray, IntArray, FloatArray]] = []
+    for begin, end, posterior in smooth(setup.first.size, setup.fit, setup.moves(home_ms)):
+        low, high = setup.span(begin, end)
+        stroke = np.repeat(np.arange(end - begin), np.diff(setup.first[begin:end], append=high))
+        columns = 0
+        weights = []
+        for one, pairs, bound in zip(setup.stretches, setup.pairs, setup.bounds, strict=True):
+            share = posterior[stroke, columns : columns + one.count]
+            weights.append(_shares(setup.lens, pairs, slice(bound[low], bound[high]), share, low, one.count))
+            columns += one.count
+        kept.append(_odds(setup, weights, low, high))
+    return Odds(*(np.concatenate(columns) for columns in zip(*kept, strict=True)))
+
+
+def _shares(lens: Lens, pairs: Pairs, rows: slice, posterior: FloatArray, low: int, count: int) -> FloatArray:
+    """Probability of each pair of a block (misses included), as far as this stretch holds the offset."""
+    hits = lens.densities(pairs, rows, count)
+    starts = np.flatnonzero(pairs.played[rows] < 0)
+    scale = posterior / np.add.reduceat(hits, starts, axis=0)
+    out: FloatArray = np.einsum("ij,ij->i", hits, scale[pairs.planned[rows] - low])
+    return out
+
+
+def _odds(setup: Setup, weights: list[FloatArray], low: int, high: int) -> tuple[IntArray, IntArray, FloatArray]:
+    """Planned note, played note and odds of the pairs of one block, the stretches added up."""
+    tables = list(zip(setup.pairs, setup.bounds, strict=True))
+    rows = [slice(bound[low], bound[high]) for _, bound in tables]
+    planned = np.concatenate([pairs.planned[row] for (pairs, _), row in zip(tables, rows, strict=True)])
+    played = np.concatenate([pairs.played[row] for (pairs, _), row in zip(tables, rows, strict=True)])
+    weight = np.concatenate(weights)
+    if len(weights) > 1:
+        key = (planned - low) * (len(setup.take) + 1) + played + 1
+        unique, place = np.unique(key, return_inverse=True)
+        weight = np.bincount(place, weight)
+        planned, played = low + unique // (len(setup.take) + 1), unique % (len(setup.take) + 1) - 1
+    miss = np.zeros(high - low)
+    unplayed = played < 0
+    miss[planned[unplayed] - low] = weight[unplayed]
+    odds = weight / np.maximum(miss[planned - low], 1e-12)
+    keep = ~unplayed & (odds > _LEAST_ODDS)
+    return planned[keep], played[keep], odds[keep]
