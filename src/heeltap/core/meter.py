@@ -2,10 +2,12 @@
 
 Conventions
 -----------
-* A map counts ticks in its own ``ticks_per_quarter``: a file keeps the resolution that it was written in, everything that
+* A map counts ticks in its own ``ticks_per_quarter``: a file keeps the resolution that it was written in, everything
+that
   heeltap makes uses `heeltap.units.TICKS_PER_QUARTER`. So no position is ever rounded on the way in.
 * Time is int64 microseconds from tick 0. Each conversion rounds once, however many tempo changes lie before it.
-* Bars and beats count from 1. A beat is the metre's own: the dotted quarter in 6/8, 9/8 and 12/8, else the written unit.
+* Bars and beats count from 1. A beat is the metre's own: the dotted quarter in 6/8, 9/8 and 12/8, else the written
+unit.
 
 Inside: `TempoMap`, `MetreMap`, `Metre`, and the builders `steady_tempo` and `steady_metre`.
 """
@@ -57,8 +59,18 @@ class TempoMap:
         scaled = self._start_scaled[row] + (ticks - self.at_tick[row]) * self.us_per_quarter[row]
         return (scaled + self.ticks_per_quarter // 2) // self.ticks_per_quarter
 
+    def tick_at(self, us: npt.ArrayLike) -> IntArray:
+        """Nearest tick of each time, halves up; times before 0 use the first tempo. Inverts `us_at` while a tick lasts
+        longer than a microsecond.
+        """
+        scaled = np.asarray(us, dtype=np.int64) * self.ticks_per_quarter
+        row = np.maximum(np.searchsorted(self._start_scaled, scaled, side="right") - 1, 0)
+        per_tick = self.us_per_quarter[row]
+        return self.at_tick[row] + (scaled - self._start_scaled[row] + per_tick // 2) // per_tick
+
     def quarter_at(self, us: npt.ArrayLike) -> FloatArray:
-        """Position of each time in quarter notes from tick 0, as a float (exact to 1e-9 of a quarter in a two-hour file)."""
+        """Position of each time in quarter notes from tick 0, as a float (exact to 1e-9 of a quarter in a two-hour
+        file)."""
         times = np.asarray(us, dtype=np.float64)
         start_us = self._start_scaled / self.ticks_per_quarter
         row = np.maximum(np.searchsorted(start_us, times, side="right") - 1, 0)
