@@ -137,12 +137,17 @@ def _check(tempo: TempoMap, tracks: Sequence[TrackOut], format: int) -> None:
         raise ValueError("a tempo slower than 3.58 bpm does not fit a MIDI file")
     for track in tracks:
         notes = track.notes
-        ranges = ((notes.pitch, 0, 127, "pitch"), (notes.velocity, 1, 127, "velocity"), (notes.channel, 0, 15,
-        "channel")) for column, low, high, what in ranges:
+        ranges = (
+            (notes.pitch, 0, 127, "pitch"),
+            (notes.velocity, 1, 127, "velocity"),
+            (notes.channel, 0, 15, "channel"),
+        )
+        for column, low, high, what in ranges:
             if column.size and not (low <= column.min() and column.max() <= high):
                 raise ValueError(f"track {track.name!r}: {what} {column.min()}..{column.max()}; expected {low}..{high}")
         if not (0 <= (track.channel or 0) <= 15 and 0 <= (track.program or 0) <= 127):
-            raise ValueError(f"track {track.name!r}: channel {track.channel} or program {track.program} is out of range")
+            place = f"channel {track.channel}, program {track.program}"
+            raise ValueError(f"track {track.name!r}: {place}; expected 0..15, 0..127")
 
 
 def _text(kind: int, text: str) -> bytes:
@@ -211,7 +216,7 @@ def _track_bytes(events: list[_Event], end_tick: int) -> bytes:
     at = 0
     for tick, _, message in [*ordered, (last, _END, b"\xff\x2f\x00")]:
         if not 0 <= tick - at <= _LONGEST_DELTA:
-            raise ValueError(f"a gap of {tick - at} ticks at tick {at} does not fit a MIDI file (nothing before tick 0)")
+            raise ValueError(f"a step from tick {at} to {tick} does not fit a MIDI file (nothing may lie before 0)")
         body += _number(tick - at) + message
         at = tick
     return b"MTrk" + len(body).to_bytes(4, "big") + bytes(body)
