@@ -1,0 +1,266 @@
+"""The kinds of finding: one table that the tests, the sentences, the advice and the guide read.
+
+Conventions: sizes are ms; a negative one means earlier (or less scatter). Codes say what was asked, not which way
+the answer fell: the sign of the size does that.
+
+Inside: `Kind`, `FINDING_KINDS`, `kind_of`, `guide_table`.
+"""
+
+from dataclasses import dataclass
+
+__all__ = ["FINDING_KINDS", "NOTHING", "Kind", "guide_table", "kind_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of finding."""
+
+    code: str
+    """What programs rely on."""
+    asks: str
+    """What is tested, for the guide."""
+    less: str
+    """Sentence when the size is negative; ``{size}`` is the size without its sign, ``{what}`` names the strokes."""
+    more: str
+    """Sentence when the size is positive."""
+    advice: str
+    """Key that the advice is looked up by."""
+    measure: str
+    """``place`` (where strokes sit), ``scatter`` (how much they scatter) or ``other``."""
+
+
+FINDING_KINDS: tuple[Kind, ...] = (
+    Kind(
+        "bias",
+        "all strokes against the lean; needs a lean and a known delay",
+        "On the whole you play {size} ahead of where you meant to be.",
+        "On the whole you play {size} behind where you meant to be.",
+        "place",
+        "place",
+    ),
+    Kind(
+        "beat",
+        "one beat of the bar against all other strokes",
+        "{what} comes {size} earlier than the rest.",
+        "{what} comes {size} later than the rest.",
+        "strong-beats",
+        "place",
+    ),
+    Kind(
+        "backbeat",
+        "two and four together against all other strokes, in four",
+        "Two and four come {size} earlier than the rest.",
+        "Two and four come {size} later than the rest.",
+        "strong-beats",
+        "place",
+    ),
+    Kind(
+        "off-beats",
+        "everything between the beats against the beats",
+        "What lies between the beats comes {size} earlier than the beats.",
+        "What lies between the beats comes {size} later than the beats.",
+        "divisions",
+        "place",
+    ),
+    Kind(
+        "division",
+        "one kind of slot (eighths, triplets, sixteenths, finer) against all other strokes",
+        "The {what} come {size} earlier than the rest.",
+        "The {what} come {size} later than the rest.",
+        "divisions",
+        "place",
+    ),
+    Kind(
+        "swing",
+        "the swung eighths against the beats, measured from where the asked swing puts them",
+        "The swung eighths come {size} early against the beats: you swing flatter than asked.",
+        "The swung eighths come {size} late against the beats: you swing harder than asked.",
+        "swing",
+        "place",
+    ),
+    Kind(
+        "section-drift",
+        "slope over the bars inside the sections, all sections together; the size is ms per bar",
+        "Inside the sections you speed up: {size} earlier with every bar.",
+        "Inside the sections you slow down: {size} later with every bar.",
+        "steady",
+        "place",
+    ),
+    Kind(
+        "drift",
+        "slope over the bars of the whole take; the size is ms per bar",
+        "You speed up over the take: {size} earlier with every bar.",
+        "You slow down over the take: {size} later with every bar.",
+        "steady",
+        "place",
+    ),
+    Kind(
+        "into-change",
+        "the last bar before a new section against the rest, and a ramp through it",
+        "You run into the changes: the last bar before a new section is {size} early against the rest.",
+        "You hold back before the changes: the last bar before a new section is {size} late against the rest.",
+        "turns",
+        "place",
+    ),
+    Kind(
+        "after-change",
+        "the first bar of a new section against the rest",
+        "The first bar of a new section is {size} early against the rest.",
+        "The first bar of a new section is {size} late against the rest.",
+        "turns",
+        "place",
+    ),
+    Kind(
+        "fills",
+        "fills against the groove",
+        "The fills come {size} earlier than the groove.",
+        "The fills come {size} later than the groove.",
+        "fills",
+        "place",
+    ),
+    Kind(
+        "landing",
+        "the new section's first stroke against the rest",
+        "The stroke that lands in a new section comes {size} earlier than the rest.",
+        "The stroke that lands in a new section comes {size} later than the rest.",
+        "turns",
+        "place",
+    ),
+    Kind(
+        "after-rest",
+        "strokes after a gap of more than one and a half times the usual one",
+        "After a rest or a long note you come in {size} early against the rest.",
+        "After a rest or a long note you come in {size} late against the rest.",
+        "rests",
+        "place",
+    ),
+    Kind(
+        "loudness",
+        "loud against soft; the size is ms for one standard deviation of velocity",
+        "Louder means earlier: {size} for every step from usual to loud.",
+        "Louder means later: {size} for every step from usual to loud.",
+        "dynamics",
+        "place",
+    ),
+    Kind(
+        "leaps",
+        "strokes after a leap of seven semitones or more in the same hand",
+        "After a wide leap you are {size} early against the rest.",
+        "After a wide leap you are {size} late against the rest.",
+        "leaps",
+        "place",
+    ),
+    Kind(
+        "hands",
+        "left hand against right",
+        "The left hand comes {size} earlier than the right.",
+        "The left hand comes {size} later than the right.",
+        "hands",
+        "place",
+    ),
+    Kind(
+        "scatter-off-beats",
+        "scatter between the beats against scatter on them",
+        "Between the beats you scatter {size} less than on them.",
+        "Between the beats you scatter {size} more than on them.",
+        "divisions",
+        "scatter",
+    ),
+    Kind(
+        "scatter-into-change",
+        "scatter in the last bar before a new section",
+        "In the last bar before a new section you scatter {size} less than elsewhere.",
+        "In the last bar before a new section you scatter {size} more than elsewhere.",
+        "turns",
+        "scatter",
+    ),
+    Kind(
+        "scatter-fills",
+        "scatter in fills against the groove",
+        "In fills you scatter {size} less than in the groove.",
+        "In fills you scatter {size} more than in the groove.",
+        "fills",
+        "scatter",
+    ),
+    Kind(
+        "scatter-after-rest",
+        "scatter after a rest or a long note",
+        "After a rest or a long note you scatter {size} less than elsewhere.",
+        "After a rest or a long note you scatter {size} more than elsewhere.",
+        "rests",
+        "scatter",
+    ),
+    Kind(
+        "scatter-leaps",
+        "scatter after a wide leap",
+        "After wide leaps you scatter {size} less than elsewhere.",
+        "After wide leaps you scatter {size} more than elsewhere.",
+        "leaps",
+        "scatter",
+    ),
+    Kind(
+        "scatter-hands",
+        "scatter of the left hand against the right",
+        "The left hand scatters {size} less than the right.",
+        "The left hand scatters {size} more than the right.",
+        "hands",
+        "scatter",
+    ),
+    Kind(
+        "scatter-grows",
+        "scatter over the take; the size is the change from the first to the last stroke",
+        "You get steadier over the take: {size} less scatter at its end than at its start.",
+        "You get looser over the take: {size} more scatter at its end than at its start.",
+        "rest-yourself",
+        "scatter",
+    ),
+    Kind(
+        "chord-spread",
+        "notes of a chord that lie more than 30 ms apart on average",
+        "",
+        "The notes of your chords lie {size} apart on average; from 30 ms on that is heard as a spread chord.",
+        "chords",
+        "other",
+    ),
+    Kind(
+        "accents-missing",
+        "the beats that should carry an accent are not louder; asked only when the accents are known",
+        "The accents are missing: {what} should be louder and are not.",
+        "The accents are missing: {what} should be louder and are not.",
+        "dynamics",
+        "other",
+    ),
+    Kind(
+        "too-even",
+        "scatter below 1 ms over 32 strokes or more: no hand does that",
+        "",
+        "The strokes scatter by only {size}: no hand plays that evenly; this was moved to the grid or programmed.",
+        "raw-take",
+        "other",
+    ),
+    Kind(
+        "nothing",
+        "nothing in the list holds",
+        "",
+        "Nothing to say that these numbers would defend.",
+        "next",
+        "other",
+    ),
+)
+"""All kinds. Sentences are complete; certainty and bars are added behind them."""
+
+NOTHING = "nothing"
+"""Code of the row that stands alone when there is nothing to say."""
+
+_BY_CODE = {kind.code: kind for kind in FINDING_KINDS}
+
+
+def kind_of(code: str) -> Kind:
+    """The row of a code. Raises `KeyError` for a code that is not in the table."""
+    return _BY_CODE[code]
+
+
+def guide_table() -> str:
+    """The table of codes as the guide prints it, in Markdown."""
+    rows = [f"| `{kind.code}` | {kind.measure} | {kind.asks} | `{kind.advice}` |" for kind in FINDING_KINDS]
+    return "\n".join(["| code | about | what is asked | advice |", "|---|---|---|---|", *rows])
