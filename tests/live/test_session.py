@@ -250,13 +250,14 @@ def test_a_note_that_comes_late_through_the_pipe_still_counts() -> None:
 
 
 def test_the_sheet_counts_swung_eighths_as_eighths() -> None:
-    """A swung plan stands under the same syllables as a straight one."""
-    swung = counted_plan(["1t(l) (2)tl (3) (4)"], swing_ratio=1.0)
-    plan = counted_plan(["1(t)l 2(t)l 3(t)l 4(t)l"], swing_ratio=2.0)
+    """A swung plan stands under the same syllables as a straight one, and a straight third is counted as a third."""
+    swung = counted_plan(["1& 2& 3& 4&"], swing_ratio=1.8)
+    thirds = counted_plan(["1tl 2tl (3) (4)"])
 
-    assert "".join(slot.text for slot in sheet_of(plan).bars[0].slots) == "1&2&3&4&"
-    assert "".join(slot.text for slot in sheet_of(swung).bars[0].slots).startswith("1tl2tl")
-    assert [slot.target for slot in sheet_of(plan).bars[0].slots] == list(range(8))
+    assert [(slot.text, slot.target) for slot in sheet_of(swung).bars[0].slots] == [
+        (text, index) for index, text in enumerate("1&2&3&4&")
+    ]
+    assert "".join(slot.text for slot in sheet_of(thirds).bars[0].slots).startswith("1tl2tl")
 
 
 def test_the_sheet_names_sections_and_keeps_rests() -> None:

@@ -8,6 +8,7 @@ from heeltap.core.arrays import as_ints
 from heeltap.core.meter import Metre, steady_metre, steady_tempo
 from heeltap.core.pattern import bar_ticks, parse_pattern
 from heeltap.core.plan import ANY_PITCH, Plan, Section
+from heeltap.core.planning import swing_ticks
 from heeltap.live.session import Note
 
 __all__ = ["counted_plan", "played"]
@@ -24,7 +25,9 @@ def counted_plan(
 ) -> Plan:
     """A plan of one voice; each bar is counting text such as ``1 2& 3 4``."""
     ticks = [
-        number * bar_ticks(metre) + at for number, text in enumerate(bars) for at in parse_pattern(text, metre).at_tick
+        number * bar_ticks(metre) + (at if swing_ratio == 1 else swing_ticks(at, swing_ratio))
+        for number, text in enumerate(bars)
+        for at in parse_pattern(text, metre).at_tick
     ]
     tempo = steady_tempo(bpm)
     rows = as_ints(tick for tick in ticks for _ in pitches)

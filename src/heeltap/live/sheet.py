@@ -9,8 +9,9 @@ Inside: `Sheet`, `SheetBar`, `Slot`, `Target`, `sheet_of`.
 from dataclasses import dataclass
 
 from heeltap.core.meter import Metre
-from heeltap.core.pattern import Syllable, counting_line
+from heeltap.core.pattern import Syllable
 from heeltap.core.plan import ANY_PITCH, Plan
+from heeltap.core.planning import counting_of
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Sheet", "SheetBar", "Slot", "Target", "sheet_of"]
@@ -24,8 +25,8 @@ REACH_SHARE = 0.7
 _POCKET_SHARE, _POCKET_LEAST_US = 0.04, 9_600
 """1.6 just-noticeable differences of max(6 ms, 2.5 % of the interval): the pocket that the score uses, too."""
 
-_SNAP_QUARTERS = 0.02
-"""A stroke so close to a syllable stands under it: a swung or hand-made plan need not hit it exactly."""
+_SNAP_QUARTERS = 0.08
+"""A stroke so close to a syllable stands under it, a third of a sixteenth: a recorded part is not exact."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +195,7 @@ def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[SheetBar, ...]:
                 int(times[0]),
                 int(times[-1]),
                 tuple(int(us) for us in times[:-1]),
-                _slots(plan, metre, [(index, _quarter_of(targets[index], metre)) for index in mine]),
+                _slots(plan, number, metre, [(index, _quarter_of(targets[index], metre)) for index in mine]),
                 range(seen, seen + len(mine)),
             )
         )
@@ -207,11 +208,10 @@ def _quarter_of(target: Target, metre: Metre) -> float:
     return (target.beat - 1) * metre.beat_quarters
 
 
-def _slots(plan: Plan, metre: Metre, placed: list[tuple[int, float]]) -> tuple[Slot, ...]:
+def _slots(plan: Plan, number: int, metre: Metre, placed: list[tuple[int, float]]) -> tuple[Slot, ...]:
     """The columns of one bar: every syllable, and the strokes that have none, in order."""
-    straight = [_unswung(quarter, plan.swing_ratio) for _, quarter in placed]
-    counted = counting_line((round(q * TICKS_PER_QUARTER) for q in straight), metre, least=_least(plan, metre))
-    free = {index: quarter for (index, _), quarter in zip(placed, straight, strict=True)}
+    counted = counting_of(plan, number, least=_least(plan, metre))
+    free = dict(placed)
     slots = [Slot(syllable.text, syllable.at_quarter, _take(free, syllable)) for syllable in counted]
     slots += [Slot("", quarter, index) for index, quarter in free.items()]
     return tuple(sorted(slots, key=lambda slot: slot.quarter))
@@ -219,23 +219,15 @@ def _slots(plan: Plan, metre: Metre, placed: list[tuple[int, float]]) -> tuple[S
 
 def _take(free: dict[int, float], syllable: Syllable) -> int:
     """The stroke that stands under a syllable, taken out of ``free``; -1 where there is none."""
-    for index, quarter in free.items():
-        if abs(quarter - syllable.at_quarter) < _SNAP_QUARTERS:
-            del free[index]
-            return index
-    return -1
+    near = [(abs(quarter - syllable.at_quarter), index) for index, quarter in free.items()]
+    distance, index = min(near, default=(1.0, -1))
+    if distance > _SNAP_QUARTERS:
+        return -1
+    del free[index]
+    return index
 
 
 def _least(plan: Plan, metre: Metre) -> int:
     """The coarsest cut of every unit: eighths are counted throughout when the plan has any, so that bars look alike."""
     within = (plan.at_tick * metre.unit) % (4 * TICKS_PER_QUARTER)
     return 2 if bool((within > 0).any()) and metre.unit <= 4 else 1
-
-
-def _unswung(quarter: float, ratio: float) -> float:
-    """Where a swung place is counted: the inverse of the plan's swing; thirds of a straight plan stay as they are."""
-    if ratio == 1:
-        return quarter
-    beat, within = divmod(quarter, 1.0)
-    late = ratio / (1 + ratio)
-    return beat + (within / late / 2 if within <= late else 0.5 + (within - late) / (1 - late) / 2)
