@@ -3,20 +3,20 @@
 Inside: `Aim`, `Source`, `result_of`.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, as_ints
+from heeltap.core.arrays import BoolArray, IntArray, as_ints
 from heeltap.core.findings import findings
 from heeltap.core.judge import Judged
 from heeltap.core.meter import MetreMap
 from heeltap.core.offsets import Offsets
 from heeltap.core.replay import judge_bars, replay
 from heeltap.core.result import Calibration, Counts, Overall, Reference, Result, SectionRow, Swing
-from heeltap.core.score import in_pocket, score
-from heeltap.core.stats import summarise
+from heeltap.core.score import in_pocket, jnd_ms, score
+from heeltap.core.stats import Summary, summarise
+from heeltap.core.verdicts import section_verdict
 
 __all__ = ["Aim", "Source", "result_of"]
 
@@ -50,13 +50,9 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     table = judged.offsets
     summary = summarise(table)
     known = source.calibration.known
-    bars = judge_bars(
-        table,
-        as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar),
-        judged.last_bar,
-        centre_ms=_centre_ms(table, aim, known=known),
-        pocket_ms=aim.pocket_ms,
-    )
+    centre = _centre_ms(table, aim, known=known)
+    missed = as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar)
+    bars = judge_bars(table, missed, judged.last_bar, centre_ms=centre, pocket_ms=aim.pocket_ms)
     return Result(
         file=source.file,
         part=source.part,
@@ -69,7 +65,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         overall=_scored(summary.overall, judged, source, aim),
         by_beat=summary.by_beat,
         by_division=summary.by_division,
-        by_section=_shares(summary.by_section, table, aim),
+        by_section=_sections(summary, table, missed, aim, centre),
         swing=source.swing,
         findings=tuple(findings(table, lean_ms=aim.lean_ms if known else None)),
         replay=replay(bars, table.sections),
@@ -97,11 +93,18 @@ def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overa
     return replace(overall, in_pocket=scored.in_pocket, score=scored.value, score_ci95=scored.ci95)
 
 
-def _shares(rows: Sequence[SectionRow], table: Offsets, aim: Aim) -> tuple[SectionRow, ...]:
-    """The section rows with the share of strokes in the pocket."""
+def _sections(summary: Summary, table: Offsets, missed: IntArray, aim: Aim, centre_ms: float) -> tuple[SectionRow, ...]:
+    """The section rows with the share of strokes in the pocket and the word that the numbers carry."""
     inside = in_pocket(table, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms)
-    shares = [_share(inside[table.section == index]) for index in range(len(rows))]
-    return tuple(replace(row, in_pocket=share) for row, share in zip(rows, shares, strict=True))
+    audible = float(jnd_ms(np.median(table.beat_ms))) if len(table) else 0.0
+    rows = []
+    for index, row in enumerate(summary.by_section):
+        gone = int(((missed >= row.first_bar) & (missed <= row.last_bar)).sum())
+        word = section_verdict(
+            row, gone, centre_ms=centre_ms, spread_ms=summary.overall.spread_ms or 0.0, audible_ms=audible
+        )
+        rows.append(replace(row, in_pocket=_share(inside[table.section == index]), verdict=word))
+    return tuple(rows)
 
 
 def _share(inside: BoolArray) -> float | None:

@@ -256,14 +256,15 @@ def sections_from_text(text: str, bars: int) -> tuple[Section, ...]:
 
 
 def _sections(starts: Sequence[tuple[int, str]], bars: int) -> tuple[Section, ...]:
-    ends = [bar - 1 for bar, _ in starts[1:]] + [bars]
+    ends = [*(bar - 1 for bar, _ in starts[1:]), bars][: len(starts)]
     return tuple(Section(name, bar, end) for (bar, name), end in zip(starts, ends, strict=True))
 
 
 def counting_of(plan: Plan, bar: int, *, least: int = 1) -> tuple[Syllable, ...]:
-    """The counting line of one bar of a plan, each syllable where it really falls (swung, where it swings).
+    """The counting line of one bar of a plan, each syllable where it really falls (swung, if the plan is).
 
-    A planned stroke and its syllable have the same position to a tick in an exercise; in a recorded part it is the nearest.
+    A planned stroke and its syllable have the same position to a tick in an exercise; in a recorded part it is the
+    nearest.
     """
     start = float(plan.metre.quarter_of_bar(bar))
     metre: Metre = plan.metre.metre_of_bar(bar)

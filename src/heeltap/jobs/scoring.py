@@ -103,7 +103,7 @@ def score_file(
     options = Options(lean_ms=lean_ms, pocket_ms=pocket_ms, delay_ms=delay_ms, retrigger_ms=retrigger_ms, grid=grid)
     planned = load_plan(plan, part) if isinstance(plan, str | Path) else plan
     return score_notes(
-        midi.notes(chosen),
+        midi.notes_of(chosen),
         plan=_named(planned, sections),
         tempo=midi.tempo,
         metre=midi.metre,
@@ -167,14 +167,14 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
         return plan_of(read_exercise(path))
     midi = read_midi(path)
     chosen = choose_part(midi, part)
-    rows = midi.rows(chosen)
+    rows = midi.rows_of(chosen)
     return plan_of_part(
         midi.tick[rows],
         midi.pitch[rows],
         midi.velocity[rows],
         tempo=midi.tempo,
         metre=midi.metre,
-        markers=midi.markers,
+        markers=_markers(midi),
         name=f"{Path(path).name}, {chosen.name}",
     )
 
@@ -219,7 +219,12 @@ def _sections(midi: Midi, text: str | None) -> tuple[Section, ...]:
     last_bar = int(midi.metre.bar_beat(quarters)[0].max(initial=1))
     if text is not None:
         return sections_from_text(text, last_bar)
-    return sections_from_markers(midi.markers, midi.metre, last_bar, ticks_per_quarter=midi.tempo.ticks_per_quarter)
+    return sections_from_markers(_markers(midi), midi.metre, last_bar, ticks_per_quarter=midi.tempo.ticks_per_quarter)
+
+
+def _markers(midi: Midi) -> list[tuple[int, str]]:
+    """Ticks and texts of a file's markers."""
+    return [(marker.tick, marker.text) for marker in midi.markers]
 
 
 def _beat_ms(judged: Judged, tempo: TempoMap, metre: MetreMap) -> float:
