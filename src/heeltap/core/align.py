@@ -12,7 +12,7 @@ probabilities under one-to-one matching. Time and memory grow linearly.
 Inside: `Match`, `align`, `align_free`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +21,9 @@ from heeltap.core.align_assign import choose, share_out
 from heeltap.core.align_delay import home_candidates, leap_stretches, near_home
 from heeltap.core.align_grid import STEP_MS, Stretch
 from heeltap.core.align_habits import Habits
-from heeltap.core.align_inputs import Line, in_ms, read_line, strokes_of
+from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, strokes_of
 from heeltap.core.align_pass import home_evidence, pair_odds, set_up
+from heeltap.core.align_tempo import follow, read_score, stroke_times
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 
 __all__ = ["Match", "align", "align_free"]
@@ -30,6 +31,13 @@ __all__ = ["Match", "align", "align_free"]
 _SURE_NATS = 12.0
 """By how much the best delay must beat any other to be called known: a note missed at one end of the take and one too many at
 the other are worth up to 10, and that is all that tells equal strokes on one key from themselves shifted by one."""
+
+
+FREE = Habits(wander_ms=20.0, home_ms=80.0)
+"""At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
+
+FREE_STRETCH = Stretch(-300, 61)
+"""Offsets from those times that are looked at."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,7 +185,53 @@ def _delay(offset_ms: FloatArray) -> tuple[float, float]:
 
 
 def align_free(
-    plan_beats: npt.ArrayLike, plan_pitch: npt.ArrayLike, take_us: npt.ArrayLike, take_pitch: npt.ArrayLike
+    plan_beats: npt.ArrayLike,
+    plan_pitch: npt.ArrayLike,
+    take_us: npt.ArrayLike,
+    take_pitch: npt.ArrayLike,
 ) -> Match:
-    """The match of a take at free tempo to a part in beats."""
-    raise NotImplementedError
+    """The match of a take at free tempo, without a click, to a part in beats.
+
+    Parameters
+    ----------
+    plan_beats, plan_pitch : array_like, shape (n,)
+        Planned positions in beats (or any unit of score time: quarters, ticks) and keys; -1 accepts any key.
+    take_us, take_pitch : array_like, shape (m,)
+        Played times and keys.
+
+    Returns
+    -------
+    Match
+        There is no constant delay without a click: ``delay_ms`` is 0, ``delay_sd_ms`` inf, ``delay_known`` False.
+
+    Raises
+    ------
+    ValueError
+        As `align` does.
+
+    Notes
+    -----
+    A search for the best path through the strokes, every path with its own tempo, gives each stroke a time; with those as
+    the plan the take is matched as to a click, twice, the second time with the times that the first found.
+    """
+    plan = read_line(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan")
+    take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
+    if len(plan) == 0 or len(take) == 0:
+        return _nothing(plan, take, None)
+    first = np.flatnonzero(np.diff(plan.at_ms, prepend=-np.inf) > 1e-9)
+    score = read_score(plan, first)
+    of_note = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
+    stroke, fits = follow(score, take)
+    rows = np.flatnonzero(fits)
+    stroke, at_ms = stroke[rows], take.at_ms[rows]
+    match, confidence = np.full(len(plan), -1, np.int64), np.ones(len(plan))
+    for _ in range(2):
+        if np.unique(stroke).size < 2:
+            break
+        times = stroke_times(score.beat, stroke, at_ms)
+        timed = Line(times[of_note], plan.pitch, plan.order)
+        match, confidence = _pass(timed, take, first, FREE, 0.0, (FREE_STRETCH,))
+        sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
+        stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
+    done = _result(plan, take, match, confidence, None, False)
+    return replace(done, delay_ms=0.0, delay_sd_ms=float("inf"))

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["SECONDS_SPAN", "Line", "in_ms", "read_line", "strokes_of"]
+__all__ = ["SECONDS_SPAN", "Line", "as_numbers", "in_ms", "read_line", "strokes_of"]
 
 SECONDS_SPAN = 36_000.0
 """Floating times that span less than this are seconds (ten hours of seconds, 36 ms of microseconds)."""
@@ -41,18 +41,24 @@ def in_ms(times: npt.ArrayLike, what: str) -> FloatArray:
 
     Raises `ValueError` for anything but a one-dimensional array of finite numbers.
     """
-    given = np.asarray(times)
-    if given.ndim != 1:
-        raise ValueError(f"{what}: shape {given.shape}; expected one dimension")
-    if given.size == 0:
+    values = as_numbers(times, what)
+    in_seconds = np.asarray(times).dtype.kind == "f" and values.size > 0 and float(np.ptp(values)) < SECONDS_SPAN
+    return values * 1000.0 if in_seconds else values / 1000.0
+
+
+def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
+    """The numbers as float64; raises `ValueError` for anything but a one-dimensional array of finite ones."""
+    array = np.asarray(given)
+    if array.ndim != 1:
+        raise ValueError(f"{what}: shape {array.shape}; expected one dimension")
+    if array.size == 0:
         return np.zeros(0)
-    if given.dtype.kind not in "iuf":
-        raise ValueError(f"{what}: type {given.dtype}; expected numbers")
-    values = given.astype(np.float64)
+    if array.dtype.kind not in "iuf":
+        raise ValueError(f"{what}: type {array.dtype}; expected numbers")
+    values = array.astype(np.float64)
     if not np.all(np.isfinite(values)):
         raise ValueError(f"{what}: note {int(np.argmin(np.isfinite(values)))} has no finite time; expected numbers")
-    in_seconds = given.dtype.kind == "f" and float(np.ptp(values)) < SECONDS_SPAN
-    return values * 1000.0 if in_seconds else values / 1000.0
+    return values
 
 
 def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str) -> Line:
