@@ -1,7 +1,7 @@
 """Exercises from a family's data: the same family, grade, metre and seed give the same exercise everywhere.
 
-One engine serves every family: sections are filled bar by bar from recipes, a section's end may turn into a fill, and
-the first bars are replaced by an opening that cannot be mistaken for itself one stroke later. So a take can be laid over
+One engine serves every family: sections are filled bar by bar from recipes, a section's end may turn into a fill, the
+first bars are replaced by an opening that cannot be mistaken for itself one stroke later. So a take can be laid over
 the plan although the delay between finger and number is not known.
 
 Inside: `generate`, `shift_margin`, `grade_of`, `LEAST_MARGIN`.

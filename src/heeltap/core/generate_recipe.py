@@ -4,8 +4,8 @@ Recipes: a short line that holds in every metre
 -----------------------------------------------
 ``back:beat last:eighths`` reads: the beat itself on the answering beats, eighths on the last one, the rest is silent.
 Left of the colon stands a place among the felt beats of the bar (`PLACES`), right of it the name of a cell, or several
-with ``|`` between them of which the seed picks one for each beat. A later word overrules an earlier one. ``-`` is a bar of
-rest. Several voices are written ``left=strong:beat; right=back:beat``; a voice not named rests.
+with ``|`` between them of which the seed picks one for each beat. A later word overrules an earlier one. ``-`` is a bar
+of rest. Several voices are written ``left=strong:beat; right=back:beat``; a voice not named rests.
 
 A cell is counting text for one felt beat, once for each length that a felt beat has: one unit (4/4), two and three
 (7/8), three (6/8).

@@ -1,4 +1,4 @@
-"""Reading a hand-written TOML file so that every mistake is told at once, each with its line and the nearest valid name.
+"""Reading a hand-written TOML file so that every mistake is told at once, with its line and the nearest valid name.
 
 Inside: `Check` (collects mistakes while values are taken out of a document), `line_numbers`, `toml_text`.
 """
@@ -26,16 +26,25 @@ _LONGEST = 2_000_000
 
 
 def line_numbers(text: str) -> dict[Path, int]:
-    """Line from 1 of every table header and every key at the start of a line."""
+    """Line from 1 of every table header, every key at the start of a line, and every list item on a line of its own."""
     found: dict[Path, int] = {}
     counts: dict[Path, int] = {}
     table: Path = ()
+    items: Path | None = None
     for number, line in enumerate(text.splitlines(), 1):
-        if header := _HEADER.match(line):
+        start = line.lstrip()
+        if items is not None:
+            if start.startswith("]"):
+                items = None
+            elif start and start[0] in "\"'[{":
+                counts[items] = counts.get(items, -1) + 1
+                found[(*items, counts[items])] = number
+        elif header := _HEADER.match(line):
             table = _table_path(header[2].split("."), double=header[1] == "[[", counts=counts)
             found.setdefault(table, number)
         elif key := _KEY.match(line):
             found.setdefault((*table, key[1]), number)
+            items = (*table, key[1]) if line.rstrip().endswith("[") else None
     return found
 
 

@@ -16,7 +16,7 @@ SHIPPED = ("exercises", "demo")
 
 
 def shipped(name: str) -> Path:
-    """The folder ``exercises`` or ``demo``, or a file in one (``exercises/anchor.toml``), as installed or in a checkout.
+    """The folder ``exercises`` or ``demo``, or a file in one (``exercises/anchor.toml``), installed or in a checkout.
 
     Raises `HeeltapError` when heeltap was installed without it: that is our fault, not the user's.
     """

@@ -1,14 +1,31 @@
 """Make an exercise and write it down: as text to read, as a MIDI file to hear, as TOML to keep and change.
 
-Inside: `make`, `families`, `exercise_text`.
+Inside: `make`, `families`, `exercise_text`, `exercise_toml`, `course_text`.
 """
 
-from heeltap.core.exercise import Exercise, Ladder, parse_metre
+from collections.abc import Sequence
+
+from heeltap.core.exercise import Bar, Exercise, Ladder, parse_metre
 from heeltap.core.generate import generate
 from heeltap.core.generate_recipe import Family
+from heeltap.core.pattern import Pattern, Syllable, counting_line, parse_pattern, unit_ticks
+from heeltap.core.plan import Section
+from heeltap.core.planning import tempo_of
+from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["families", "make"]
+__all__ = ["course_text", "exercise_text", "exercise_toml", "families", "make"]
+
+_CLICK_WORDS = {
+    "every": "click on every beat",
+    "backbeat": "click on the answering beats only",
+    "one": "click on the one only",
+    "fade": "click that fades out",
+    "none": "no click after the count-in",
+}
+_UNIT_WIDTHS = {1: 4, 2: 6, 3: 9, 4: 12, 12: 12}
+"""Columns for one counted unit by how finely the exercise cuts it: every syllable gets a column and a space."""
 
 
 def families() -> tuple[Family, ...]:
@@ -49,3 +66,113 @@ def make(
         bars=bars,
         ladder=ladder,
     )
+
+
+def exercise_toml(exercise: Exercise) -> str:
+    """The exercise as TOML, to keep or to change by hand."""
+    return exercise_to_toml(exercise)
+
+
+def course_text() -> str:
+    """All families and grades with their aims, to choose from."""
+    lines = []
+    for family in families():
+        lines += [f"{family.title} ({family.name}): {family.aim}"]
+        lines += [f"  {family.name} {grade.number:<2}  {grade.title}. {grade.aim}" for grade in family.grades]
+        lines.append("")
+    return "\n".join(lines)
+
+
+def exercise_text(exercise: Exercise) -> str:
+    """The exercise as plain ASCII text: what it is for, how it is played, and every bar with its counting line.
+
+    ``o`` is a stroke, ``#`` an accented one; bars that are alike are printed once.
+    """
+    lines = [exercise.title, exercise.aim, _how(exercise)]
+    if exercise.ladder:
+        lines.append(_ladder_words(exercise))
+    patterns = [[parse_pattern(line, exercise.metre) for line in bar.lines] for bar in exercise.bars]
+    lines += ["", "o stroke" + ("   # accented stroke" if any(any(p.accent) for row in patterns for p in row) else "")]
+    width = _unit_width(exercise, patterns)
+    for section in exercise.sections or (Section("", 1, len(exercise.bars)),):
+        name = f"{section.name}, " if section.name else ""
+        lines += ["", f"{name}bars {section.first_bar}-{section.last_bar}"]
+        for first, last in _alike(exercise.bars, section.first_bar, section.last_bar):
+            lines += _bar_lines(exercise, first, last, patterns[first - 1], width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _how(exercise: Exercise) -> str:
+    """Metre, tempo, click, length and where it came from, in one line."""
+    click = exercise.click
+    words = _CLICK_WORDS.get(click.kind) or f"click for {click.bars_on} bars, silence for {click.bars_off}, in turn"
+    length_s = int(tempo_of(exercise).us_at(_length_ticks(exercise))) / 1e6
+    parts = [f"{exercise.metre}", f"{exercise.tempo_bpm:g} bpm", words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
+    if exercise.swing_ratio != 1:
+        parts.append(f"eighths swung {exercise.swing_ratio:g} to 1")
+    if exercise.family:
+        parts.append(f"{exercise.family} {exercise.grade}, seed {exercise.seed}")
+    return "; ".join(parts)
+
+
+def _length_ticks(exercise: Exercise) -> int:
+    return len(exercise.bars) * exercise.metre.count * unit_ticks(exercise.metre)
+
+
+def _ladder_words(exercise: Exercise) -> str:
+    tempo, step = tempo_of(exercise), exercise.ladder
+    every = step.every_bars if step else 0
+    bpm = [f"{60e6 / per_quarter:.0f}" for per_quarter in tempo.us_per_quarter.tolist()]
+    return f"tempo changes every {every} bars: {', '.join(bpm)} bpm"
+
+
+def _alike(bars: Sequence[Bar], first: int, last: int) -> list[tuple[int, int]]:
+    """Runs of equal bars as (first, last)."""
+    runs: list[tuple[int, int]] = []
+    for number in range(first, last + 1):
+        if runs and bars[number - 1] == bars[runs[-1][0] - 1]:
+            runs[-1] = (runs[-1][0], number)
+        else:
+            runs.append((number, number))
+    return runs
+
+
+def _unit_width(exercise: Exercise, patterns: Sequence[Sequence[Pattern]]) -> int:
+    """Columns of one unit: as many as the finest bar needs, fewer where the bar would not fit 68 columns."""
+    per_unit = unit_ticks(exercise.metre)
+    parts = {at % per_unit * 12 // per_unit for row in patterns for pattern in row for at in pattern.at_tick}
+    thirds, quarters, halves = parts & {4, 8}, parts & {3, 9}, 6 in parts
+    cut = 12 if thirds and (quarters or halves) else 3 if thirds else 4 if quarters else 2 if halves else 1
+    width = _UNIT_WIDTHS[cut]
+    while width > 4 and width * exercise.metre.count > 68:
+        width -= 2 if cut in (1, 2) else 3
+    return max(width, 4)
+
+
+def _bar_lines(exercise: Exercise, first: int, last: int, patterns: Sequence[Pattern], width: int) -> list[str]:
+    """Counting line and one line a voice of a run of equal bars."""
+    metre, bar = exercise.metre, exercise.bars[first - 1]
+    strokes = [at for pattern in patterns for at in pattern.at_tick]
+    label = f"bar {first}" if first == last else f"{first}-{last}"
+    note = f"   fill from {bar.fill_from}" if bar.fill_from else "" if strokes else "   rest"
+    lines = [f"{label:<10}{_row(counting_line(strokes, metre), metre.unit, width)}{note}"]
+    if not strokes:
+        return lines
+    for voice, pattern in zip(exercise.voices, patterns, strict=True):
+        marks = [
+            Syllable(at / TICKS_PER_QUARTER, "#" if loud else "o")
+            for at, loud in zip(pattern.at_tick, pattern.accent, strict=True)
+        ]
+        name = "" if voice.name == "any" else voice.name[:9]
+        if marks:
+            lines.append(f"{name:<10}{_row(marks, metre.unit, width)}")
+    return lines
+
+
+def _row(marks: Sequence[Syllable], unit: int, width: int) -> str:
+    """The marks in their columns."""
+    text = ""
+    for mark in marks:
+        column = round(mark.at_quarter * unit / 4 * width)
+        text = text.ljust(column) + mark.text
+    return text
