@@ -1,0 +1,302 @@
+"""The engine as a process of its own: where the loop runs decides how exact it is, so it never runs where something
+draws.
+
+A spawned process opens the ports, says that it is ready, runs `heeltap.live.loop.EngineLoop` in its only working
+thread, and hands a report back. It ends by itself when the last bar is over, when it is asked to, on SIGINT, SIGTERM or
+SIGHUP, and when the process that started it is gone; each time it silences all notes and closes the journal.
+
+Inside: `EngineSpec`, `start_engine`, `Engine`, `run_here`.
+"""
+
+import contextlib
+import multiprocessing
+import signal
+import socket
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from typing import Any
+
+from heeltap.errors import HeeltapError, PortError
+from heeltap.live.channel import Channel, channel_pair
+from heeltap.live.clock import Clock, SystemClock
+from heeltap.live.inputs import FAKE, KEYS_NAME, open_input, open_output
+from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
+from heeltap.live.records import DIED, KEY, STOP, Record
+from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
+from heeltap.ports.base import InPort, OutPort
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
+
+_START_S = 30.0
+"""How long starting may take: spawning and importing cost 0.4 s on a quiet machine, ten times that on a loaded one."""
+
+_STOP_S = 3.0
+"""How long the engine may take to end when asked: a turn is 1 ms, silencing and closing some more."""
+
+_ALL_NOTES_OFF = tuple(bytes((0xB0 | channel, control, 0)) for channel in range(16) for control in (64, 120, 123))
+"""Pedal up, all sound off, all notes off, on every channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class EngineSpec:
+    """Everything that a run needs; it travels to the other process, so it holds no open things."""
+
+    schedule: Schedule
+    """What to send, and when the last bar ends."""
+    in_ports: tuple[str, ...] = ()
+    """Names as `heeltap.live.inputs.open_input` takes them."""
+    out_port: str | None = None
+    """Name of the output, or None: no sound."""
+    journal: Path | None = None
+    """File to write the raw take to; must not exist."""
+    header: Mapping[str, object] = field(default_factory=dict)
+    """First line of the journal; ``zero_ns``, ``ports`` and ``scheduler`` are added."""
+    start_delay_us: int = 300_000
+    """From ready to the first click (or to bar 1, where no click comes before it)."""
+    tail_us: int = 500_000
+    """How long to listen after the last bar."""
+    script: Schedule | None = None
+    """What a ``fake:`` input plays, instead of the file in its name."""
+    api: str = ""
+    """One of `heeltap.ports.base.APIS`."""
+    virtual: bool = False
+    """Make ports of those names for others to connect to, instead of connecting to devices."""
+    real_time: bool = True
+    """Ask for real-time scheduling."""
+
+
+class Engine:
+    """The running engine, as seen from the process that draws."""
+
+    def __init__(self, process: BaseProcess, channel: Channel, news: Connection, ready: tuple[int, int]) -> None:
+        """Made by `start_engine`."""
+        self._process, self._channel, self._news = process, channel, news
+        self.zero_ns, code = ready
+        """When bar 1, beat 1 falls, on `time.perf_counter_ns`, which all processes share."""
+        self.scheduler = SCHEDULERS[code]
+        """In words: whether real-time scheduling was granted."""
+        self._report: EngineReport | None = None
+        self._told_death = False
+
+    @property
+    def alive(self) -> bool:
+        """Whether the engine still runs."""
+        return self._process.is_alive()
+
+    @property
+    def report(self) -> EngineReport | None:
+        """What the run was like; None while it runs, and for ever when the engine was killed."""
+        if self._report is None:
+            with contextlib.suppress(EOFError, OSError):
+                if self._news.poll():
+                    word, *rest = self._news.recv()
+                    if word == "report":
+                        self._report = rest[0]
+        return self._report
+
+    def poll(self) -> list[Record]:
+        """Everything that happened since the last call, without waiting; a last `DIED` when the engine ended without a
+        report."""
+        records = self._channel.receive()
+        self._channel.flush()
+        if self._channel.closed_by_peer and not self._told_death:
+            self._process.join(_STOP_S)
+            if self.report is None:
+                records.append(Record(DIED))
+            self._told_death = True
+        return records
+
+    def key(self, message: bytes, at_ns: int) -> None:
+        """Pass on a note-on from the computer's keyboard, stamped on `time.perf_counter_ns` when it was read."""
+        self._channel.send(Record(KEY, message[0] & 15, message[1], message[2], at_us=at_ns))
+        self._channel.flush()
+
+    def ask_to_stop(self) -> None:
+        """Ask the engine to end, without waiting for it."""
+        self._channel.send(Record(STOP))
+        self._channel.flush()
+
+    def stop(self) -> list[Record]:
+        """End the engine and return the last records; a second call does nothing. It is killed only if it does not
+        answer."""
+        if self._process.is_alive():
+            self.ask_to_stop()
+        last = []
+        self._process.join(_STOP_S)
+        if self._process.is_alive():
+            self._process.terminate()
+            self._process.join(_STOP_S)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join()
+        if not self._channel.closed_by_peer:
+            last = self.poll()
+        _ = self.report
+        self._channel.close()
+        self._channel.closed_by_peer = True
+        return last
+
+    def __enter__(self) -> "Engine":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+
+def start_engine(spec: EngineSpec) -> Engine:
+    """Start the engine process and wait until its ports are open and its count-in is set.
+
+    Raises
+    ------
+    PortError, InputFileError, TakeFileError
+        What the engine met when it opened its ports and its journal; nothing keeps running.
+    """
+    ours, theirs = channel_pair()
+    context = multiprocessing.get_context("spawn")
+    news, to_us = context.Pipe(duplex=True)
+    process = context.Process(target=_process, args=(spec, theirs, to_us), name="heeltap engine", daemon=True)
+    process.start()
+    theirs.close()
+    to_us.close()
+    answer: tuple[Any, ...] = ("error", HeeltapError, f"engine: no answer in {_START_S:.0f} s")
+    try:
+        if news.poll(_START_S):
+            answer = news.recv()
+    except EOFError:
+        answer = ("error", HeeltapError, "engine: it ended while it was starting")
+    if answer[0] == "ready":
+        return Engine(process, Channel(ours), news, (answer[1], answer[2]))
+    ours.close()
+    process.join(_STOP_S)
+    if process.is_alive():
+        process.kill()
+    raise _rebuilt(answer[1], answer[2])
+
+
+def _rebuilt(kind: type[HeeltapError], text: str) -> HeeltapError:
+    """The error that the other process met, with its own line of text whatever its constructor takes."""
+    error = kind.__new__(kind, text)
+    Exception.__init__(error, text)
+    return error
+
+
+def _process(spec: EngineSpec, sock: socket.socket, news: Connection) -> None:
+    """What the spawned process runs."""
+    channel = Channel(sock)
+    clock = SystemClock()
+    stopper: list[Callable[[], None]] = []
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: [stop() for stop in stopper])
+    code = ask_for_real_time(spec.real_time)
+    try:
+        inputs, output = _open_ports(spec, clock)
+        zero_ns, journal = _zero(spec, clock), None
+        if spec.journal is not None:
+            journal = _journal(spec, zero_ns, [port.name for port in inputs], code)
+    except HeeltapError as error:
+        news.send(("error", type(error), str(error)))
+        return
+    loop = _loop(spec, clock, inputs, output, journal, channel, zero_ns, SCHEDULERS[code])
+    stopper.append(loop.stop)
+    news.send(("ready", zero_ns, code))
+    stop_collecting()
+    report = loop.run()
+    with contextlib.suppress(OSError):  # nobody may be left to read it
+        news.send(("report", report))
+    channel.close()
+
+
+def run_here(
+    spec: EngineSpec,
+    clock: Clock,
+    screen: ToScreen,
+    *,
+    inputs: list[InPort] | None = None,
+    output: OutPort | None = None,
+) -> EngineReport:
+    """The same run in this process, on any clock: for tests and for scripted drills that need not take their time.
+
+    Raises
+    ------
+    PortError, InputFileError, TakeFileError
+        As `start_engine`.
+    """
+    opened, sound = _open_ports(spec, clock) if inputs is None else (inputs, output)
+    zero_ns = _zero(spec, clock)
+    journal = None if spec.journal is None else _journal(spec, zero_ns, [port.name for port in opened], 2)
+    return _loop(spec, clock, opened, sound, journal, screen, zero_ns, SCHEDULERS[2]).run()
+
+
+def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort | None]:
+    """Open everything, or nothing."""
+    opened: list[InPort] = []
+    try:
+        for name in spec.in_ports:  # one by one: those before a failing one must be closed
+            port = open_input(name, clock, script=spec.script, api=spec.api, virtual=spec.virtual)
+            opened.append(port)
+        output = None
+        if spec.out_port is not None:
+            output = open_output(spec.out_port, clock, api=spec.api, virtual=spec.virtual)
+    except HeeltapError:
+        for port in opened:
+            port.close()
+        raise
+    return opened, output
+
+
+def _zero(spec: EngineSpec, clock: Clock) -> int:
+    """When bar 1, beat 1 falls: the count-in starts after the delay."""
+    first_us = int(spec.schedule.due_us[0]) if len(spec.schedule) else 0
+    return clock.now_ns() + (spec.start_delay_us - min(first_us, 0)) * 1000
+
+
+def _journal(spec: EngineSpec, zero_ns: int, ports: list[str], code: int) -> Journaling:
+    """The open journal."""
+    from heeltap.files.journal import JournalWriter
+
+    assert spec.journal is not None
+    header: dict[str, object] = {**spec.header, "zero_ns": zero_ns, "ports": ports, "scheduler": SCHEDULERS[code]}
+    return JournalWriter(spec.journal, header)
+
+
+def _loop(
+    spec: EngineSpec,
+    clock: Clock,
+    inputs: list[InPort],
+    output: OutPort | None,
+    journal: Journaling | None,
+    screen: ToScreen,
+    zero_ns: int,
+    scheduler: str,
+) -> EngineLoop:
+    """The loop of a run."""
+    names: dict[str, str] = {port.name: name for port, name in zip(inputs, spec.in_ports, strict=False)}
+
+    def reopen(name: str) -> InPort | None:
+        """The input of that name again; None while it is away."""
+        wanted = names.get(name, name)
+        if wanted == KEYS_NAME or wanted.startswith(FAKE):
+            return None
+        try:
+            return open_input(name, clock, api=spec.api, virtual=spec.virtual)
+        except PortError:
+            return None
+
+    return EngineLoop(
+        spec.schedule,
+        inputs,
+        output,
+        clock=clock,
+        screen=screen,
+        journal=journal,
+        zero_ns=zero_ns,
+        tail_us=spec.tail_us,
+        reopen=reopen,
+        silence=_ALL_NOTES_OFF,
+        scheduler=scheduler,
+    )

@@ -1,0 +1,91 @@
+"""Opening a port by the name that a person gives: a device, ``fake:PATH``, or ``keys``.
+
+Inside: `open_input`, `open_output`, `script_from_file`.
+"""
+
+from pathlib import Path
+
+from heeltap.core.arrays import as_ints
+from heeltap.core.notes import Notes
+from heeltap.live.clock import Clock
+from heeltap.live.stamp import is_note_on, restamp
+from heeltap.ports.base import InPort, OutPort, open_in, open_out
+from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.ports.keys import KeysInPort
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "script_from_file"]
+
+FAKE = "fake:"
+"""Beginning of the name of a scripted player: ``fake:PATH`` to a MIDI file or a take's journal."""
+
+KEYS_NAME = "keys"
+"""The computer's keyboard."""
+
+
+def open_input(
+    name: str, clock: Clock, *, script: Schedule | None = None, api: str = "", virtual: bool = False
+) -> InPort:
+    """The input of that name.
+
+    Parameters
+    ----------
+    name : str
+        A device's stable name or a beginning that only one has, ``fake:PATH``, ``fake:`` with a ``script``, or
+        ``keys``.
+    clock : Clock
+        The engine's.
+    script : Schedule, optional
+        What a ``fake:`` port plays, instead of a file.
+    api, virtual
+        As in `heeltap.ports.base.open_in`, for devices.
+
+    Raises
+    ------
+    PortError
+        No such device, or no MIDI system.
+    InputFileError
+        The scripted player's file cannot be used.
+    """
+    if name == KEYS_NAME:
+        return KeysInPort()
+    if name.startswith(FAKE):
+        path = Path(name.removeprefix(FAKE))
+        return FakeInPort(script_from_file(path) if script is None else script, clock.now_ns, name=f"fake:{path.name}")
+    return open_in(name, api=api, virtual=virtual)
+
+
+def open_output(name: str, clock: Clock, *, api: str = "", virtual: bool = False) -> OutPort:
+    """The output of that name: a device, or ``fake:``, which only keeps what it is sent; raises `PortError`."""
+    if name.startswith(FAKE):
+        return FakeOutPort(clock.now_ns)
+    return open_out(name, api=api, virtual=virtual)
+
+
+def script_from_file(path: Path) -> Schedule:
+    """What a MIDI file or a take's journal (``.jsonl``) plays.
+
+    In a MIDI file tick 0 is bar 1, beat 1; a journal knows its own zero. Raises `InputFileError`.
+    """
+    if path.suffix == ".jsonl":
+        return _script_from_journal(path)
+    from heeltap.files.smf import read_midi  # the reader is not needed by an engine that plays devices
+
+    midi = read_midi(path)
+    columns = (midi.onset_us, midi.pitch, midi.velocity, midi.channel, midi.track, midi.duration_us)
+    return script_from_notes(Notes(*columns))
+
+
+def _script_from_journal(path: Path) -> Schedule:
+    """Every note-on and note-off of a journal at its final stamp, from the journal's zero."""
+    from heeltap.files.journal import read_journal
+
+    journal = read_journal(path)
+    stamp_ns = restamp(journal.arrival_ns, journal.delta_s)
+    rows = [
+        ((at - journal.zero_ns + 500) // 1000, data, "on" if is_note_on(data) else "off")
+        for at, data in zip(stamp_ns.tolist(), journal.data, strict=True)
+        if len(data) == 3 and data[0] & 0xE0 == 0x80
+    ]
+    end_us = max((row[0] for row in rows), default=0)
+    return Schedule(as_ints(r[0] for r in rows), tuple(r[1] for r in rows), tuple(r[2] for r in rows), end_us)

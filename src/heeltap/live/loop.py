@@ -1,0 +1,356 @@
+"""The engine's loop: one thread that sends what is due, drains the inputs, keeps the journal and tells the screen.
+
+It knows neither processes nor devices: ports, clock, journal and the way to the screen are handed in, so a whole drill
+runs in a test on a clock that only jumps. Whatever ends it, every note is silenced and the journal is closed.
+
+Inside: `EngineLoop`, `EngineReport`, `Journaling`, `ToScreen`.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from heeltap.live.clock import Clock
+from heeltap.live.pulse import LATE_US, SKIP_US, Pulse
+from heeltap.live.records import (
+    CLICK,
+    CONTROL,
+    COUNT_IN,
+    DONE,
+    ENDED,
+    GAP,
+    KEY,
+    NOTE_OFF,
+    NOTE_ON,
+    PLAYING,
+    PORT_BACK,
+    PORT_LOST,
+    STATE,
+    STOP,
+    STOPPED,
+    Record,
+)
+from heeltap.live.stamp import Assembler, LiveStamper, is_note_on
+from heeltap.ports.base import InPort, OutPort
+from heeltap.ports.keys import KeysInPort
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["EngineLoop", "EngineReport", "Journaling", "ToScreen"]
+
+_TURN_NS = 1_000_000
+"""Longest sleep: how late a message may be drained. Its stamp does not depend on it."""
+
+_CALM_NS = 20_000_000
+"""Slow things (asking for the port list, opening a port) are done only where the next click is at least so far away."""
+
+_CHECK_NS = 1_000_000_000
+"""How often the devices are asked whether they are still there, and a lost one whether it is back."""
+
+_FLUSH_NS = 250_000_000
+"""How often the journal is handed to the system: what a kill may cost."""
+
+_HELD_UP_NS = 500_000_000
+"""A turn this long means that the process was stopped (a suspended terminal, a sleeping machine): no input, not no
+playing."""
+
+
+class Journaling(Protocol):
+    """Where the raw take is kept (`heeltap.files.journal.JournalWriter` is one)."""
+
+    def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
+        """Keep one message as the driver gave it."""
+
+    def click(self, index: int, due_us: int, sent_us: int) -> None:
+        """Keep when a click was due and when it was sent."""
+
+    def gap(self, kind: str, at_ns: int) -> None:
+        """Keep that the stream broke or came back."""
+
+    def flush(self, now_ns: int | None = None) -> None:
+        """Hand everything to the system."""
+
+    def close(self) -> None:
+        """Write the last lines."""
+
+
+class ToScreen(Protocol):
+    """The way to the screen and back (`heeltap.live.channel.Channel` is one)."""
+
+    dropped: int
+    closed_by_peer: bool
+
+    def send(self, record: Record) -> None:
+        """Queue one record."""
+
+    def flush(self) -> None:
+        """Let go of what is queued, without waiting."""
+
+    def receive(self) -> list[Record]:
+        """What the screen asks for."""
+
+
+@dataclass(frozen=True, slots=True)
+class EngineReport:
+    """What a run was like."""
+
+    scheduler: str
+    """In words: whether real-time scheduling was granted."""
+    messages: int
+    """Taken from all inputs, clock and sensing included."""
+    clicks: int
+    """Sent, count-in included."""
+    clicks_late: int
+    """Left more than 2 ms late, or not sent because they would have been 50 ms late."""
+    worst_click_us: int
+    """Largest lateness of a click that was sent."""
+    dropped: int
+    """Records that the screen did not get. The journal has them."""
+    fault: str = ""
+    """What went wrong while playing; empty when nothing did."""
+
+
+class _Input:
+    """One input and what the loop keeps for it."""
+
+    def __init__(self, port: InPort, index: int) -> None:
+        self.port, self.index, self.name = port, index, port.name
+        self.stamper, self.assembler = LiveStamper(), Assembler()
+        self.empty_ns = 0
+        self.lost = False
+
+
+class EngineLoop:
+    """One run: from the count-in to the end of the last bar, or until somebody stops it."""
+
+    def __init__(
+        self,
+        schedule: Schedule,
+        inputs: Sequence[InPort],
+        output: OutPort | None,
+        *,
+        clock: Clock,
+        screen: ToScreen,
+        journal: Journaling | None = None,
+        zero_ns: int,
+        tail_us: int = 500_000,
+        reopen: Callable[[str], InPort | None] | None = None,
+        silence: Sequence[bytes] = (),
+        scheduler: str = "",
+    ) -> None:
+        """Nothing happens until `run`.
+
+        Parameters
+        ----------
+        schedule : Schedule
+            What to send, and when the last bar ends.
+        inputs, output
+            Open ports; ``output`` None plays silently, the clicks are recorded as sent all the same.
+        clock, screen, journal
+            The world.
+        zero_ns : int
+            When bar 1, beat 1 falls.
+        tail_us : int
+            How long to listen after the last bar.
+        reopen : callable, optional
+            Opens a lost input again by its name; None while it is away.
+        silence : sequence of bytes
+            Sent at the end, whatever ended the run.
+        scheduler : str
+            For the report.
+        """
+        self._schedule, self._output, self._clock = schedule, output, clock
+        self._screen, self._journal = screen, journal
+        self._inputs = [_Input(port, i) for i, port in enumerate(inputs)]
+        self._zero_ns, self._reopen, self._silence = zero_ns, reopen, silence
+        self._end_ns = zero_ns + (schedule.end_us + tail_us) * 1000
+        self._pulse = Pulse(schedule.due_us, zero_ns)
+        self._due_us = schedule.due_us.tolist()
+        self._stopping = False
+        self._state = -1
+        self._flush_ns = self._check_ns = 0
+        self._messages = self._clicks = self._late = self._worst_us = 0
+        self._scheduler = scheduler
+
+    def stop(self) -> None:
+        """End after this turn; safe to call from a signal handler."""
+        self._stopping = True
+
+    def run(self) -> EngineReport:
+        """Play to the end; notes are silenced and the journal is closed however it ends."""
+        fault = ""
+        try:
+            self._play()
+        except OSError as error:  # a device that fails in the middle: keep the take, say what happened
+            fault = " ".join(str(error).split())
+        finally:
+            self._finish()
+        report = self._report(fault)
+        done = Record(DONE, which=self._clicks, value=min(self._late, 255), at_us=self._us(self._clock.now_ns()))
+        self._screen.send(done._replace(other_us=self._messages))
+        self._screen.flush()
+        return report
+
+    def _play(self) -> None:
+        clock = self._clock
+        turn_ns = self._check_ns = self._flush_ns = clock.now_ns()
+        for source in self._inputs:
+            source.port.begin(self._zero_ns)
+            source.empty_ns = turn_ns
+        while not self._stopping:
+            before_ns, turn_ns = turn_ns, clock.now_ns()
+            if turn_ns - before_ns > _HELD_UP_NS:
+                self._held_up(before_ns, turn_ns)
+            self._send_due(turn_ns)
+            self._obey()
+            for source in self._inputs:
+                self._drain(source)
+            self._tell_state(turn_ns)
+            next_ns = self._pulse.next_ns
+            self._chores(turn_ns, next_ns)
+            self._screen.flush()
+            if turn_ns >= self._end_ns:
+                return
+            rest_ns = min(turn_ns + _TURN_NS, self._end_ns)
+            # A click within the next turn is waited for exactly; what arrives meanwhile is drained right after it.
+            if next_ns is not None and next_ns < rest_ns + _TURN_NS // 2:
+                clock.wait_until_ns(next_ns)
+            else:
+                clock.sleep_until_ns(rest_ns)
+
+    def _send_due(self, now_ns: int) -> None:
+        """Send everything due; clicks that missed their moment by far are left out."""
+        for i in self._pulse.take(now_ns):
+            message, is_off = self._schedule.messages[i], self._schedule.kind[i] == "off"
+            due_us = self._due_us[i]
+            sent_ns = self._clock.now_ns()
+            late_us = self._us(sent_ns) - due_us
+            skip = late_us > SKIP_US and not is_off
+            if not skip and self._output is not None:
+                self._output.send(message)
+            if not is_off:
+                self._keep_click(i, message, due_us, late_us, skip)
+
+    def _keep_click(self, index: int, message: bytes, due_us: int, late_us: int, skipped: bool) -> None:
+        """Count a click, and write and tell it."""
+        self._late += late_us > LATE_US
+        if not skipped:
+            self._clicks += 1
+            self._worst_us = max(self._worst_us, late_us)
+            if self._journal is not None:
+                self._journal.click(index, due_us, due_us + late_us)
+        velocity = message[2] if len(message) > 2 else 0
+        self._screen.send(
+            Record(CLICK, message[0] & 15, velocity, int(skipped), index, at_us=due_us, other_us=due_us + late_us)
+        )
+
+    def _obey(self) -> None:
+        """Do what the screen asks; end when it is gone."""
+        for order in self._screen.receive():
+            if order.kind == STOP:
+                self._stopping = True
+            elif order.kind == KEY:
+                message = bytes((0x90 | order.channel, order.number, order.value))
+                for source in self._inputs:
+                    if isinstance(source.port, KeysInPort):
+                        source.port.feed(message, order.at_us)
+        if self._screen.closed_by_peer:
+            self._stopping = True
+
+    def _drain(self, source: _Input) -> None:
+        """Take everything that waits at one input."""
+        if source.lost:
+            return
+        port, now_ns = source.port, self._clock.now_ns
+        while (got := port.poll()) is not None:
+            data, delta_s = got
+            arrival_ns = now_ns() if port.stamped_ns is None else port.stamped_ns
+            self._messages += 1
+            if self._journal is not None:
+                self._journal.message(arrival_ns, delta_s, data, source.name)
+            stamp_ns = arrival_ns
+            if port.stamped_ns is None:
+                stamp_ns = source.stamper.stamp(arrival_ns, delta_s, since_ns=source.empty_ns)
+            for message in source.assembler.feed(data):
+                self._tell_message(message, source.index, stamp_ns, arrival_ns)
+        source.empty_ns = now_ns()
+
+    def _tell_message(self, message: bytes, port: int, stamp_ns: int, arrival_ns: int) -> None:
+        """Tell the screen of notes and controls; clock, sensing and the rest are in the journal only."""
+        kind = message[0] & 0xF0
+        if kind not in (0x80, 0x90, 0xB0):
+            return
+        code = CONTROL if kind == 0xB0 else NOTE_ON if is_note_on(message) else NOTE_OFF
+        at_us = self._us(stamp_ns)
+        waited_us = (arrival_ns - stamp_ns) // 1000
+        self._screen.send(Record(code, message[0] & 15, message[1], message[2], port, at_us=at_us, other_us=waited_us))
+
+    def _chores(self, now_ns: int, next_ns: int | None) -> None:
+        """Flush the journal; look after lost devices, far from any click only."""
+        if self._journal is not None and now_ns - self._flush_ns >= _FLUSH_NS:
+            self._journal.flush(now_ns)
+            self._flush_ns = now_ns
+        if now_ns - self._check_ns >= _CHECK_NS and (next_ns is None or next_ns - now_ns > _CALM_NS):
+            self._check_ns = now_ns
+            for source in self._inputs:
+                self._look_after(source, now_ns)
+
+    def _look_after(self, source: _Input, now_ns: int) -> None:
+        """Notice a device that went, and take it back under its name when it returns."""
+        if not source.lost:
+            if not source.port.connected():
+                source.lost = True
+                source.port.close()
+                self._note_gap(PORT_LOST, "lost", source.index, now_ns)
+            return
+        port = self._reopen(source.name) if self._reopen is not None else source.port
+        if port is not None and port.connected():
+            source.port, source.stamper, source.assembler = port, LiveStamper(), Assembler()
+            port.begin(self._zero_ns)
+            source.lost, source.empty_ns = False, now_ns
+            self._note_gap(PORT_BACK, "back", source.index, now_ns)
+
+    def _note_gap(self, kind: int, word: str, index: int, at_ns: int) -> None:
+        """Keep and tell that an input went or came back."""
+        if self._journal is not None:
+            self._journal.gap(word, at_ns)
+        self._screen.send(Record(kind, which=index, at_us=self._us(at_ns)))
+
+    def _held_up(self, from_ns: int, to_ns: int) -> None:
+        """Keep and tell that the process stood still: what was not played then was not missed."""
+        if self._journal is not None:
+            self._journal.gap("pause", from_ns)
+            self._journal.gap("resume", to_ns)
+        self._screen.send(Record(GAP, at_us=self._us(from_ns), other_us=self._us(to_ns)))
+
+    def _tell_state(self, now_ns: int) -> None:
+        """Tell of count-in and playing as they begin."""
+        state = COUNT_IN if now_ns < self._zero_ns else PLAYING
+        if state != self._state:
+            self._state = state
+            self._screen.send(Record(STATE, which=state, at_us=self._us(now_ns)))
+
+    def _finish(self) -> None:
+        """Silence everything, close the journal and the ports; no step keeps another from being tried."""
+        state = STOPPED if self._stopping else ENDED
+        self._screen.send(Record(STATE, which=state, at_us=self._us(self._clock.now_ns())))
+        try:
+            if self._output is not None:
+                for message in self._silence:
+                    self._output.send(message)
+        except OSError:
+            pass  # the output itself is what broke
+        if self._journal is not None:
+            self._journal.close()
+        for source in self._inputs:
+            source.port.close()
+        if self._output is not None:
+            self._output.close()
+
+    def _report(self, fault: str) -> EngineReport:
+        return EngineReport(
+            self._scheduler, self._messages, self._clicks, self._late, self._worst_us, self._screen.dropped, fault
+        )
+
+    def _us(self, at_ns: int) -> int:
+        """A moment in microseconds from bar 1, beat 1, rounded half up."""
+        return (at_ns - self._zero_ns + 500) // 1000

@@ -1,0 +1,97 @@
+"""What the engine tells the screen: records of one fixed size, so that a full pipe drops whole ones and nothing else.
+
+The screen's copy only: the journal keeps everything. Times are microseconds from bar 1, beat 1; the count-in is
+negative.
+
+Inside: `Record`, the kinds (`NOTE_ON`, ...), the states (`COUNT_IN`, ...), `pack`, `unpack`.
+"""
+
+import struct
+from typing import NamedTuple
+
+__all__ = [
+    "CLICK",
+    "CONTROL",
+    "COUNT_IN",
+    "DIED",
+    "DONE",
+    "ENDED",
+    "GAP",
+    "KEY",
+    "KINDS",
+    "NOTE_OFF",
+    "NOTE_ON",
+    "PLAYING",
+    "PORT_BACK",
+    "PORT_LOST",
+    "SIZE",
+    "STATE",
+    "STATES",
+    "STOP",
+    "STOPPED",
+    "Record",
+    "pack",
+    "unpack",
+]
+
+KINDS = (
+    "",
+    "note-on",
+    "note-off",
+    "control",
+    "click",
+    "state",
+    "port-lost",
+    "port-back",
+    "gap",
+    "done",
+    "died",
+    "stop",
+    "key",
+)
+"""Names by code. The last two go from the screen to the engine; ``died`` is made by the screen's side when the engine
+is gone."""
+
+NOTE_ON, NOTE_OFF, CONTROL, CLICK, STATE, PORT_LOST, PORT_BACK, GAP, DONE, DIED, STOP, KEY = range(1, 13)
+
+STATES = ("count-in", "playing", "ended", "stopped")
+"""Names by the ``which`` of a `STATE` record."""
+
+COUNT_IN, PLAYING, ENDED, STOPPED = range(4)
+
+_LAYOUT = struct.Struct("<BBBBIIqq")
+
+SIZE = _LAYOUT.size
+"""Bytes: 28."""
+
+
+class Record(NamedTuple):
+    """One thing that happened."""
+
+    kind: int
+    """Code into `KINDS`."""
+    channel: int = 0
+    """0-15 as on the wire, for notes and controls."""
+    number: int = 0
+    """Key, or number of the control; for a click the velocity with which it was sent."""
+    value: int = 0
+    """Velocity, or value of the control. For `CLICK` 1 when it was not sent because it would have come too late."""
+    which: int = 0
+    """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
+    `STATE`."""
+    sequence: int = 0
+    """Counts all records of a run from 0: a hole is a dropped record."""
+    at_us: int = 0
+    """When it was played; for `CLICK` when it was due; for `GAP` when it began."""
+    other_us: int = 0
+    """For notes how long it waited to be drained; for `CLICK` when it was sent; for `GAP` when it ended."""
+
+
+def pack(record: Record) -> bytes:
+    """`SIZE` bytes."""
+    return _LAYOUT.pack(*record)
+
+
+def unpack(data: bytes) -> list[Record]:
+    """The records in whole multiples of `SIZE` bytes."""
+    return [Record(*row) for row in _LAYOUT.iter_unpack(data)]

@@ -1,0 +1,254 @@
+"""Real devices through python-rtmidi, or through rtmidi2 on the Pythons that python-rtmidi has no wheels for.
+
+Both wrap the same C++ library, which fixes a message's time before Python gets its turn and hands it over as the time
+since the message before. mido's port layer drops that, so it is not used here. Messages wait in the library's own queue
+(`QUEUE_LIMIT`) until they are polled.
+
+Clock and sensing messages are *not* ignored in the library: its JACK input loses the time that lies before an ignored
+message (2 s in 6 s were lost). They are let through and told apart later.
+
+Inside: `load_system`, `PythonRtmidi`, `Rtmidi2`.
+"""
+
+import subprocess
+import sys
+from typing import Any
+
+from heeltap.errors import PortError, sentence
+from heeltap.ports.base import InPort, MidiSystem, OutPort, quiet_stderr
+from heeltap.ports.names import find_port, stable_name
+
+__all__ = ["QUEUE_LIMIT", "PythonRtmidi", "Rtmidi2", "load_system"]
+
+QUEUE_LIMIT = 4096
+"""Messages. At 1 ms a poll even a stall of a second under a dense controller stays far below; the library's own 100
+does not."""
+
+_CLIENT = "heeltap"
+
+_API_NAMES = {"alsa": "LINUX_ALSA", "jack": "UNIX_JACK", "core": "MACOSX_CORE", "windows": "WINDOWS_MM"}
+
+_PROBE_S = 5.0
+"""rtmidi2's own JACK library aborts the process where no server runs: it is tried in a child first, at most so long."""
+
+
+def load_system(api: str) -> MidiSystem:
+    """The adapter over whichever library is installed; raises `PortError` when neither is."""
+    try:
+        import rtmidi  # imported late: a compiled module that a machine may lack
+    except ImportError:
+        rtmidi = None
+    if rtmidi is not None:
+        return PythonRtmidi(rtmidi, api)
+    try:
+        import rtmidi2
+    except ImportError:
+        hint = "pip install python-rtmidi, or rtmidi2 on Python 3.13 and later; recorded files can be scored without"
+        raise PortError(sentence("MIDI devices", "no library to reach them", hint=hint)) from None
+    return Rtmidi2(rtmidi2, api)
+
+
+class _System:
+    """What both libraries share: making clients quietly, finding ports, wording errors."""
+
+    def __init__(self, library: Any, api: str) -> None:
+        self.library, self.api = library, api
+
+    def client(self, inputs: bool) -> Any:
+        """A client object of the library; each says how."""
+        raise NotImplementedError
+
+    def port_names(self, client: Any) -> list[str]:
+        """Names that a client sees; each library says how."""
+        raise NotImplementedError
+
+    def names(self, *, inputs: bool) -> list[str]:
+        """Full names in the system's order; raises `PortError` where the machine has no MIDI system."""
+        client = self.quiet_client(inputs)
+        found = self.port_names(client)
+        self.drop(client)
+        return found
+
+    def quiet_client(self, inputs: bool) -> Any:
+        """A client, with the C library's own complaints kept off the screen; raises `PortError` in one line."""
+        try:
+            with quiet_stderr():
+                return self.client(inputs)
+        except (OSError, RuntimeError) as error:
+            where = f"MIDI devices ({self.api or 'default'})"
+            hint = "no sequencer or server runs here; recorded files can be scored all the same"
+            raise PortError(sentence(where, f"the system offers none: {error}", hint=hint)) from error
+
+    def open(self, client: Any, wanted: str, *, inputs: bool, virtual: bool) -> str:
+        """Connect a client and return the port's full name; raises `PortError`."""
+        what = "MIDI input" if inputs else "MIDI output"
+        try:
+            if virtual:
+                with quiet_stderr():
+                    client.open_virtual_port(wanted)
+                return wanted
+            names = self.port_names(client)
+            index = find_port(wanted, names, what=what)
+            with quiet_stderr():
+                client.open_port(index)
+        except PortError:
+            self.drop(client)
+            raise
+        except (OSError, RuntimeError, NotImplementedError, ValueError) as error:
+            self.drop(client)
+            hint = "this system has no virtual ports" if virtual else "is another program using it?"
+            raise PortError(sentence(f"{what} '{wanted}'", f"cannot be opened: {error}", hint=hint)) from error
+        return names[index]
+
+    def drop(self, client: Any) -> None:
+        """Close and forget a client."""
+        client.close_port()
+
+    def open_in(self, wanted: str, *, virtual: bool = False) -> InPort:
+        """Open an input, or make one; raises `PortError`."""
+        client = self.quiet_client(True)
+        client.ignore_types(True, False, False)  # sysex away; clock and sensing stay, see the top of this module
+        return self.in_port(client, self.open(client, wanted, inputs=True, virtual=virtual), virtual)
+
+    def open_out(self, wanted: str, *, virtual: bool = False) -> OutPort:
+        """Open an output, or make one; raises `PortError`."""
+        client = self.quiet_client(False)
+        return self.out_port(client, self.open(client, wanted, inputs=False, virtual=virtual))
+
+    def in_port(self, client: Any, full: str, virtual: bool) -> InPort:
+        """The port object around an opened client."""
+        raise NotImplementedError
+
+    def out_port(self, client: Any, full: str) -> OutPort:
+        """The port object around an opened client."""
+        raise NotImplementedError
+
+
+class _Port:
+    """What inputs and outputs share."""
+
+    def __init__(self, system: _System, client: Any, full: str, virtual: bool = False) -> None:
+        self.name = stable_name(full)
+        self.stamped_ns: int | None = None
+        self._system, self._client, self._full, self._virtual = system, client, full, virtual
+
+    def begin(self, zero_ns: int) -> None:
+        """Nothing to do: a real device plays when it is played."""
+
+    def connected(self) -> bool:
+        """Whether the system still lists the device; a port that we made ourselves always is."""
+        return self._virtual or (self._client is not None and self._full in self._system.port_names(self._client))
+
+    def close(self) -> None:
+        """Let go of the device; a second call does nothing."""
+        client, self._client = self._client, None
+        if client is not None:
+            self._system.drop(client)
+
+
+class PythonRtmidi(_System):
+    """Adapter over python-rtmidi."""
+
+    def client(self, inputs: bool) -> Any:
+        """A client object; raises the library's own `OSError` where there is no MIDI system."""
+        api = getattr(self.library, "API_" + _API_NAMES[self.api]) if self.api else self.library.API_UNSPECIFIED
+        if inputs:
+            return self.library.MidiIn(api, _CLIENT, QUEUE_LIMIT)
+        return self.library.MidiOut(api, _CLIENT)
+
+    def port_names(self, client: Any) -> list[str]:
+        """Names that this client can connect to."""
+        return list(client.get_ports())
+
+    def drop(self, client: Any) -> None:
+        """Close the port and free the client at once: the system's list keeps it otherwise until the object is
+        collected."""
+        client.close_port()
+        client.delete()
+
+    def in_port(self, client: Any, full: str, virtual: bool) -> InPort:
+        """An input around an opened client."""
+        return _PythonRtmidiIn(self, client, full, virtual)
+
+    def out_port(self, client: Any, full: str) -> OutPort:
+        """An output around an opened client."""
+        return _PythonRtmidiOut(self, client, full)
+
+
+class _PythonRtmidiIn(_Port):
+    """Polled input."""
+
+    def poll(self) -> tuple[bytes, float] | None:
+        """The oldest waiting message and the driver's delta in seconds, or None."""
+        got = self._client.get_message()
+        return None if got is None else (bytes(got[0]), got[1])
+
+
+class _PythonRtmidiOut(_Port):
+    """Output."""
+
+    def send(self, message: bytes) -> None:
+        """Send one message now."""
+        self._client.send_message(message)
+
+
+class Rtmidi2(_System):
+    """Adapter over rtmidi2, which names and returns things otherwise. Untested on a real device by us: see the decision
+    record."""
+
+    def __init__(self, library: Any, api: str) -> None:
+        super().__init__(library, api)
+        self._probed = False
+
+    def client(self, inputs: bool) -> Any:
+        """A client object; raises `OSError` where making one would abort the process."""
+        if not self._probed:
+            probe_in_child(self._api_code())
+            self._probed = True
+        if inputs:
+            return self.library.MidiIn(_CLIENT, QUEUE_LIMIT, self._api_code())
+        return self.library.MidiOut(_CLIENT, self._api_code())
+
+    def _api_code(self) -> int:
+        """The library's number of the wanted system."""
+        return int(getattr(self.library, "API_" + (_API_NAMES[self.api] if self.api else "UNSPECIFIED")))
+
+    def port_names(self, client: Any) -> list[str]:
+        """Names that this client can connect to; the library gives None for a port that vanished while it counted."""
+        return [name for name in client.ports if name]
+
+    def in_port(self, client: Any, full: str, virtual: bool) -> InPort:
+        """An input around an opened client."""
+        return _Rtmidi2In(self, client, full, virtual)
+
+    def out_port(self, client: Any, full: str) -> OutPort:
+        """An output around an opened client."""
+        return _Rtmidi2Out(self, client, full)
+
+
+class _Rtmidi2In(_Port):
+    """Polled input."""
+
+    def poll(self) -> tuple[bytes, float] | None:
+        """The oldest waiting message and the driver's delta in seconds, or None."""
+        message = self._client.get_message()
+        return (bytes(message), self._client.deltatime) if message else None
+
+
+class _Rtmidi2Out(_Port):
+    """Output."""
+
+    def send(self, message: bytes) -> None:
+        """Send one message now."""
+        self._client.send_raw(*message)
+
+
+def probe_in_child(api_code: int) -> None:
+    """Make an rtmidi2 client in a child process first; raise `OSError` where the child dies of it or takes over 5 s."""
+    code = f"import rtmidi2; rtmidi2.MidiIn('heeltap probe', 16, {api_code}).ports"
+    try:
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, timeout=_PROBE_S, check=False)
+    except subprocess.TimeoutExpired:
+        raise OSError("asking for devices took more than 5 s") from None
+    if done.returncode != 0:
+        raise OSError("asking for devices ended the process that asked")

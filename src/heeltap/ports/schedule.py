@@ -1,0 +1,54 @@
+"""Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
+
+Inside: `Schedule`, `merge`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray, as_ints, freeze_columns
+
+__all__ = ["Schedule", "merge"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Schedule:
+    """Messages in time order; columns are equally long."""
+
+    due_us: IntArray
+    """When, microseconds from bar 1, beat 1; the count-in is negative. Not decreasing."""
+    messages: tuple[bytes, ...]
+    """One whole MIDI message each."""
+    kind: tuple[str, ...]
+    """What each is: ``click``, ``accent``, ``drum``, ``off``, ...; a word for readers, the engine tells only ``off``
+    apart."""
+    end_us: int
+    """When the last bar ends."""
+
+    def __post_init__(self) -> None:
+        """Check the columns; raise `ValueError` when they differ in length or time runs backwards."""
+        rows = freeze_columns(self, ("due_us",))
+        if rows != len(self.messages) or rows != len(self.kind):
+            raise ValueError("Schedule: due_us, messages and kind differ in length")
+        if np.any(np.diff(self.due_us) < 0):
+            raise ValueError("Schedule.due_us must not decrease")
+        if not all(self.messages):
+            raise ValueError("Schedule.messages holds an empty message")
+
+    def __len__(self) -> int:
+        return len(self.messages)
+
+
+def merge(*schedules: Schedule) -> Schedule:
+    """All of them as one, ending with the longest; of messages due together the earlier argument's come first."""
+    due = np.concatenate([as_ints([]), *(s.due_us for s in schedules)])
+    messages = [m for s in schedules for m in s.messages]
+    kinds = [k for s in schedules for k in s.kind]
+    order = np.argsort(due, kind="stable")
+    return Schedule(
+        due[order],
+        tuple(messages[i] for i in order),
+        tuple(kinds[i] for i in order),
+        max((s.end_us for s in schedules), default=0),
+    )
