@@ -1,0 +1,42 @@
+"""``heeltap make``: generate an exercise and print it, or write it as TOML or MIDI."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "make",
+        help="generate an exercise",
+        description="Generate an exercise of a family and grade. Without a family: list them all with their aims.",
+    )
+    parser.add_argument("family", nargs="?", metavar="FAMILY", help="anchor, split or turn")
+    parser.add_argument("grade", nargs="?", type=int, default=1, metavar="GRADE", help="from 1 (default: 1)")
+    parser.add_argument("--metre", default="4/4", help="such as 3/4 or 6/8 (default: 4/4)")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
+    )
+    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the grade's)")
+    parser.add_argument("--bars", type=int, metavar="N", help="length (default: the grade's)")
+    parser.add_argument("--out", metavar="FILE", help="write it there instead of printing: .toml, .mid or .txt")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make it and print or write it."""
+    from heeltap.jobs.making import course_text, exercise_text, make, write_exercise
+
+    if args.family is None:
+        sys.stdout.write(course_text())
+        return 0
+    exercise = make(args.family, args.grade, metre=args.metre, seed=args.seed, tempo_bpm=args.tempo, bars=args.bars)
+    if args.out is None:
+        sys.stdout.write(exercise_text(exercise))
+        return 0
+    write_exercise(exercise, Path(args.out))
+    print(f"{args.out}: {exercise.title}, {len(exercise.bars)} bars", file=sys.stderr)
+    return 0

@@ -1,0 +1,34 @@
+"""``heeltap ports``: the MIDI ports that there are, by the names that settings may keep."""
+
+import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from heeltap.ports.base import PortName
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    commands.add_parser(
+        "ports",
+        help="list the MIDI ports",
+        description="List the MIDI inputs and outputs, by names without the numbers that change between starts.",
+    )
+
+
+def run(_: argparse.Namespace) -> int:
+    """Print both lists; a machine without a MIDI system is an error with one line."""
+    from heeltap.ports.base import list_ports
+
+    inputs, outputs = list_ports()
+    print("\n".join([*_lines("inputs (--in)", inputs), *_lines("outputs (--out)", outputs)]))
+    if not inputs:
+        print("No keyboard or pads found. To try without: heeltap drill --in keys (space bar as a pad)")
+    return 0
+
+
+def _lines(title: str, ports: "Sequence[PortName]") -> list[str]:
+    return [title, *(f"  {port.stable}" for port in ports)] if ports else [title, "  none"]
