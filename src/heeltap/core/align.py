@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.align_assign import choose, share_out
+from heeltap.core.align_assign import choose, in_order, share_out
 from heeltap.core.align_delay import home_candidates, leap_stretches, near_home
 from heeltap.core.align_grid import STEP_MS, Stretch
 from heeltap.core.align_habits import Habits
@@ -33,7 +33,7 @@ _SURE_NATS = 12.0
 the other are worth up to 10, and that is all that tells equal strokes on one key from themselves shifted by one."""
 
 
-FREE = Habits(wander_ms=20.0, home_ms=80.0)
+FREE = Habits(wander_ms=20.0, home_ms=80.0, loose=0.03, loose_reach_ms=300.0)
 """At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
 
 FREE_STRETCH = Stretch(-300, 61)
@@ -138,7 +138,8 @@ def _pass(
     """Match and confidence, in time order."""
     odds = pair_odds(set_up(plan, take, first, habits, stretches), home)
     chances = share_out(odds, len(plan), len(take))
-    return choose(odds, chances, len(plan), len(take))
+    match, confidence = choose(odds, chances, len(plan), len(take))
+    return in_order(match, plan.at_ms, plan.pitch), confidence
 
 
 def _nothing(plan: Line, take: Line, delay_ms: float | None) -> Match:

@@ -91,11 +91,10 @@ def _firsts(values: IntArray) -> BoolArray:
     return out
 
 
-def in_order(match: IntArray, confidence: FloatArray, at_ms: FloatArray, pitch: IntArray) -> IntArray:
+def in_order(match: IntArray, at_ms: FloatArray, pitch: IntArray) -> IntArray:
     """The match with interchangeable planned notes (one time, one key) answered in the order of playing, misses last.
 
-    Their confidence is that of the whole group, shared: each becomes the mean chance of having an answer. ``at_ms`` and
-    ``pitch`` are the planned notes, sorted by both; ``confidence`` is changed in place.
+    ``at_ms`` and ``pitch`` are the planned notes, sorted by both.
     """
     same = (np.diff(at_ms) == 0) & (np.diff(pitch) == 0)
     if not same.any():

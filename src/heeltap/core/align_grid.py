@@ -79,14 +79,17 @@ class Lens:
         self.scales = max(1, 1 + round(np.log(float(sigma_ms.max()) / low) / np.log(_SIGMA_RATIO)))
         sigma = low * _SIGMA_RATIO ** np.arange(self.scales)
         self._log_low = np.log(low)
-        self.reach_ms = float(_REACH_SIGMAS * sigma[-1])
+        self.reach_ms = max(float(_REACH_SIGMAS * sigma[-1]), habits.loose_reach_ms)
         self.half = int(np.ceil(self.reach_ms / STEP_MS)) + 1
         self.width = longest
         steps = np.arange(-self.half - longest, self.half + longest + 1)
-        residual = STEP_MS * steps[None, None, :] + np.arange(STEP_MS)[None, :, None]
-        size = np.abs(residual) / sigma[:, None, None]
+        residual = np.abs(STEP_MS * steps[None, None, :] + np.arange(STEP_MS)[None, :, None])
+        size = residual / sigma[:, None, None]
         cost = np.where(size < 1.5, 0.5 * size**2, 1.5 * size - 1.125)
         density = np.where(size < _REACH_SIGMAS, np.exp(-cost), 0.0) / (TAIL_MASS * sigma[:, None, None])
+        if habits.loose > 0:
+            flat = (residual <= habits.loose_reach_ms) / (2 * habits.loose_reach_ms)
+            density = (1 - habits.loose) * density + habits.loose * flat
         # The slice runs over growing offsets, so residuals must fall along a row.
         rows = density.reshape(self.scales * STEP_MS, -1)[:, ::-1]
         miss = np.ones((1, rows.shape[1]))

@@ -43,6 +43,9 @@ class Habits:
     """The same as a share of the gap to the next stroke."""
     sigma_most_ms: float = 100.0
     """The same at most."""
+    loose: float = 0.0
+    """Share of the notes that fall anywhere within `loose_reach_ms` of their stroke: ornaments, broken chords."""
+    loose_reach_ms: float = 0.0
     wander_ms: float = 10.0
     """Standard deviation of a step of the running offset, a quarter of a second apart."""
     stumble: float = 0.06
