@@ -152,14 +152,18 @@ def stroke_times(beat: FloatArray, stroke: IntArray, at_ms: FloatArray) -> Float
     """When each stroke was played, ms, from notes known to belong to strokes; believable times are kept, others made.
 
     A time is believable when it lies within 150 ms or half the gap of the line through its neighbours (the medians of
-    their slopes and heights); a stroke without one gets its place on that line.
+    their slopes and heights), at the ends of the take two and a half times that, because people begin and end slower; a
+    stroke without one gets its place on that line.
     """
     order = np.lexsort((at_ms, stroke))
     known, begin, many = np.unique(stroke[order], return_index=True, return_counts=True)
     middle = 0.5 * (at_ms[order[begin + (many - 1) // 2]] + at_ms[order[begin + many // 2]])
     line, slope = _lines(beat[known], middle, beat[known])
     gap = np.minimum(np.diff(beat[known], prepend=-np.inf), np.diff(beat[known], append=np.inf))
-    kept = np.abs(middle - line) < np.maximum(150.0, 0.5 * slope * gap)
+    allowed = np.maximum(150.0, 0.5 * slope * gap)
+    allowed[:2] *= 2.5
+    allowed[-2:] *= 2.5
+    kept = np.abs(middle - line) < allowed
     kept[np.diff(middle, prepend=-np.inf) <= 0] = False
     if kept.sum() < 2:
         kept[:] = True
