@@ -32,7 +32,7 @@ def render(result: Result) -> str:
         _table("by division", ((row.division, row) for row in result.by_division), len(result.by_division) > 1),
         _sections(result),
         _list("What stands out", (finding.text for finding in result.findings)),
-        _list("Play again", (f"{bars((r.first_bar, r.last_bar))}: {r.why}" for r in result.replay)),
+        _list("Play again", (f"{bars(range(r.first_bar, r.last_bar + 1))}: {r.why}" for r in result.replay)),
         _list("Next", (advice.text for advice in result.advice)),
         _trust(result),
     ]
