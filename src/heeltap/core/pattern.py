@@ -41,6 +41,12 @@ SYLLABLES = {"e": (1, 4), "t": (1, 3), "&": (1, 2), "l": (2, 3), "a": (3, 4)}
 _BY_DIVISION = {1: "", 2: "&", 3: "tl", 4: "e&a"}
 """Syllables after the number when a unit is cut in so many."""
 
+_CUTS = (*_BY_DIVISION.values(), "".join(SYLLABLES))
+"""What a unit can be counted in, the plainest first; the last holds thirds and quarters together."""
+
+_PARTS = {over / under: name for name, (over, under) in SYLLABLES.items()}
+"""The same places as floats."""
+
 _LOOKALIKES = {"+": "&", "n": "&", "i": "l", "o": "0", "[": "(", "]": ")", "{": "(", "}": ")", "^": ">", ".": "-"}
 """What people type instead, for the hint."""
 
@@ -204,7 +210,7 @@ def syllable_line(metre: Metre, division: int) -> tuple[Syllable, ...]:
     """
     if division not in _BY_DIVISION:
         raise PlanError(sentence("counting line", f"a unit cut in {division}", "1, 2, 3 or 4"))
-    return _line(metre, [division] * metre.count)
+    return _line(metre, [_BY_DIVISION[division]] * metre.count)
 
 
 def counting_line(at_tick: Iterable[int], metre: Metre, *, least: int = 1) -> tuple[Syllable, ...]:
@@ -218,30 +224,21 @@ def counting_line(at_tick: Iterable[int], metre: Metre, *, least: int = 1) -> tu
         Every unit is cut at least so finely (1 or 2), to keep the look of neighbouring bars alike.
     """
     ticks = unit_ticks(metre)
-    need = [least] * metre.count
+    need = [set(_BY_DIVISION[least]) for _ in range(metre.count)]
     for at in at_tick:
         unit, within = divmod(min(max(at, 0), bar_ticks(metre) - 1), ticks)
-        need[unit] = _join(need[unit], within / ticks)
-    return _line(metre, need)
+        place = min((0.0, 1.0, *_PARTS), key=lambda p: abs(p - within / ticks))
+        need[unit].update(_PARTS.get(place, ""))
+    return _line(metre, [next(cut for cut in _CUTS if names <= set(cut)) for names in need])
 
 
-def _join(division: int, part: float) -> int:
-    """The coarsest cut that holds the old cut and a stroke at this part of the unit; 12 holds thirds and quarters."""
-    place = min((0.0, 0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.0), key=lambda p: abs(p - part))
-    finer = {0.0: 1, 1.0: 1, 0.5: 2, 0.25: 4, 0.75: 4}.get(place, 3)
-    if finer == 1 or division == finer or division == 12 or (division, finer) == (4, 2):
-        return division
-    if {division, finer} <= {1, 2, 4}:
-        return max(division, finer)
-    return 3 if division <= 2 and finer == 3 else 12
-
-
-def _line(metre: Metre, cuts: list[int]) -> tuple[Syllable, ...]:
+def _line(metre: Metre, cuts: Iterable[str]) -> tuple[Syllable, ...]:
+    """Number and syllables of every unit, given the syllables behind each number."""
     step = unit_ticks(metre) / TICKS_PER_QUARTER
     line = []
     for unit, cut in enumerate(cuts):
         line.append(Syllable(unit * step, str(unit + 1)))
-        for name in _BY_DIVISION.get(cut, "".join(SYLLABLES)):
+        for name in cut:
             over, under = SYLLABLES[name]
             line.append(Syllable((unit + over / under) * step, name))
     return tuple(line)
