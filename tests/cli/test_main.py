@@ -1,0 +1,115 @@
+"""The command line's frame: what it imports, what it says of mistakes, and the exit codes that scripts rely on."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from heeltap.cli import COMMANDS, build_parser, main
+
+ROOT = Path(__file__).resolve().parents[2]
+SONG = ROOT / "demo" / "tollgate-road.mid"
+TAKE = ROOT / "demo" / "tollgate-road-take-1.mid"
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """The help page costs no numpy, scipy, textual, rtmidi or mido."""
+    code = (
+        "import sys; from heeltap.cli import main; main(['--help']); "
+        "print([m for m in ('numpy', 'scipy', 'textual', 'rtmidi', 'mido', 'msgspec', 'rich') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert "[]" == done.stdout.splitlines()[-1]
+
+
+def test_every_command_has_a_help_line_and_a_description() -> None:
+    """No command is listed without words."""
+    (commands,) = [action for action in build_parser()._actions if action.dest == "command"]
+
+    assert sorted(COMMANDS) == sorted(commands.choices)
+    assert all(parser.description for parser in commands.choices.values())
+
+
+@pytest.mark.parametrize(
+    ("line", "hint"),
+    [
+        (["scores", "x.mid"], "did you mean score?"),
+        (["score", "x.mid", "--plann", "y"], "did you mean --plan?"),
+        (["score", "x.mid", "--grid", "17"], "invalid choice: 17"),
+        (["score", "x.mid", "--lean", "soon"], "'soon' is not a number of milliseconds"),
+        (["score", "x.mid", "--lean", "200"], "outside -100..100 ms"),
+        (["score", "x.mid", "--pocket", "0"], "must be more than 0 ms"),
+    ],
+)
+def test_a_usage_error_is_one_line_with_the_nearest_word(
+    line: list[str], hint: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2 and a hint."""
+    assert 2 == main(line)
+    said = capsys.readouterr().err
+    assert hint in said
+    assert 1 == len(said.splitlines())
+
+
+def test_a_missing_file_is_one_line_and_exit_code_3(capsys: pytest.CaptureFixture[str]) -> None:
+    """The message names the file; no traceback."""
+    assert 3 == main(["score", "nowhere.mid"])
+    said = capsys.readouterr()
+    assert said.err.startswith("heeltap: nowhere.mid: ")
+    assert 1 == len(said.err.splitlines())
+    assert "" == said.out
+
+
+def test_debug_shows_the_error_itself() -> None:
+    """With --debug the exception is not caught."""
+    with pytest.raises(ValueError, match="nowhere"):
+        main(["score", "nowhere.mid", "--debug"])
+
+
+def test_json_goes_to_stdout_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """--json - prints one JSON document and nothing else, on either stream."""
+    assert 0 == main(["score", str(TAKE), "--plan", str(SONG), "--part", "keys", "--json", "-"])
+    said = capsys.readouterr()
+    assert "heeltap.result/1" == json.loads(said.out)["format"]
+    assert "" == said.err
+
+
+def test_a_song_with_several_parts_asks_which(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without --part the parts are listed with their note counts, exit code 3."""
+    assert 3 == main(["score", str(SONG)])
+    said = capsys.readouterr().err
+    assert "drums" in said
+    assert "keys" in said
+    assert "notes" in said
+
+
+def test_a_folder_scores_every_file_and_reports_the_bad_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A bad file is named and skipped, the others come as one JSON line each, and the exit code tells."""
+    for number in range(3):
+        (tmp_path / f"take{number}.mid").write_bytes(TAKE.read_bytes())
+    (tmp_path / "zero.mid").write_bytes(b"")
+
+    code = main(["score", str(tmp_path), "--json", "-"])
+
+    said = capsys.readouterr()
+    assert 3 == code
+    assert 3 == len([json.loads(line) for line in said.out.splitlines()])
+    assert "zero.mid" in said.err
+
+
+def test_many_files_are_scored_by_several_processes_with_the_same_result(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One process or two: the same lines in the same order, errors included."""
+    for number in range(5):
+        (tmp_path / f"take{number}.mid").write_bytes(TAKE.read_bytes() if number != 2 else b"MThd")
+    outputs = []
+    for jobs in ("1", "2"):
+        main(["score", str(tmp_path), "--json", "-", "--jobs", jobs])
+        outputs.append(capsys.readouterr())
+
+    assert outputs[0] == outputs[1]
+    assert 4 == len(outputs[0].out.splitlines())

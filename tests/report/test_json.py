@@ -1,0 +1,71 @@
+"""`heeltap.result/1` as JSON: valid against its own schema, the same when read back, promised fields kept."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import msgspec
+import pytest
+
+from heeltap import score_file
+from heeltap.core.result import Result
+from heeltap.errors import TakeFileError
+from heeltap.report.json import from_json, schema, to_json
+
+ROOT = Path(__file__).resolve().parents[2]
+PROMISED = {
+    "": "format file part reference lean_ms pocket_ms calibration resolution_ms counts overall by_beat by_division "
+    "by_section swing findings replay advice notes warnings",
+    "counts": "planned matched missed extra wrong_pitch unplaced",
+    "calibration": "known delay_ms uncertainty_ms method",
+    "overall": "n bias_ms bias_ci95_ms spread_ms spread_ci95_ms in_pocket score",
+}
+
+
+@pytest.fixture(scope="module")
+def result() -> Result:
+    """The demo's first take."""
+    demo = ROOT / "demo"
+    return score_file(demo / "tollgate-road-take-1.mid", part="keys", plan=demo / "tollgate-road.mid")
+
+
+def test_a_result_validates_against_the_published_schema(result: Result) -> None:
+    """The schema in docs/ describes what is written."""
+    published = json.loads((ROOT / "docs" / "result.schema.json").read_text())
+
+    jsonschema.validate(json.loads(to_json(result)), published)
+
+
+def test_the_published_schema_is_the_current_one() -> None:
+    """A changed field fails here until docs/result.schema.json is written again (``python -m tests.makers.schema``)."""
+    assert json.loads((ROOT / "docs" / "result.schema.json").read_text()) == json.loads(msgspec.json.encode(schema()))
+
+
+def test_the_promised_fields_are_there(result: Result) -> None:
+    """Fields that other programs rely on keep their names."""
+    document = json.loads(to_json(result))
+    for place, names in PROMISED.items():
+        part = document[place] if place else document
+
+        assert set() == set(names.split()) - set(part)
+
+
+def test_a_result_comes_back_from_its_json(result: Result) -> None:
+    """Reading what was written gives the same result, indented or not."""
+    assert result == from_json(to_json(result))
+    assert result == from_json(to_json(result, indent=True))
+
+
+def test_another_version_is_refused(result: Result) -> None:
+    """A document of a newer version is an error that says so."""
+    data = to_json(result).replace(b"heeltap.result/1", b"heeltap.result/9")
+
+    with pytest.raises(TakeFileError, match="another version"):
+        from_json(data)
+
+
+def test_what_is_no_result_is_refused() -> None:
+    """Neither broken JSON nor another document passes."""
+    for data in (b"{", b"[]", b'{"format": "heeltap.result/1"}'):
+        with pytest.raises(TakeFileError, match=r"heeltap\.result/1"):
+            from_json(data)
