@@ -1,0 +1,185 @@
+"""What is kept beside a take so that it can be judged again in ten years: `heeltap.take/1`.
+
+Everything that the judging depends on is written out, the plan note by note too: a take does not change its meaning
+when an exercise is rewritten or generated otherwise. Fields may be added within version 1; readers ignore those that
+they do not know.
+
+Inside: `Context`, `PlanOut`, `LeftOut`, `context_bytes`, `context_from`, `plan_out`, `plan_from`.
+"""
+
+import re
+from typing import Annotated
+
+import msgspec
+import numpy as np
+
+from heeltap.core.arrays import as_ints
+from heeltap.core.meter import Metre, MetreMap, TempoMap
+from heeltap.core.plan import HANDS, KINDS, Plan, Section
+from heeltap.errors import TakeFileError
+
+__all__ = ["FORMAT", "Context", "LeftOut", "PlanOut", "context_bytes", "context_from", "plan_from", "plan_out"]
+
+FORMAT = "heeltap.take/1"
+
+_FORMAT_SHAPE = re.compile(r"heeltap\.take/(\d+)")
+
+_Us = Annotated[int, msgspec.Meta(ge=-(2**53), le=2**53)]
+_Count = Annotated[int, msgspec.Meta(ge=0, le=2**31)]
+_Finite = Annotated[float, msgspec.Meta(ge=-1e9, le=1e9)]
+
+
+class PlanOut(msgspec.Struct, frozen=True):
+    """A plan as plain lists; columns as in `heeltap.core.plan.Plan`."""
+
+    name: str
+    at_tick: list[_Us]
+    at_us: list[_Us]
+    pitch: list[Annotated[int, msgspec.Meta(ge=-1, le=127)]]
+    velocity: list[Annotated[int, msgspec.Meta(ge=0, le=127)]]
+    hand: list[Annotated[int, msgspec.Meta(ge=0, lt=len(HANDS))]]
+    kind: list[Annotated[int, msgspec.Meta(ge=0, lt=len(KINDS))]]
+    stroke: list[_Count]
+    ticks_per_quarter: Annotated[int, msgspec.Meta(ge=1, le=32767)]
+    """Resolution of the tempo map."""
+    tempo: list[tuple[_Us, Annotated[int, msgspec.Meta(ge=1, lt=2**24)]]]
+    """(tick, microseconds per quarter) of each segment."""
+    metre: list[tuple[_Finite, Annotated[int, msgspec.Meta(ge=1, le=255)], Annotated[int, msgspec.Meta(ge=1, le=128)]]]
+    """(position in quarters, upper number, lower number) of each signature."""
+    sections: list[tuple[str, _Count, _Count]]
+    """(name, first bar, last bar)."""
+    bars: _Count
+    swing_ratio: Annotated[float, msgspec.Meta(gt=0, le=100)] = 1.0
+
+
+class LeftOut(msgspec.Struct, frozen=True):
+    """A stretch that is not held against the player."""
+
+    from_us: _Us
+    """Microseconds from bar 1, beat 1."""
+    to_us: _Us
+    why: str
+    """``lost`` (the port was gone), ``held``, ``late click``."""
+
+
+class Context(msgspec.Struct, frozen=True, kw_only=True):
+    """How a take was made."""
+
+    format: str = FORMAT
+    heeltap: str
+    """Version that wrote it."""
+    name: str
+    """Short name of the exercise or the plan file."""
+    title: str = ""
+    date: str = ""
+    """When it began, ISO 8601 with the local offset."""
+    exercise: str | None = None
+    """The exercise as TOML text; None when the plan came from elsewhere."""
+    plan: PlanOut
+    lean_ms: _Finite = 0.0
+    pocket_ms: Annotated[float, msgspec.Meta(gt=0, le=1e6)] | None = None
+    """None follows each stroke's own interval."""
+    delay_ms: _Finite | None = None
+    """Known delay of the route; None when not known."""
+    retrigger_ms: Annotated[float, msgspec.Meta(ge=0, le=1e6)] | None = None
+    """Window of the double-trigger filter; None is the default of the program that judges."""
+    resolution_ms: _Finite | None = None
+    """Nothing finer than this can be told from this route; None when not known."""
+    feedback: str = "bar"
+    take_number: _Count = 1
+    """How many takes of this exercise there were, this one included."""
+    in_port: str = ""
+    out_port: str = ""
+    seed: int | None = None
+    count_in_us: _Us = 0
+    """Length of the count-in: bar 1, beat 1 in ``take.mid`` is here."""
+    ending: str = ""
+    """``played``, ``stopped``, ``recovered``, or what broke; empty while the take is being played."""
+    judged_to_us: _Us | None = None
+    """Where an unfinished take ends; None when it was played to the end."""
+    left_out: list[LeftOut] = []
+    late_clicks: _Count = 0
+    """Clicks that left more than 2 ms late."""
+    dropped: _Count = 0
+    """Notes that the journal lost; 0 always, unless the disk failed."""
+    engine: dict[str, str | int | float | bool | None] = {}
+    """What the engine reports of itself: scheduling, lateness, counts."""
+
+
+def context_bytes(context: Context) -> bytes:
+    """The context as JSON, fit for reading by people and byte for byte the same for the same content."""
+    return msgspec.json.format(msgspec.json.encode(context), indent=1) + b"\n"
+
+
+def context_from(data: bytes, where: str) -> Context:
+    """The context in JSON bytes.
+
+    Raises
+    ------
+    TakeFileError
+        It is not a context, is damaged, or was written by a newer heeltap; ``where`` names it.
+    """
+    try:
+        version = msgspec.json.decode(data, type=_Head).format
+        known = _FORMAT_SHAPE.fullmatch(version)
+        if known and int(known[1]) > 1:
+            raise TakeFileError(where, f"format {version!r}", repr(FORMAT), "written by a newer heeltap: update")
+        if version != FORMAT:
+            raise TakeFileError(where, f"format {version!r}", repr(FORMAT))
+        return msgspec.json.decode(data, type=Context)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
+        raise TakeFileError(where, f"not a take's context: {error}", FORMAT) from error
+
+
+class _Head(msgspec.Struct):
+    format: str
+
+
+def plan_out(plan: Plan) -> PlanOut:
+    """A plan as plain lists."""
+    return PlanOut(
+        name=plan.name,
+        at_tick=plan.at_tick.tolist(),
+        at_us=plan.at_us.tolist(),
+        pitch=plan.pitch.tolist(),
+        velocity=plan.velocity.tolist(),
+        hand=plan.hand.tolist(),
+        kind=plan.kind.tolist(),
+        stroke=plan.stroke.tolist(),
+        ticks_per_quarter=plan.tempo.ticks_per_quarter,
+        tempo=list(zip(plan.tempo.at_tick.tolist(), plan.tempo.us_per_quarter.tolist(), strict=True)),
+        metre=[
+            (at, metre.count, metre.unit)
+            for at, metre in zip(plan.metre.at_quarter.tolist(), plan.metre.metres, strict=True)
+        ],
+        sections=[(section.name, section.first_bar, section.last_bar) for section in plan.sections],
+        bars=plan.bars,
+        swing_ratio=plan.swing_ratio,
+    )
+
+
+def plan_from(out: PlanOut, where: str) -> Plan:
+    """The plan in plain lists; raises `TakeFileError` when they do not make one."""
+    try:
+        return Plan(
+            name=out.name,
+            at_tick=as_ints(out.at_tick),
+            at_us=as_ints(out.at_us),
+            pitch=as_ints(out.pitch),
+            velocity=as_ints(out.velocity),
+            hand=as_ints(out.hand),
+            kind=as_ints(out.kind),
+            stroke=as_ints(out.stroke),
+            tempo=TempoMap(
+                out.ticks_per_quarter, as_ints(row[0] for row in out.tempo), as_ints(row[1] for row in out.tempo)
+            ),
+            metre=MetreMap(
+                np.array([row[0] for row in out.metre], dtype=np.float64),
+                tuple(Metre(count, unit) for _, count, unit in out.metre),
+            ),
+            sections=tuple(Section(*row) for row in out.sections),
+            bars=out.bars,
+            swing_ratio=out.swing_ratio,
+        )
+    except ValueError as error:
+        raise TakeFileError(where, f"a plan that is none: {error}", FORMAT) from error
