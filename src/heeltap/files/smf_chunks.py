@@ -9,7 +9,7 @@ Inside: `Header`, `unwrap` (find the MIDI file inside the bytes), `read_header`,
 from dataclasses import dataclass
 
 from heeltap.errors import MidiFileError
-from heeltap.files.smf_events import RawTrack, TrackReader
+from heeltap.files.smf_events import MOST_RARE, RawTrack, TrackReader
 from heeltap.files.smf_notices import Notices
 
 __all__ = ["MOST_TRACKS", "Header", "chunk_at", "read_header", "read_tracks", "unwrap"]
@@ -132,7 +132,7 @@ def chunk_at(data: bytes, at: int) -> bool:
 def read_tracks(data: bytes, header: Header, notices: Notices) -> list[RawTrack]:
     """All tracks in file order, up to the end of the file or to a second header."""
     tracks: list[RawTrack] = []
-    at = header.next_byte
+    at, rare_left = header.next_byte, MOST_RARE
     while at + 8 <= len(data):
         kind = data[at : at + 4]
         if kind == b"MThd" and tracks:
@@ -144,7 +144,8 @@ def read_tracks(data: bytes, header: Header, notices: Notices) -> list[RawTrack]
             if len(tracks) == MOST_TRACKS:
                 notices.add(f"more than {MOST_TRACKS} tracks", "the rest was ignored", byte=at)
                 break
-            track, at = _read_track(data, at, len(tracks), notices)
+            track, at = _read_track(data, at, len(tracks), notices, rare_left)
+            rare_left -= track.rare
             tracks.append(track)
         elif chunk_at(data, at):
             at += 8 + int.from_bytes(data[at + 4 : at + 8], "big")  # somebody's own chunk: the standard says skip
@@ -173,13 +174,13 @@ def _track_limit(data: bytes, start: int, declared: int) -> int:
     return found if found >= 0 else len(data)
 
 
-def _read_track(data: bytes, at: int, index: int, notices: Notices) -> tuple[RawTrack, int]:
+def _read_track(data: bytes, at: int, index: int, notices: Notices, rare_left: int) -> tuple[RawTrack, int]:
     """One track, and where the next chunk starts."""
     start = at + 8
     length = int.from_bytes(data[at + 4 : start], "big")
     declared = start + length
-    reader = TrackReader(data, start, _track_limit(data, start, declared), index, notices)
-    track = reader.read()
+    limit = _track_limit(data, start, declared)
+    track = TrackReader(data, start, limit, index, notices, rare_left=rare_left).read()
     if track.stop_byte == declared:
         return track, declared
     boundary = declared <= len(data) and chunk_at(data, declared)

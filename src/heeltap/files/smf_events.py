@@ -8,18 +8,24 @@ Conventions: a track that loses its place is stopped there, with what was read b
 would be wrong in silence. Inside: `RawTrack` (what came out), `TrackReader`.
 """
 
+from array import array
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from heeltap.files.smf_notices import Notices
 
-__all__ = ["LAST_TICK", "MOST_METAS", "Meta", "RawTrack", "TrackReader"]
+__all__ = ["LAST_TICK", "MOST_RARE", "MOST_TEXTS", "Meta", "RawTrack", "TrackReader"]
 
 LAST_TICK = 1 << 38
 """Positions end here: 9 years at 480 ticks and 120 bpm. Times the longest tempo (2**24) it still fits an int64."""
 
-MOST_METAS = 100_000
-"""Kept texts in a track: a file made of markers may not take minutes. Tempi and metres have no limit. Ours."""
+MOST_TEXTS = 20_000
+"""Kept texts of a track: the rest of a file made of markers is skipped. Ours."""
+
+MOST_RARE = 600_000
+"""Metas, sysex and system messages of a file; each costs ten times what a note does. Two hours of clock bytes at 120 bpm
+are 345,600. Ours.
+"""
 
 _NONE = 256
 """Running status before the first status byte; a status plus 256 is one that a meta or sysex has cancelled."""
@@ -62,9 +68,9 @@ class Meta(NamedTuple):
 class RawTrack:
     """What one track holds, in file order."""
 
-    notes: list[int] = field(default_factory=list)
+    notes: "array[int]" = field(default_factory=lambda: array("q"))
     """Note-ons and note-offs, packed as the module says."""
-    pedal: list[int] = field(default_factory=list)
+    pedal: "array[int]" = field(default_factory=lambda: array("q"))
     """Controller 64, packed the same way."""
     programs: dict[int, int] = field(default_factory=dict)
     """First program of each channel."""
@@ -80,6 +86,8 @@ class RawTrack:
     """The first byte that was not read."""
     ended: bool = False
     """An end-of-track was found."""
+    rare: int = 0
+    """How many events were no channel messages in good order."""
     damaged: str = ""
     """Why reading stopped early, or empty."""
 
@@ -87,13 +95,17 @@ class RawTrack:
 class TrackReader:
     """Reads one track: make it, call `read` once."""
 
-    def __init__(self, data: bytes, start: int, limit: int, index: int, notices: Notices) -> None:
+    def __init__(
+        self, data: bytes, start: int, limit: int, index: int, notices: Notices, *, rare_left: int = MOST_RARE
+    ) -> None:
         self._data, self._limit, self._index, self._notices = data, limit, index, notices
         self._track = RawTrack()
         self._pos, self._tick, self._running = start, 0, _NONE
         self._end = limit
         self._status = _NONE
         self._prefix = (-1, 0)
+        self._texts = 0
+        self._rare_left = rare_left
 
     def read(self) -> RawTrack:
         """Everything up to end-of-track, the limit, the next track, or damage."""
@@ -213,7 +225,10 @@ class TrackReader:
 
     def _rare(self, status: int) -> None:
         """Whatever the loop left: damage, a cancelled running status, metas, sysex, system messages."""
-        if status == _NONE:
+        self._track.rare += 1
+        if self._track.rare > self._rare_left:
+            self._damage(f"more than {MOST_RARE} metas, system messages and damaged events", self._pos)
+        elif status == _NONE:
             self._damage(f"a data byte ({self._data[self._pos]:02x}) without a status before it", self._pos)
         elif status > _NONE:
             self._say("running status after a meta or sysex event", "read on with the last channel status", self._pos)
@@ -310,11 +325,12 @@ class TrackReader:
     def _keep(self, kind: int, payload: bytes, at: int) -> None:
         """Store a meta whose payload is long enough."""
         track = self._track
-        if kind in (0x51, 0x58) or (kind in _TEXTS and len(track.metas) < MOST_METAS):
+        if kind in (0x51, 0x58) or (kind in _TEXTS and self._texts < MOST_TEXTS):
             if kind in (0x03, 0x04) and self._prefix == (self._prefix[0], len(track.notes)) and self._prefix[0] >= 0:
                 track.prefix_names.setdefault(self._prefix[0], payload)
             else:
                 track.metas.append(Meta(self._tick, kind, payload, at))
+                self._texts += kind in _TEXTS
         elif kind == 0x20:
             self._prefix = (payload[0], len(track.notes))
         elif kind == 0x21:

@@ -72,11 +72,11 @@ def _last_of_tick(tick: Sequence[int], value: IntArray) -> tuple[IntArray, IntAr
     return ticks[last], value[last]
 
 
-def _tell_conflicts(name: str, events: Sequence[tuple[int, int, Meta]], notices: Notices) -> None:
-    """Warn where two events on one tick disagree, and of events that the first track does not have."""
-    first = {(meta.tick, meta.payload) for track, _, meta in events if track == 0}
+def _tell_conflicts(name: str, events: Sequence[tuple[int, Meta]], notices: Notices) -> None:
+    """Warn where two events on one tick disagree, and of tempi that the first track does not have."""
+    first = {(meta.tick, meta.payload) for track, meta in events if track == 0}
     seen: dict[int, bytes] = {}
-    for track, _, meta in events:
+    for track, meta in events:
         if seen.setdefault(meta.tick, meta.payload) != meta.payload:
             notices.add(f"two {name}s on one tick", "the last one counts", track=track, tick=meta.tick, byte=meta.byte)
             seen[meta.tick] = meta.payload
@@ -90,7 +90,8 @@ def tempo_map(rate: Rate, metas: Sequence[tuple[int, Meta]], notices: Notices) -
         shown = {29: "29.97"}.get(rate.frames, rate.frames)
         notices.add(f"ticks count frames ({shown} a second), not beats", "times are exact, bars and beats mean nothing")
         return TempoMap(rate.ticks_per_quarter, as_ints([0]), as_ints([rate.us_per_quarter]))
-    events: list[tuple[int, int, Meta]] = []
+    events: list[tuple[int, Meta]] = []
+    value: list[int] = []
     for track, meta in metas:
         us = int.from_bytes(meta.payload, "big")
         if us == 0:
@@ -99,9 +100,10 @@ def tempo_map(rate: Rate, metas: Sequence[tuple[int, Meta]], notices: Notices) -
         if not _FAST_US <= us <= _SLOW_US:
             what = f"an implausible tempo ({60_000_000 / us:.6g} bpm)"
             notices.add(what, "used as written", track=track, tick=meta.tick, byte=meta.byte)
-        events.append((track, us, meta))
+        events.append((track, meta))
+        value.append(us)
     _tell_conflicts("tempo", events, notices)
-    tick, us_per_quarter = _last_of_tick([meta.tick for _, _, meta in events], as_ints([us for _, us, _ in events]))
+    tick, us_per_quarter = _last_of_tick([meta.tick for _, meta in events], as_ints(value))
     if tick.size == 0 or tick[0] > 0:
         tick = np.concatenate([as_ints([0]), tick])
         us_per_quarter = np.concatenate([as_ints([DEFAULT_US_PER_QUARTER]), us_per_quarter])
@@ -110,17 +112,18 @@ def tempo_map(rate: Rate, metas: Sequence[tuple[int, Meta]], notices: Notices) -
 
 def metre_map(rate: Rate, metas: Sequence[tuple[int, Meta]], notices: Notices) -> MetreMap:
     """The map of a file, from its time signature metas as (track, meta) in track and file order."""
-    events: list[tuple[int, int, Meta]] = []
+    events: list[tuple[int, Meta]] = []
     for track, meta in metas:
         count, power = meta.payload[0], meta.payload[1]
         if count == 0 or power > _FINEST_UNIT:
             what = f"an impossible time signature ({count} over 2 to the power {power})"
             notices.add(what, "ignored", track=track, tick=meta.tick, byte=meta.byte)
-            continue
-        events.append((track, count << 8 | power, meta._replace(payload=meta.payload[:2])))
+        else:
+            events.append((track, meta._replace(payload=meta.payload[:2])))
     _tell_conflicts("time signature", events, notices)
-    tick, packed = _last_of_tick([meta.tick for _, _, meta in events], as_ints([value for _, value, _ in events]))
+    values = as_ints([int.from_bytes(meta.payload, "big") for _, meta in events])
+    tick, packed = _last_of_tick([meta.tick for _, meta in events], values)
     if tick.size == 0 or tick[0] > 0:
         tick, packed = np.concatenate([as_ints([0]), tick]), np.concatenate([as_ints([4 << 8 | 2]), packed])
-    kinds = {int(value): Metre(int(value) >> 8, 1 << (int(value) & 0xFF)) for value in np.unique(packed)}
+    kinds = {value: Metre(value >> 8, 1 << (value & 0xFF)) for value in set(packed.tolist())}
     return MetreMap(tick / rate.ticks_per_quarter, tuple(kinds[value] for value in packed.tolist()))

@@ -3,9 +3,9 @@
 Inside: `NoteColumns`, `note_columns`.
 """
 
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 
@@ -27,12 +27,14 @@ class NoteColumns:
     channel: IntArray
     track: IntArray
     port: IntArray
+    repeats: int
+    """Note-ons that repeat a note of the same key on the same tick."""
 
 
-def unpack(tracks: Sequence[list[int]]) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
+def unpack(tracks: "Sequence[array[int]]") -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
     """Tick, status, first and second data byte, and track of packed messages, in track and file order."""
     counts = [len(events) for events in tracks]
-    packed = np.fromiter(chain.from_iterable(tracks), np.int64, sum(counts))
+    packed = np.frombuffer(b"".join(tracks), np.int64)
     track = np.repeat(np.arange(len(counts), dtype=np.int64), counts)
     return packed >> 24, packed >> 16 & 0xFF, packed >> 8 & 0xFF, packed & 0xFF, track
 
@@ -55,39 +57,40 @@ def note_columns(tracks: Sequence[RawTrack]) -> NoteColumns:
     channel = status & 0x0F
     is_on = (status >= 0x90) & (velocity > 0)
     key = ((track << 8 | port) << 4 | channel) << 7 | pitch
-    release_tick = _release_ticks(tick, key, is_on)
+    order = np.argsort(key, kind="stable")
+    release_tick, repeats = _release_ticks(tick, key[order], is_on[order], order)
     rows = np.flatnonzero(is_on)
     rows = rows[np.argsort(tick[rows], kind="stable")]
-    return NoteColumns(*(column[rows] for column in (tick, release_tick, pitch, velocity, channel, track, port)))
+    return NoteColumns(
+        tick[rows], release_tick[rows], pitch[rows], velocity[rows], channel[rows], track[rows], port[rows], repeats
+    )
 
 
-def _release_ticks(tick: IntArray, key: IntArray, is_on: BoolArray) -> IntArray:
-    """Tick of the note-off that ends each note-on; -1 for the other rows and for notes that never end.
+def _release_ticks(tick: IntArray, key: IntArray, on: BoolArray, order: IntArray) -> tuple[IntArray, int]:
+    """Tick of the note-off that ends each note-on, and how many note-ons repeat the one before on their key and tick.
 
-    Within a key the number of sounding notes is a walk of +1 and -1 that cannot fall below zero: a note-off that would
-    make a new minimum ends nothing. The n-th note-off that ends something then ends the n-th note-on.
+    ``key`` and ``on`` are sorted by key, then file order; ``order`` leads from there to the rows of ``tick``. Rows that
+    are no note-on, and notes that never end, have -1. Within a key the number of sounding notes is a walk of +1 and -1
+    that cannot fall below zero: a note-off that would make a new minimum ends nothing. The n-th note-off that ends
+    something then ends the n-th note-on.
     """
     release_tick = np.full(tick.size, -1, np.int64)
     if tick.size == 0:
-        return release_tick
-    order = np.argsort(key, kind="stable")
-    on = is_on[order]
-    new_key = np.append(True, np.diff(key[order]) != 0)
-    group = np.cumsum(new_key) - 1
-    walk = np.cumsum(np.where(on, 1, -1))
-    walk -= (np.append(0, walk[:-1])[new_key])[group]
-    # Each key starts below every minimum of the key before it, so that one running minimum serves them all.
-    lowered = np.minimum(walk, 0) - group * (tick.size + 1)
-    lowest = np.minimum.accumulate(lowered)
-    before = np.where(new_key, -group * (tick.size + 1), np.append(0, lowest[:-1]))
-    ends = ~on & (lowered >= before)
+        return release_tick, 0
+    new_key = np.append(True, np.diff(key) != 0)
+    group = np.cumsum(new_key, dtype=np.int64) - 1
     starts = np.flatnonzero(new_key)
-    on_rank = np.cumsum(on, dtype=np.int64)
-    on_rank -= np.append(0, on_rank)[starts][group]
-    end_rank = np.cumsum(ends, dtype=np.int64)
-    end_rank -= np.append(0, end_rank)[starts][group]
-    on_id = group[on] * (tick.size + 1) + on_rank[on]
-    end_id = group[ends] * (tick.size + 1) + end_rank[ends]
-    _, first, second = np.intersect1d(on_id, end_id, assume_unique=True, return_indices=True)
-    release_tick[order[on][first]] = tick[order[ends][second]]
-    return release_tick
+    walk = np.cumsum(np.where(on, 1, -1))
+    walk -= (walk[starts] - np.where(on[starts], 1, -1))[group]
+    # Each key starts below every minimum of the key before it, so that one running minimum serves them all.
+    floor = group * -(tick.size + 1)
+    lowest = np.minimum.accumulate(np.minimum(walk, 0) + floor)
+    before = np.where(new_key, floor, np.append(0, lowest[:-1]))
+    ends = np.flatnonzero(~on & (lowest >= before))
+    on_rows = order[on]
+    ends_before = np.searchsorted(ends, starts)
+    on_before = np.searchsorted(np.flatnonzero(on), starts)
+    nth = np.arange(ends.size) - ends_before[group[ends]]
+    release_tick[on_rows[on_before[group[ends]] + nth]] = tick[order[ends]]
+    repeats = np.sum((np.diff(tick[on_rows]) == 0) & (np.diff(key[on]) == 0))
+    return release_tick, int(repeats)
