@@ -1,5 +1,7 @@
 """From onsets to slots in rounds: a first reading with everything open, then spread, home and swing learnt from it.
 
+Before that the tempo is looked at; where the take runs at another one than is written, the clock is bent to the take's own.
+
 Inside: `Placed`, `follow`.
 """
 
@@ -7,11 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import GRACE, SWUNG
 from heeltap.core.grid_model import divisions_for
 from heeltap.core.grid_pass import Decoded, Reading, Setting, decode, read_take
 from heeltap.core.grid_pulse import Clock, Pulses, gather, lay_pulses
+from heeltap.core.grid_tempo import Pace, bend_for, on_this_grid, pace_of, worth_bending
 from heeltap.core.meter import MetreMap
 from heeltap.core.result import Swing
 from heeltap.core.swing import pair_ratios, swing_of
@@ -21,8 +24,17 @@ __all__ = ["Placed", "follow"]
 _FIRST_SWING = (0.560, 0.595, 0.630, 0.667, 0.700, 0.735, 0.770)
 """Off-beats tried at first, parts of the beat: ratios 1.27 to 3.3, 3.5 % of a beat apart."""
 
-_SWING_RANGE = (0.533, 0.79)
-"""Off-beats that are swing, parts of the beat: ratios 1.14 to 3.76."""
+_SWING_RANGE = (0.533, 0.785)
+"""Off-beats that are swing, parts of the beat: ratios 1.14 to 3.65."""
+
+_SWING_NATS = 6.0
+"""Gain in log likelihood that swing has to bring."""
+
+_BEND_GAIN = 10.0
+"""Gain in log likelihood that another tempo has to bring."""
+
+_GRACE_MS = 60.0
+"""An ornament comes no longer before its stroke: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,22 +61,104 @@ class Placed:
         return replace(self, **columns)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ground:
+    """Strokes (notes struck together, gathered) on the pulses of a clock."""
+
+    clock: Clock
+    pulses: Pulses
+    label: IntArray
+    """Stroke of each onset."""
+    stroke_us: FloatArray
+    at: FloatArray
+    """Place of each stroke, pulses from the first row."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rounds:
+    """What the readings came to."""
+
+    seen: Decoded
+    sigma_ms: float
+    swing_part: float | None
+    log_likelihood: float
+    """Of the first reading, which knows nothing of the take yet."""
+
+
 def follow(
     onset_us: FloatArray, clock: Clock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
 ) -> tuple[Clock, Placed]:
     """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong."""
-    size = onset_us.size
-    if size == 0:
+    if onset_us.size == 0:
         empty = np.zeros(0)
         return clock, Placed(empty, empty, np.zeros(0, np.int64), empty)
-    quarter = clock.quarter_at(onset_us)
-    pulses = lay_pulses(metre, clock, float(quarter[0]), float(quarter[-1]))
+    ground = _ground(onset_us, clock, metre)
+    pace = pace_of(ground.at, ground.pulses.start.size)
+    rounds = _rounds(ground)
+    warnings: tuple[str, ...] = ()
+    scale = 1.0
+    if worth_bending(pace, ground.pulses.median_ms):
+        ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, metre)
+    softer = _softer(ground, onset_us, pitch, velocity)
+    found = _placed(ground, rounds, softer)
+    fits, reason = on_this_grid(pace, scale != 1.0)
+    if not fits:
+        found = replace(found, chance=np.minimum(found.chance, 0.5))
+        warnings = (*warnings, reason)
+    return ground.clock, replace(found, tempo_scale=scale, on_grid=fits, reason=reason, warnings=warnings)
+
+
+def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
+    quarter = clock.quarter_at(onset_us[[0, -1]])
+    pulses = lay_pulses(metre, clock, float(quarter[0]), float(quarter[1]))
     label = gather(onset_us, 1000.0 * min(20.0, 0.06 * pulses.median_ms))
-    count = np.bincount(label)
-    stroke_us = np.bincount(label, onset_us) / count
-    at = pulses.place_of(clock.quarter_at(stroke_us))
-    decoded, part = _rounds(at, pulses)
-    return clock, _placed(onset_us, label, decoded, pulses, part)
+    stroke_us = np.bincount(label, onset_us) / np.bincount(label)
+    return _Ground(clock, pulses, label, stroke_us, pulses.place_of(clock.quarter_at(stroke_us)))
+
+
+def _try_bend(
+    onset_us: FloatArray, ground: _Ground, rounds: _Rounds, pace: Pace, metre: MetreMap
+) -> tuple[_Ground, _Rounds, float, tuple[str, ...]]:
+    """Read the take at the tempo of its own pace, and keep whichever reading is the likelier by far."""
+    pulses = ground.pulses
+    edge = np.append(pulses.start, pulses.start[-1] + pulses.length[-1])
+    bent_at = bend_for(pace, pulses.start.size)
+    row = np.floor(bent_at).astype(np.int64)
+    played = pulses.quarter_of(row, bent_at - row)
+    played = played - np.interp(0.0, edge, played)
+    clock = replace(ground.clock, bend=(edge, played))
+    other = _ground(onset_us, clock, metre)
+    tried = _rounds(other)
+    if tried.log_likelihood < rounds.log_likelihood + _BEND_GAIN:
+        return ground, rounds, 1.0, ()
+    played = played * (1.0 - _slope(other, tried.seen))
+    other = _ground(onset_us, replace(clock, bend=(edge, played)), metre)
+    tried = _rounds(other)
+    span = ground.clock.quarter_at(onset_us[[0, -1]])
+    bent = other.clock.quarter_at(onset_us[[0, -1]])
+    scale = float((bent[1] - bent[0]) / (span[1] - span[0]))
+    return other, tried, scale, (_tempo_warning(ground, scale, played, edge),)
+
+
+def _slope(ground: _Ground, seen: Decoded) -> float:
+    """Quarters of offset gained per quarter: what the bend has left over."""
+    good = (seen.row >= 0) & (seen.chance > 0.8)
+    if good.sum() < 16:
+        return 0.0
+    offset = ground.at[good] - seen.row[good] - seen.part[good]
+    at = ground.at[good] - ground.at[good].mean()
+    return float(at @ (offset - offset.mean()) / (at @ at))
+
+
+def _tempo_warning(ground: _Ground, scale: float, played: FloatArray, edge: FloatArray) -> str:
+    """The sentence that says what the tempo was and what it seems to be."""
+    given = 60_000.0 / float(np.median(ground.pulses.ms / ground.pulses.length))
+    rate = np.diff(played) / np.diff(edge)
+    low, high = given * float(rate.min()), given * float(rate.max())
+    text = f"the take runs at {given * scale:.2f} bpm, not at the {given:.2f} given ({100 * (scale - 1):+.2f} %)"
+    if high - low > 0.002 * given:
+        text += f", moving between {low:.1f} and {high:.1f}"
+    return text + ": its own tempo was used"
 
 
 def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
@@ -76,28 +170,28 @@ def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
         step=step_ms / pulse_ms,
         reach=round(reach_ms / step_ms),
         walk=max(6.0, 0.012 * pulse_ms) / pulse_ms,
-        leap=30.0 / pulse_ms,
-        roam=45.0 / pulse_ms,
+        leap=45.0 / pulse_ms,
+        roam=30.0 / pulse_ms,
         margin=0.125 if pulse_ms < 400 else 0.0834,
     )
 
 
-def _rounds(at: FloatArray, pulses: Pulses) -> tuple[Decoded, float | None]:
-    """Two or three readings; the last one's slots, and the part of the beat where its swung off-beats stand."""
-    ms = pulses.median_ms
-    thirds = pulses.thirds.astype(np.int64)
+def _rounds(ground: _Ground) -> _Rounds:
+    """Two or three readings."""
+    at, count, ms = ground.at, ground.pulses.start.size, ground.pulses.median_ms
+    thirds = ground.pulses.thirds.astype(np.int64)
     swings = _FIRST_SWING if not thirds.all() and ms >= 200 else ()
-    first = read_take(at, pulses.start.size, thirds, divisions_for(ms, swings), _setting(ms, 18.0, 0.0))
+    first = read_take(at, count, thirds, divisions_for(ms, swings), _setting(ms, 18.0, 0.0))
     seen = decode(first, at)
     sigma_ms, home_ms = _learn(seen, at, ms)
     setting = _setting(ms, sigma_ms, home_ms)
-    plain = read_take(at, pulses.start.size, thirds, divisions_for(ms, ()), setting)
-    part = _swing_part(first, seen, at) if swings else None
+    plain = read_take(at, count, thirds, divisions_for(ms, ()), setting)
+    part = _swing_part(seen, at) if swings else None
     if part is not None:
-        swung = read_take(at, pulses.start.size, thirds, divisions_for(ms, (part,)), setting)
-        if swung.log_likelihood - plain.log_likelihood > 6.0:
-            return decode(swung, at), part
-    return decode(plain, at), None
+        swung = read_take(at, count, thirds, divisions_for(ms, (part,)), setting)
+        if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
+            return _Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
+    return _Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
 
 
 def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
@@ -110,40 +204,82 @@ def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float
     return min(max(1.1 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
 
 
-def _swing_part(first: Reading, seen: Decoded, at: FloatArray) -> float | None:
+def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
     """Where the swung off-beats stand, part of the beat; None where hardly any beat was read as swung."""
     rest = at - np.floor(at - seen.offset) - seen.offset
     off = (rest > 0.5) & (rest < 0.82) & (seen.swung > 0.3)
     if seen.swung[off].sum() < 4:
         return None
     part = float(np.average(rest[off], weights=seen.swung[off]))
-    return part if _SWING_RANGE[0] < part < _SWING_RANGE[1] else None
+    if not _SWING_RANGE[0] < part < _SWING_RANGE[1]:
+        return None
+    for plain in (2 / 3, 3 / 4):
+        # 1.5 % of a beat (7 ms at 120 bpm): nearer than that the two are one slot, and one slot they must be in the count
+        if abs(part - plain) < 0.015:
+            return plain
+    return part
 
 
-def _placed(onset_us: FloatArray, label: IntArray, seen: Decoded, pulses: Pulses, part: float | None) -> Placed:
+def _softer(ground: _Ground, onset_us: FloatArray, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
+    """True for each stroke that may be the ornament of the next: softer than it, and on one of its keys, as far as is known."""
+    count = ground.stroke_us.size
+    may = np.ones(count, dtype=bool)
+    may[-1:] = False
+    if velocity is not None:
+        loud = np.zeros(count, np.int64)
+        np.maximum.at(loud, ground.label, velocity)
+        may[:-1] &= loud[:-1] < loud[1:]
+    if pitch is not None:
+        low = np.full(count, 128, np.int64)
+        np.minimum.at(low, ground.label, pitch)
+        may[:-1] &= low[:-1] == low[1:]
+    return may
+
+
+def _placed(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> Placed:
     """Slots of the strokes back to their onsets, with the swing and the ornaments named."""
-    has = seen.row >= 0
-    quarter = np.where(has, pulses.quarter_of(np.maximum(seen.row, 0), np.nan_to_num(seen.part)), np.nan)
+    seen, label = rounds.seen, ground.label
+    grace = _graces(ground, rounds, softer)
+    has = (seen.row >= 0) & ~grace
+    quarter = np.where(has, ground.pulses.quarter_of(np.maximum(seen.row, 0), np.nan_to_num(seen.part)), np.nan)
     code = np.full(quarter.size, -2)
-    if part is not None:
-        code[has & (np.abs(seen.part - part) < 1e-6) & (seen.swung > 0.5)] = SWUNG
-    count = np.bincount(label)
-    stroke_us = np.bincount(label, onset_us) / count
-    gap_ms = np.append(np.diff(stroke_us), np.inf) / 1000.0
-    code[~has & (gap_ms < 60.0) & np.append(has[1:], False)] = GRACE
+    code[grace] = GRACE
     log_ratio = np.full(quarter.size, np.nan)
-    swing = _swing(seen, code, stroke_us, log_ratio)
+    swing = None
+    if rounds.swing_part is not None:
+        off = _swung_off_beats(seen, has, rounds.swing_part)
+        code[off] = SWUNG
+        swing = _swing(seen, off, has, ground.stroke_us, log_ratio)
     return Placed(quarter[label], seen.chance[label], code[label], log_ratio[label], swing)
 
 
-def _swing(seen: Decoded, code: IntArray, stroke_us: FloatArray, log_ratio: FloatArray) -> Swing | None:
+def _graces(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> BoolArray:
+    """Strokes just ahead of another one that either fit no slot or stand well ahead of the slot that both were given."""
+    seen = rounds.seen
+    gap_ms = np.append(np.diff(ground.stroke_us), np.inf) / 1000.0
+    rest_ms = (ground.at - seen.row - seen.part - seen.offset) * ground.pulses.median_ms
+    next_rest = np.append(rest_ms[1:], np.nan)
+    same = np.append((seen.row[1:] == seen.row[:-1]) & (seen.part[1:] == seen.part[:-1]), False)
+    ahead = same & (rest_ms < -max(1.8 * rounds.sigma_ms, 15.0)) & (np.abs(next_rest) < np.abs(rest_ms))
+    lone = (seen.row < 0) & np.append(seen.row[1:] >= 0, False)
+    return np.asarray(softer & (gap_ms < _GRACE_MS) & (ahead | lone))
+
+
+def _swung_off_beats(seen: Decoded, has: BoolArray, part: float) -> IntArray:
+    """Strokes on the swung off-beat, in beats where nothing else finer than the beat was played."""
+    on_part = has & (np.abs(seen.part - part) < 1e-6)
+    other = has & ~on_part & (seen.part > 0)
+    finer = np.bincount(seen.row[other], minlength=int(seen.row.max()) + 2) > 0
+    return np.flatnonzero(on_part & ~finer[np.maximum(seen.row, 0)])
+
+
+def _swing(
+    seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray
+) -> Swing | None:
     """Ratio over the take; fills ``log_ratio`` at the off-beats that gave one."""
-    off = np.flatnonzero(code == SWUNG)
-    if off.size == 0:
-        return None
     rows = np.arange(int(seen.row.max()) + 2)
     on_us, off_us, which = np.full(rows.size, np.nan), np.full(rows.size, np.nan), np.full(rows.size, -1)
-    on = np.flatnonzero((seen.row >= 0) & (seen.part == 0.0))
+    on = np.flatnonzero(has & (seen.part == 0.0))
     on_us[seen.row[on]] = stroke_us[on]
     off_us[seen.row[off]], which[seen.row[off]] = stroke_us[off], off
     good, ratio = pair_ratios(rows, on_us, off_us)

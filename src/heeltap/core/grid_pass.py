@@ -38,7 +38,7 @@ class Setting:
     """Spread of the offset about home in the long run, in pulses."""
     margin: float
     """A pulse's window opens so far before it, in pulses."""
-    change: float = 0.22
+    change: float = 0.18
     """Probability that the division changes from one pulse to the next."""
 
 
