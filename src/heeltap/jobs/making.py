@@ -1,21 +1,32 @@
 """Make an exercise and write it down: as text to read, as a MIDI file to hear, as TOML to keep and change.
 
-Inside: `make`, `families`, `exercise_text`, `exercise_toml`, `course_text`.
+Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `write_exercise`.
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
-from heeltap.core.exercise import Bar, Exercise, Ladder, parse_metre
+import numpy as np
+
+from heeltap.core.arrays import IntArray, as_ints
+from heeltap.core.exercise import PADS, Bar, Exercise, Ladder, clicks, parse_metre
 from heeltap.core.generate import generate
 from heeltap.core.generate_recipe import Family
-from heeltap.core.pattern import Pattern, Syllable, counting_line, parse_pattern, unit_ticks
-from heeltap.core.plan import Section
-from heeltap.core.planning import tempo_of
+from heeltap.core.notes import make_notes
+from heeltap.core.pattern import Pattern, Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.core.plan import ANY_PITCH, Plan, Section
+from heeltap.core.planning import plan_of, tempo_of
+from heeltap.errors import InputFileError, PlanError, sentence
 from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.files.smf_write import TrackOut, midi_bytes
+from heeltap.sound.percussion import CHANNEL, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["course_text", "exercise_text", "exercise_toml", "families", "make"]
+__all__ = ["course_text", "exercise_midi", "exercise_text", "exercise_toml", "families", "make", "write_exercise"]
+
+_ANY_KEYS = (60, 48, 72)
+"""Key in a MIDI file where any key would do, by hand: not known, left, right."""
 
 _CLICK_WORDS = {
     "every": "click on every beat",
@@ -69,8 +80,68 @@ def make(
 
 
 def exercise_toml(exercise: Exercise) -> str:
-    """The exercise as TOML, to keep or to change by hand."""
+    """The exercise as TOML, to keep or to change by hand; it reads back as the same exercise."""
     return exercise_to_toml(exercise)
+
+
+def exercise_midi(exercise: Exercise) -> bytes:
+    """The exercise as a MIDI file, to hear and to play along with: its notes, its click, its sections as markers.
+
+    Tick 0 is bar 1, beat 1: there is no count-in. Where the exercise accepts any key the file has C4 (the left hand C3,
+    the right C5), so as a plan it is stricter than the exercise itself.
+    """
+    plan, clicked = plan_of(exercise), clicks(exercise.click, exercise.metre, len(exercise.bars))
+    pads = any(voice.name in PADS for voice in exercise.voices)
+    keys = np.where(plan.pitch == ANY_PITCH, as_ints(_ANY_KEYS)[plan.hand], plan.pitch)
+    notes = make_notes(plan.at_us, keys, np.where(plan.velocity > 0, plan.velocity, 80), duration_us=_lengths_us(plan))
+    click_us = plan.tempo.us_at(clicked.at_tick)
+    beats = make_notes(
+        click_us,
+        np.where(clicked.is_one, *reversed(WOOD_BLOCK)),
+        np.maximum(1, np.rint(110 * clicked.strength)),
+        duration_us=np.full(click_us.size, 40_000),
+    )
+    bar = bar_ticks(exercise.metre)
+    starts = [int(plan.tempo.us_at((section.first_bar - 1) * bar)) for section in exercise.sections]
+    return midi_bytes(
+        [
+            TrackOut(notes, name=exercise.title, channel=CHANNEL if pads else 0),
+            TrackOut(beats, name="click", channel=CHANNEL),
+        ],
+        tempo=plan.tempo,
+        metre=plan.metre,
+        markers=[(at, section.name) for at, section in zip(starts, exercise.sections, strict=True)],
+        name=exercise.title,
+        end_us=int(plan.tempo.us_at(_length_ticks(exercise))),
+    )
+
+
+def _lengths_us(plan: Plan) -> IntArray:
+    """Half the way to the next stroke, half a beat at most: long enough to hear, never touching the next."""
+    starts = np.unique(plan.at_us)
+    gap = np.diff(starts, append=starts[-1] + 1_000_000)
+    lengths: IntArray = np.minimum(gap // 2, 300_000)
+    return lengths[np.searchsorted(starts, plan.at_us)]
+
+
+def write_exercise(exercise: Exercise, path: Path) -> None:
+    """Write the exercise where the name's ending says how: ``.toml``, ``.mid`` or ``.txt``.
+
+    Raises `PlanError` for another ending, `InputFileError` when the file cannot be written.
+    """
+    writers = {
+        ".toml": lambda: exercise_toml(exercise).encode(),
+        ".mid": lambda: exercise_midi(exercise),
+        ".midi": lambda: exercise_midi(exercise),
+        ".txt": lambda: exercise_text(exercise).encode(),
+    }
+    writer = writers.get(path.suffix.lower())
+    if writer is None:
+        raise PlanError(sentence(str(path), f"a name ending in '{path.suffix}'", ".toml, .mid or .txt"))
+    try:
+        path.write_bytes(writer())
+    except OSError as e:
+        raise InputFileError(str(path), f"cannot be written: {e.strerror or e}") from e
 
 
 def course_text() -> str:
@@ -116,7 +187,7 @@ def _how(exercise: Exercise) -> str:
 
 
 def _length_ticks(exercise: Exercise) -> int:
-    return len(exercise.bars) * exercise.metre.count * unit_ticks(exercise.metre)
+    return len(exercise.bars) * bar_ticks(exercise.metre)
 
 
 def _ladder_words(exercise: Exercise) -> str:
