@@ -6,6 +6,7 @@ needs, does the work through `heeltap.jobs`, prints, and returns the exit code.
 
 import importlib
 import os
+import shlex
 import signal
 import sys
 from collections.abc import Sequence
@@ -29,6 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     try:
         args = build_parser().parse_args(arguments)
+        args.command_line = shlex.join(["heeltap", *arguments])
         command: ModuleType = importlib.import_module(f"heeltap.cli.{args.command}")
         return int(command.run(args))
     except SystemExit as leave:  # argparse: 0 after --help, 2 after a usage error

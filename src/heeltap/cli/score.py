@@ -50,6 +50,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
     )
+    parser.add_argument("--html", metavar="FILE", help="also write the report as a page with its chart")
     parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processes for a folder (default: one a core)")
 
 
@@ -83,12 +84,16 @@ def _one(args: argparse.Namespace, name: str) -> int:
     from heeltap.report.text import render
 
     result = score_file(name, **_options(args))
+    if args.html:
+        from heeltap.report.html import to_html
+
+        Path(args.html).write_text(to_html(result, command=args.command_line), encoding="utf-8")
     if args.json == "-":
         sys.stdout.write(to_json(result).decode() + "\n")
         return 0
     if args.json:
         Path(args.json).write_bytes(to_json(result, indent=True))
-    sys.stdout.write(render(result))
+    sys.stdout.write(render(result, command=args.command_line))
     return 0
 
 
