@@ -1,0 +1,100 @@
+"""A player in a process of its own: sends notes at known times over a real MIDI port and says when each really left.
+
+Run as ``python -m tests.live.jack_player``. Reads one JSON line ``{"at_ns": [...], "pitch": [...], "until_ns": 0}``
+with times on `time.perf_counter_ns`, and answers with one JSON line ``{"sent_ns": [...], "heard": [[at_ns, [bytes]],
+...]}`` when all are sent; ``heard`` is what came in at its own input meanwhile (the click). Before that it prints
+``ready``.
+"""
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+
+from tests.live.timing import nap, now_ns
+
+__all__ = ["Player"]
+
+TAIL_S = 0.4
+"""How long it keeps its ports after the last note: messages need a turn of the server."""
+
+
+class Player:
+    """The other end, for whoever starts the process."""
+
+    def __init__(self, environment: dict[str, str], *, port: str = "robot") -> None:
+        """Start the process and wait until its ports exist: ``NAME:out`` to play, ``NAME-ear:in`` to be played to."""
+        self.port = port
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "tests.live.jack_player", port],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            env=os.environ | environment,
+        )
+        assert self._process.stdout is not None
+        if self._process.stdout.readline().strip() != "ready":
+            raise RuntimeError("the player did not start")
+
+    def play(self, at_ns: Sequence[int], pitch: Sequence[int], *, until_ns: int = 0) -> None:
+        """Let it play, and listen until then at least; returns at once."""
+        assert self._process.stdin is not None
+        self._process.stdin.write(json.dumps({"at_ns": list(at_ns), "pitch": list(pitch), "until_ns": until_ns}) + "\n")
+        self._process.stdin.flush()
+
+    def finish(self) -> tuple[list[int], list[tuple[int, bytes]]]:
+        """Wait for the end: when each note left, and what was heard."""
+        out, _ = self._process.communicate(timeout=120)
+        answer = json.loads(out)
+        return answer["sent_ns"], [(at, bytes(data)) for at, data in answer["heard"]]
+
+    def stop(self) -> None:
+        """End it, whatever it does."""
+        if self._process.poll() is None:
+            self._process.kill()
+        self._process.communicate()
+
+
+def main() -> None:
+    """The player's own process."""
+    import rtmidi
+
+    name = sys.argv[1]
+    out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name)
+    out.open_virtual_port("out")
+    ear = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, f"{name}-ear", 4096)
+    ear.ignore_types(True, False, False)
+    ear.open_virtual_port("in")
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(49))
+    except OSError:
+        os.nice(0)
+    print("ready", flush=True)
+    task = json.loads(sys.stdin.readline())
+    sent: list[int] = []
+    heard: list[tuple[int, list[int]]] = []
+    for at_ns, pitch in zip(task["at_ns"], task["pitch"], strict=True):
+        while (left := at_ns - now_ns()) > 300_000:
+            listen(ear, heard)
+            nap(min(left - 200_000, 1_000_000) / 1e9)
+        while now_ns() < at_ns:
+            pass
+        sent.append(now_ns())
+        out.send_message((0x90, pitch, 90))
+    until = max(task["until_ns"], now_ns()) + round(TAIL_S * 1e9)
+    while now_ns() < until:
+        listen(ear, heard)
+        nap(0.001)
+    print(json.dumps({"sent_ns": sent, "heard": heard}), flush=True)
+
+
+def listen(ear: object, heard: list[tuple[int, list[int]]]) -> None:
+    """Take what has come in."""
+    while (got := ear.get_message()) is not None:  # type: ignore[attr-defined]
+        heard.append((now_ns(), list(got[0])))
+
+
+if __name__ == "__main__":
+    main()
