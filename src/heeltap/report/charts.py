@@ -51,9 +51,9 @@ def _draw(axes: "Axes", result: Result) -> None:
     axes.axhline(0.0, color=_SOFT, linewidth=0.8)
     if result.lean_ms:
         axes.axhline(result.lean_ms, color=_INK, linewidth=0.8, linestyle=(0, (6, 3)))
-    axes.plot(
-        [_place(row) for row in rows], [row.offset_ms for row in rows], "o", color=_INK, markersize=2.6, alpha=0.6
-    )
+    at = [(row.bar or 1) + ((row.beat or 1.0) - 1.0) / beats for row in rows]
+    offset_ms = [row.offset_ms or 0.0 for row in rows]
+    axes.plot(at, offset_ms, "o", color=_INK, markersize=2.6, alpha=0.6)
     _means(axes, rows)
     _name_sections(axes, result)
     axes.set_xlabel("bar")
