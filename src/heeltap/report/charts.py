@@ -30,7 +30,7 @@ def offset_chart(result: Result, *, kind: str = "svg") -> bytes:
     from matplotlib import pyplot
 
     # A fixed salt and no date: the same result gives the same file, so a report can be compared with an older one.
-    settings = {"svg.hashsalt": "heeltap", "svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9}
+    settings: Any = {"svg.hashsalt": "heeltap", "svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9}
     with matplotlib.rc_context(settings):
         figure, axes = pyplot.subplots(figsize=(9.0, 3.2), layout="constrained")
         _draw(axes, result)
