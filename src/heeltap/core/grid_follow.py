@@ -11,8 +11,8 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import GRACE, SWUNG
-from heeltap.core.grid_model import divisions_for
-from heeltap.core.grid_pass import Decoded, Reading, Setting, decode, read_take
+from heeltap.core.grid_model import Divisions, divisions_for
+from heeltap.core.grid_pass import Decoded, Setting, decode, read_take
 from heeltap.core.grid_pulse import Clock, Pulses, gather, lay_pulses
 from heeltap.core.grid_tempo import Pace, bend_for, on_this_grid, pace_of, worth_bending
 from heeltap.core.meter import MetreMap
@@ -30,8 +30,11 @@ _SWING_RANGE = (0.533, 0.785)
 _SWING_NATS = 6.0
 """Gain in log likelihood that swing has to bring."""
 
-_BEND_GAIN = 10.0
-"""Gain in log likelihood that another tempo has to bring."""
+_BEND_LOSS = 10.0
+"""Most log likelihood that another tempo may cost: both readings follow the player, so that they differ by little."""
+
+_PRIOR, _TAKE = 0.3, 0.4
+"""Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in the bar."""
 
 _GRACE_MS = 60.0
 """An ornament comes no longer before its stroke: common practice, no source."""
@@ -97,7 +100,7 @@ def follow(
     rounds = _rounds(ground)
     warnings: tuple[str, ...] = ()
     scale = 1.0
-    if worth_bending(pace, ground.pulses.median_ms):
+    if worth_bending(pace, ground.pulses.start.size, ground.pulses.median_ms):
         ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, metre)
     softer = _softer(ground, onset_us, pitch, velocity)
     found = _placed(ground, rounds, softer)
@@ -129,7 +132,7 @@ def _try_bend(
     clock = replace(ground.clock, bend=(edge, played))
     other = _ground(onset_us, clock, metre)
     tried = _rounds(other)
-    if tried.log_likelihood < rounds.log_likelihood + _BEND_GAIN:
+    if tried.log_likelihood < rounds.log_likelihood - _BEND_LOSS:
         return ground, rounds, 1.0, ()
     played = played * (1.0 - _slope(other, tried.seen))
     other = _ground(onset_us, replace(clock, bend=(edge, played)), metre)
@@ -178,20 +181,42 @@ def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
 
 def _rounds(ground: _Ground) -> _Rounds:
     """Two or three readings."""
-    at, count, ms = ground.at, ground.pulses.start.size, ground.pulses.median_ms
-    thirds = ground.pulses.thirds.astype(np.int64)
+    at, pulses, ms = ground.at, ground.pulses, ground.pulses.median_ms
+    thirds = pulses.thirds.astype(np.int64)
     swings = _FIRST_SWING if not thirds.all() and ms >= 200 else ()
-    first = read_take(at, count, thirds, divisions_for(ms, swings), _setting(ms, 18.0, 0.0))
+    open_set = divisions_for(ms, swings)
+    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, 18.0, 0.0))
     seen = decode(first, at)
     sigma_ms, home_ms = _learn(seen, at, ms)
     setting = _setting(ms, sigma_ms, home_ms)
-    plain = read_take(at, count, thirds, divisions_for(ms, ()), setting)
+    used = first.gamma.sum(1)
+    plain_set = divisions_for(ms, ())
+    plain = read_take(at, _learnt_share(used, plain_set, pulses), plain_set, setting)
     part = _swing_part(seen, at) if swings else None
     if part is not None:
-        swung = read_take(at, count, thirds, divisions_for(ms, (part,)), setting)
+        swung_set = divisions_for(ms, (part,))
+        swung = read_take(at, _learnt_share(used, swung_set, pulses), swung_set, setting)
         if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
             return _Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
     return _Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
+
+
+def _learnt_share(used: FloatArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
+    """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the next."""
+    plain = int(np.sum(divisions.swung == 0))
+    share = divisions.share[pulses.thirds.astype(np.int64)]
+    mine = np.empty_like(share)
+    mine[:, :plain] = used[:, :plain]
+    if plain < share.shape[1]:
+        mine[:, plain] = used[:, plain:].sum(1)
+    mine /= mine.sum(1, keepdims=True)
+    place = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
+    table = np.zeros((int(place.max()) + 1, share.shape[1]))
+    np.add.at(table, place, mine)
+    count = np.bincount(place)[:, None]
+    alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
+    alike = np.where(count[place] > 2, alike, share)
+    return np.asarray(_PRIOR * share + _TAKE * mine.mean(0) + (1 - _PRIOR - _TAKE) * alike)
 
 
 def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:

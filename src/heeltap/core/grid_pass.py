@@ -60,11 +60,12 @@ class Reading:
     """The offsets told apart, in pulses."""
 
 
-def read_take(place: FloatArray, pulses: int, thirds: IntArray, divisions: Divisions, setting: Setting) -> Reading:
+def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, setting: Setting) -> Reading:
     """Read strokes at these places (pulses from the first row, increasing).
 
-    ``thirds`` is 0 or 1 for each pulse: which row of ``divisions.share`` holds there.
+    ``share`` is the probability of each division in each pulse before anything is heard, shape (pulses, divisions).
     """
+    pulses = share.shape[0]
     steps = round(1.0 / setting.step)
     bins = 2 * steps
     reach = np.arange(-setting.reach, setting.reach + 1)
@@ -75,7 +76,7 @@ def read_take(place: FloatArray, pulses: int, thirds: IntArray, divisions: Divis
     window = np.clip((shifted + lead) // bins, 0, pulses - 1)
     place_bin = shifted % bins
     cost = _emissions(window, place_bin, costs, pulses)
-    gamma, evidence = _forward_backward(cost, thirds, divisions, offsets, setting)
+    gamma, evidence = _forward_backward(cost, share, offsets, setting)
     return Reading(gamma, evidence, window, place_bin, costs, divisions, offsets)
 
 
@@ -106,17 +107,17 @@ def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
 
 
 def _forward_backward(
-    cost: FloatArray, thirds: IntArray, divisions: Divisions, offsets: FloatArray, setting: Setting
+    cost: FloatArray, share: FloatArray, offsets: FloatArray, setting: Setting
 ) -> tuple[FloatArray, float]:
     """Probability of every state, and the log likelihood."""
     pulses = cost.shape[0]
     least = cost.min((1, 2))
     likely = np.exp(least[:, None, None] - cost)
     walk = _walk(offsets, setting)
-    shares = divisions.share[thirds] * setting.change
+    shares = share * setting.change
     stay = 1.0 - setting.change
     home = np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2)
-    now = home[:, None] / home.sum() * divisions.share[thirds[0]][None] * likely[0]
+    now = home[:, None] / home.sum() * share[0][None] * likely[0]
     ahead = np.empty_like(cost)
     scale = np.empty(pulses)
     across = np.ascontiguousarray(walk.T)

@@ -90,6 +90,8 @@ class Pulses:
     """Length in milliseconds."""
     thirds: npt.NDArray[np.bool_]
     """True where the pulse divides by three of itself (6/8, 9/8, 12/8)."""
+    bar: IntArray
+    """Bar of each pulse, from 1 (0 and below ahead of the first)."""
     in_bar: IntArray
     """Index of the pulse in its bar, from 0."""
 
@@ -130,7 +132,7 @@ def lay_pulses(metre: MetreMap, clock: Clock, first_quarter: float, last_quarter
     ms = (clock.us_at_quarter(start + length) - clock.us_at_quarter(start)) / 1000.0
     bar, _ = metre.bar_beat(start)
     in_bar = np.round((start - metre.quarter_of_bar(bar)) / length).astype(np.int64)
-    return Pulses(start, length, ms, np.concatenate(thirds), in_bar)
+    return Pulses(start, length, ms, np.concatenate(thirds), bar, in_bar)
 
 
 def gather(onset_us: FloatArray, window_us: float) -> IntArray:

@@ -128,12 +128,20 @@ def on_this_grid(pace: Pace, bent: bool) -> tuple[bool, str]:
     )
 
 
-def worth_bending(pace: Pace, pulse_ms: float) -> bool:
-    """Whether the best path leaves the written tempo so far that a player with the click would have noticed.
+_LEAST_SHIFT = 0.12
+_LEAST_SHIFT_MS = 50.0
+_LEAST_GAIN = 10.0
 
-    Seven hundredths of a second or 15 % of a pulse over the take, whichever is more: below that following is enough.
+
+def worth_bending(pace: Pace, pulses: int, pulse_ms: float) -> bool:
+    """Whether the take's own tempo leaves the written one by so much, and so clearly, that the click cannot have been it.
+
+    At least 50 ms and 12 % of a pulse over the take (a player with the click comes back before that), and a gain in power of
+    10 over all blocks at four harmonics; overlapping blocks count half.
     """
     if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
         return False
-    moved = np.cumsum(pace.rate) * _HOP if pace.rate.size > 1 else pace.rate * _BLOCK
-    return bool(np.ptp(np.append(moved, 0.0)) > max(0.15, 70.0 / pulse_ms) and pace.strength > pace.strength_as_written)
+    moved = float(np.ptp(bend_for(pace, pulses) - np.arange(pulses + 1)))
+    blocks = 0.5 * (pace.centre.size + 1)
+    gain = (pace.strength - pace.strength_as_written) * _HARMONICS.size * blocks
+    return moved > max(_LEAST_SHIFT, _LEAST_SHIFT_MS / pulse_ms) and gain > _LEAST_GAIN
