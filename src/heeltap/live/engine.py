@@ -22,11 +22,13 @@ from typing import Any
 from heeltap.errors import HeeltapError, PortError
 from heeltap.live.channel import Channel, channel_pair
 from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.inputs import FAKE, KEYS_NAME, open_input, open_output
+from heeltap.live.inputs import open_input, open_output
 from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.live.records import DIED, KEY, STOP, Record
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
-from heeltap.ports.base import InPort, OutPort
+from heeltap.ports.base import InPort, OutPort, open_in
+from heeltap.ports.fake import FakeInPort
+from heeltap.ports.keys import KeysInPort
 from heeltap.ports.schedule import Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
@@ -275,17 +277,17 @@ def _loop(
     scheduler: str,
 ) -> EngineLoop:
     """The loop of a run."""
-    names: dict[str, str] = {port.name: name for port, name in zip(inputs, spec.in_ports, strict=False)}
 
-    def reopen(name: str) -> InPort | None:
-        """The input of that name again; None while it is away."""
-        wanted = names.get(name, name)
-        if wanted == KEYS_NAME or wanted.startswith(FAKE):
-            return None
+    def reopen(port: InPort) -> InPort | None:
+        """A lost input again, by its name; None while it cannot be opened."""
+        if isinstance(port, FakeInPort | KeysInPort):
+            return port
         try:
-            return open_input(name, clock, api=spec.api, virtual=spec.virtual)
+            again = open_in(port.name, api=spec.api)
         except PortError:
             return None
+        port.close()
+        return again
 
     return EngineLoop(
         spec.schedule,

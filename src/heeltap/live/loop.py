@@ -133,7 +133,7 @@ class EngineLoop:
         journal: Journaling | None = None,
         zero_ns: int,
         tail_us: int = 500_000,
-        reopen: Callable[[str], InPort | None] | None = None,
+        reopen: Callable[[InPort], InPort | None],
         silence: Sequence[bytes] = (),
         scheduler: str = "",
     ) -> None:
@@ -151,8 +151,8 @@ class EngineLoop:
             When bar 1, beat 1 falls.
         tail_us : int
             How long to listen after the last bar.
-        reopen : callable, optional
-            Opens a lost input again by its name; None while it is away.
+        reopen : callable
+            Given a lost input whose device is listed again, a port that works, or None.
         silence : sequence of bytes
             Sent at the end, whatever ended the run.
         scheduler : str
@@ -299,14 +299,11 @@ class EngineLoop:
         if not source.lost:
             if not source.port.connected():
                 source.lost = True
-                source.port.close()
                 self._note_gap(PORT_LOST, "lost", source.index, now_ns)
-            return
-        port = self._reopen(source.name) if self._reopen is not None else source.port
-        if port is not None and port.connected():
+        elif source.port.returned() and (port := self._reopen(source.port)) is not None:
             source.port, source.stamper, source.assembler = port, LiveStamper(), Assembler()
-            port.begin(self._zero_ns)
             source.lost, source.empty_ns = False, now_ns
+            port.begin(self._zero_ns)
             self._note_gap(PORT_BACK, "back", source.index, now_ns)
 
     def _note_gap(self, kind: int, word: str, index: int, at_ns: int) -> None:

@@ -52,6 +52,9 @@ class InPort(Protocol):
     def connected(self) -> bool:
         """Whether the device is still there. Costs up to a millisecond: ask once a second, not between two clicks."""
 
+    def returned(self) -> bool:
+        """Whether a device of this name is listed, perhaps under another number: after a loss, worth opening again."""
+
     def close(self) -> None:
         """Let go of the device; a second call does nothing."""
 

@@ -87,6 +87,10 @@ class FakeInPort:
         """True, unless a test pulled the cable with `lose`."""
         return not self._lost
 
+    def returned(self) -> bool:
+        """Whether the cable is back."""
+        return not self._lost
+
     def lose(self, lost: bool = True) -> None:
         """Pull the cable, or put it back; what was due in between is gone, as with a real one."""
         if self._lost and not lost:

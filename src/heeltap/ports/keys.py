@@ -68,5 +68,9 @@ class KeysInPort:
         """Always."""
         return True
 
+    def returned(self) -> bool:
+        """Always."""
+        return True
+
     def close(self) -> None:
         """Nothing to let go of."""

@@ -139,6 +139,11 @@ class _Port:
         """Whether the system still lists the device; a port that we made ourselves always is."""
         return self._virtual or (self._client is not None and self._full in self._system.port_names(self._client))
 
+    def returned(self) -> bool:
+        """Whether the system lists a device of this name, under whatever number."""
+        names = [] if self._client is None else self._system.port_names(self._client)
+        return any(stable_name(name) == self.name for name in names)
+
     def close(self) -> None:
         """Let go of the device; a second call does nothing."""
         client, self._client = self._client, None
