@@ -3,8 +3,8 @@
 Run: ``python -m tests.bench.bench_read``. Two pairs are timed, since the programs divide the work differently:
 
 * parse only: `TrackReader` over all chunks (bytes to events) against ``mido.MidiFile(path)``;
-* onsets: `read_midi` (tempo map, times, releases, parts, warnings) against ``mido.MidiFile(path)`` and a loop over its merged
-  tracks that adds up seconds.
+* onsets: `read_midi` (tempo map, times, releases, parts, warnings) against ``mido.MidiFile(path)`` and a loop over
+  its merged tracks that adds up seconds.
 
 The onsets of both must agree to 1 us a tempo change that mido adds up; the largest difference is printed.
 """
@@ -18,10 +18,12 @@ from pathlib import Path
 
 import mido
 import numpy as np
+import pytest
 
 from heeltap.files.smf import read_midi
 from heeltap.files.smf_chunks import read_header, read_tracks, unwrap
 from heeltap.files.smf_notices import Notices
+from tests.conftest import _outside
 from tests.makers.midi_bytes import song
 
 
@@ -54,11 +56,13 @@ def _compare(name: str, paths: list[str]) -> None:
         worst_us = max(worst_us, float(np.max(np.abs(ours - theirs), initial=0.0)))
     parse, full = _best_s(_ours_parse, paths), _best_s(read_midi, paths)
     mido_parse, mido_full = _best_s(mido.MidiFile, paths, 2), _best_s(_mido_onsets, paths, 2)
-    print(
-        f"{name:28} {len(paths):3} files {notes:8} notes | parse {notes / parse:10.0f}/s, {mido_parse / parse:5.1f} x mido"
-        f" | onsets {notes / full:10.0f}/s, {mido_full / full:5.1f} x mido, {mido_parse / full:5.1f} x mido's parse"
-        f" | largest difference {worst_us:.2f} us"
+    columns = (
+        f"{name:24} {len(paths):3} files {notes:7} notes",
+        f"parse {notes / parse:9.0f}/s, {mido_parse / parse:5.1f} x mido",
+        f"onsets {notes / full:9.0f}/s, {mido_full / full:5.1f} x mido, {mido_parse / full:5.1f} x mido's parse",
+        f"largest difference {worst_us:.2f} us",
     )
+    print(" | ".join(columns))
 
 
 def main() -> None:
@@ -75,10 +79,10 @@ def main() -> None:
             path = os.path.join(folder, name)
             Path(path).write_bytes(data)
             _compare(name, [path])
-    override = os.environ.get("HEELTAP_OUTSIDE_DATA")
-    outside = Path(override) if override else Path(__file__).resolve().parents[3] / "shared" / "data"
-    if not outside.is_dir():
-        print("the outside data is not on this machine (set HEELTAP_OUTSIDE_DATA)", file=sys.stderr)
+    try:
+        outside = _outside("data")
+    except pytest.skip.Exception as skipped:
+        print(skipped, file=sys.stderr)
         return
     for group in sorted({path.parent for path in outside.rglob("*.mid")}):
         _compare(str(group.relative_to(outside)), sorted(map(str, group.glob("*.mid"))))

@@ -1,6 +1,7 @@
 """MIDI files as bytes, put together by hand, so that a reader is not tested with the writer's own mistakes.
 
-Inside: `number` (variable-length), `note_on`, `note_off`, `meta`, `track`, `header`, `smf`, and `song` (large, well-formed).
+Inside: `number` (variable-length), `note_on`, `note_off`, `meta`, `track`, `header`, `smf`, and `song` (large,
+well-formed).
 """
 
 import numpy as np

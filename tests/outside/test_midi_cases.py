@@ -128,7 +128,9 @@ def test_rejections_name_the_reason_on_one_line(cases: list[dict[str, Any]], mid
 
 
 def test_each_pattern_of_format_2_has_its_own_time(cases: list[dict[str, Any]], midi_cases: Path) -> None:
-    """A pattern of a format 2 file is read with its own tempo and metre, from 0; several at once are refused with a list."""
+    """A pattern of a format 2 file is read with its own tempo and metre, from 0; several at once are refused with a
+    list.
+    """
     (case,) = [case for case in cases if "tracks_are_independent" in case]
     path = midi_cases / "files" / case["file"]
     for row, pattern in enumerate(case["tracks_are_independent"]):

@@ -6,6 +6,9 @@ size to allocate. End-of-track ends a track; where the declared length disagrees
 Inside: `Header`, `unwrap` (find the MIDI file inside the bytes), `read_header`, `read_tracks`.
 """
 
+import re
+from array import array
+from bisect import bisect_left
 from dataclasses import dataclass
 
 from heeltap.errors import MidiFileError
@@ -132,25 +135,26 @@ def chunk_at(data: bytes, at: int) -> bool:
 def read_tracks(data: bytes, header: Header, notices: Notices) -> list[RawTrack]:
     """All tracks in file order, up to the end of the file or to a second header."""
     tracks: list[RawTrack] = []
-    at, rare_left = header.next_byte, MOST_RARE
+    at, walk = header.next_byte, _Walk(data, notices)
     while at + 8 <= len(data):
         kind = data[at : at + 4]
         if kind == b"MThd" and tracks:
-            notices.add(
-                "a second MIDI file follows", f"only the first was read, {len(data) - at} bytes ignored", byte=at
-            )
+            done = f"only the first was read, {len(data) - at} bytes ignored"
+            notices.add("a second MIDI file follows", done, byte=at)
             at = len(data)
         elif kind == b"MTrk":
             if len(tracks) == MOST_TRACKS:
                 notices.add(f"more than {MOST_TRACKS} tracks", "the rest was ignored", byte=at)
                 break
-            track, at = _read_track(data, at, len(tracks), notices, rare_left)
-            rare_left -= track.rare
+            track, at = walk.read(at, len(tracks))
             tracks.append(track)
         elif chunk_at(data, at):
             at += 8 + int.from_bytes(data[at + 4 : at + 8], "big")  # somebody's own chunk: the standard says skip
         else:
-            at = _next_track(data, at, len(data), notices)
+            found = data.find(b"MTrk", at)
+            found = found if found >= 0 else len(data)
+            notices.add(f"{found - at} bytes that are no chunk", "skipped", byte=at)
+            at = found
     if 0 < len(data) - at < 8:
         notices.add(f"{len(data) - at} bytes after the last chunk", "ignored", byte=at)
     if header.tracks != len(tracks):
@@ -158,41 +162,51 @@ def read_tracks(data: bytes, header: Header, notices: Notices) -> list[RawTrack]
     return tracks
 
 
-def _next_track(data: bytes, at: int, stop: int, notices: Notices) -> int:
-    """Where the next track starts after bytes that are no chunk."""
-    found = data.find(b"MTrk", at, stop)
-    found = found if found >= 0 else stop
-    notices.add(f"{found - at} bytes that are no chunk", "skipped", byte=at)
-    return found
+class _Walk:
+    """Reads track after track; knows where track headers are, so that no wrong length leads over one."""
 
+    def __init__(self, data: bytes, notices: Notices) -> None:
+        self._data, self._notices = data, notices
+        self._rare_left = MOST_RARE
+        # Found once: searching again from every track would be quadratic. Four letters may also be notes under running
+        # status, so the length after them must look like one (top byte 00 or FF).
+        self._headers = array("q", (found.start() for found in re.finditer(rb"MTrk[\x00\xff]", data)))
 
-def _track_limit(data: bytes, start: int, declared: int) -> int:
-    """How far a track may be read: its declared end where that is a boundary, else up to the next track."""
-    if declared <= len(data) and (chunk_at(data, declared) or data[declared - 3 : declared] == b"\xff\x2f\x00"):
-        return declared
-    found = data.find(b"MTrk", max(start, min(declared, len(data))))
-    return found if found >= 0 else len(data)
+    def _next_header(self, at: int) -> int:
+        """The first track header at or after ``at``, or the end of the file."""
+        row = bisect_left(self._headers, at)
+        return self._headers[row] if row < len(self._headers) else len(self._data)
 
+    def _limit(self, declared: int) -> int:
+        """How far a track may be read: its declared end where that is a boundary, else up to the next track."""
+        data = self._data
+        if declared <= len(data) and (chunk_at(data, declared) or data[declared - 3 : declared] == b"\xff\x2f\x00"):
+            return declared
+        return self._next_header(declared)
 
-def _read_track(data: bytes, at: int, index: int, notices: Notices, rare_left: int) -> tuple[RawTrack, int]:
-    """One track, and where the next chunk starts."""
-    start = at + 8
-    length = int.from_bytes(data[at + 4 : start], "big")
-    declared = start + length
-    limit = _track_limit(data, start, declared)
-    track = TrackReader(data, start, limit, index, notices, rare_left=rare_left).read()
-    if track.stop_byte == declared:
-        return track, declared
-    boundary = declared <= len(data) and chunk_at(data, declared)
-    real = track.stop_byte - start
-    if not track.ended:
-        if not track.damaged and track.stop_byte < len(data):
-            notices.add(f"declares {length} bytes, has {real}", "read what is there", track=index, byte=at + 4)
-        return track, declared if boundary and track.damaged else track.stop_byte
-    left = data.find(b"MTrk", track.stop_byte, max(declared, track.stop_byte))
-    if boundary and left < 0:
-        done = f"{declared - track.stop_byte} bytes skipped"
-        notices.add("bytes after end-of-track", done, track=index, byte=track.stop_byte)
-        return track, declared
-    notices.add(f"declares {length} bytes, has {real}", "end-of-track decides", track=index, byte=at + 4)
-    return track, track.stop_byte
+    def read(self, at: int, index: int) -> tuple[RawTrack, int]:
+        """The track whose header is at ``at``, and where the next chunk starts."""
+        data, start = self._data, at + 8
+        length = int.from_bytes(data[at + 4 : start], "big")
+        declared = start + length
+        reader = TrackReader(
+            *(data, start, self._limit(declared), index, self._notices),
+            boundaries=self._headers,
+            rare_left=self._rare_left,
+        )
+        track = reader.read()
+        self._rare_left -= track.rare
+        stop = track.stop_byte
+        if stop == declared:
+            return track, declared
+        boundary = declared <= len(data) and chunk_at(data, declared)
+        if boundary and track.damaged:
+            return track, declared
+        if boundary and track.ended and stop < declared <= self._next_header(stop):
+            done = f"{declared - stop} bytes skipped"
+            self._notices.add("bytes after end-of-track", done, track=index, byte=stop)
+            return track, declared
+        if track.ended or not (track.damaged or stop == len(data)):
+            done = "end-of-track decides" if track.ended else "read what is there"
+            self._notices.add(f"declares {length} bytes, has {stop - start}", done, track=index, byte=at + 4)
+        return track, stop

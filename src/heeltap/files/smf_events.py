@@ -9,6 +9,8 @@ would be wrong in silence. Inside: `RawTrack` (what came out), `TrackReader`.
 """
 
 from array import array
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -23,8 +25,8 @@ MOST_TEXTS = 20_000
 """Kept texts of a track: the rest of a file made of markers is skipped. Ours."""
 
 MOST_RARE = 600_000
-"""Metas, sysex and system messages of a file; each costs ten times what a note does. Two hours of clock bytes at 120 bpm
-are 345,600. Ours.
+"""Metas, sysex and system messages of a file; each costs ten times what a note does. Two hours of clock bytes at 120
+bpm are 345,600. Ours.
 """
 
 _NONE = 256
@@ -96,8 +98,17 @@ class TrackReader:
     """Reads one track: make it, call `read` once."""
 
     def __init__(
-        self, data: bytes, start: int, limit: int, index: int, notices: Notices, *, rare_left: int = MOST_RARE
+        self,
+        data: bytes,
+        start: int,
+        limit: int,
+        index: int,
+        notices: Notices,
+        *,
+        boundaries: Sequence[int] = (),
+        rare_left: int = MOST_RARE,
     ) -> None:
+        self._boundaries = boundaries
         self._data, self._limit, self._index, self._notices = data, limit, index, notices
         self._track = RawTrack()
         self._pos, self._tick, self._running = start, 0, _NONE
@@ -116,22 +127,17 @@ class TrackReader:
             if not (track.ended or track.damaged):
                 self._meet_boundary()
         except IndexError:
-            self._damage(f"the file ends at byte {len(self._data)} inside an event")
-            self._pos = len(self._data)
+            inside = "the track ends" if self._limit < len(self._data) else f"the file ends at byte {len(self._data)}"
+            self._damage(f"{inside} inside an event")
+            self._pos = self._limit
         track.end_tick = self._tick
         track.stop_byte = min(self._pos, len(self._data))
         return track
 
     def _next_boundary(self, at: int) -> int:
-        """The next place where a track header interrupts this track, or its limit.
-
-        Four letters may also be notes under running status: the length after them must look like one (top byte 00 or
-        FF).
-        """
-        found = self._data.find(b"MTrk", at, self._limit)
-        while found >= 0 and self._data[found + 4 : found + 5] not in (b"\x00", b"\xff"):
-            found = self._data.find(b"MTrk", found + 4, self._limit)
-        return found if found >= 0 else self._limit
+        """The next place where a track header interrupts this track, or its limit."""
+        row = bisect_left(self._boundaries, at)
+        return min(self._boundaries[row], self._limit) if row < len(self._boundaries) else self._limit
 
     def _meet_boundary(self) -> None:
         """Say that the limit or the next header came before end-of-track; undo a note whose bytes reach across it."""

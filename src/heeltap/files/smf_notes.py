@@ -43,10 +43,9 @@ def _ports(tracks: Sequence[RawTrack]) -> IntArray:
     """The port of each note message: the last port event before it in its track."""
     columns = []
     for track in tracks:
-        port = np.zeros(len(track.notes), np.int64)
-        for start, number in track.ports:
-            port[start:] = number
-        columns.append(port)
+        starts = [0, *(start for start, _ in track.ports), len(track.notes)]
+        numbers = [0, *(number for _, number in track.ports)]
+        columns.append(np.repeat(np.array(numbers, np.int64), np.diff(starts)))
     return np.concatenate(columns)
 
 
