@@ -105,9 +105,8 @@ def _fill(given: Mapping[str, npt.NDArray[Any]]) -> Offsets:
     for name in given:
         if name != "section":
             filled[name] = _codes(name, given[name])
-    return Offsets(
-        **{k: np.array(v, np.float64 if k in _FLOATS else np.int64) for k, v in filled.items()}, sections=song
-    )
+    typed: Any = {k: np.array(v, np.float64 if k in _FLOATS else np.int64) for k, v in filled.items()}
+    return Offsets(**typed, sections=song)
 
 
 def _codes(name: str, values: npt.NDArray[Any]) -> npt.NDArray[Any]:

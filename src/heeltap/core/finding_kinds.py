@@ -27,6 +27,9 @@ class Kind:
     """Key that the advice is looked up by."""
     measure: str
     """``place`` (where strokes sit), ``scatter`` (how much they scatter) or ``other``."""
+    weight: float
+    """Share of the permitted error that the question gets, beside the others': what matters most to a player gets
+    most (ours). 0 for what is not tested by this list."""
 
 
 FINDING_KINDS: tuple[Kind, ...] = (
@@ -37,6 +40,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "On the whole you play {size} behind where you meant to be.",
         "place",
         "place",
+        7.0,
     ),
     Kind(
         "beat",
@@ -45,6 +49,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "{what} comes {size} later than the rest.",
         "strong-beats",
         "place",
+        1.0,
     ),
     Kind(
         "backbeat",
@@ -53,6 +58,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Two and four come {size} later than the rest.",
         "strong-beats",
         "place",
+        0.7,
     ),
     Kind(
         "off-beats",
@@ -61,6 +67,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "What lies between the beats comes {size} later than the beats.",
         "divisions",
         "place",
+        2.0,
     ),
     Kind(
         "division",
@@ -69,6 +76,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The {what} come {size} later than the rest.",
         "divisions",
         "place",
+        1.0,
     ),
     Kind(
         "swing",
@@ -77,6 +85,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The swung eighths come {size} late against the beats: you swing harder than asked.",
         "swing",
         "place",
+        2.0,
     ),
     Kind(
         "section-drift",
@@ -85,6 +94,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Inside the sections you slow down: {size} later with every bar.",
         "steady",
         "place",
+        1.0,
     ),
     Kind(
         "drift",
@@ -93,6 +103,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "You slow down over the take: {size} later with every bar.",
         "steady",
         "place",
+        0.7,
     ),
     Kind(
         "into-change",
@@ -101,6 +112,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "You hold back before the changes: the last bar before a new section is {size} late against the rest.",
         "turns",
         "place",
+        3.0,
     ),
     Kind(
         "after-change",
@@ -109,6 +121,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The first bar of a new section is {size} late against the rest.",
         "turns",
         "place",
+        0.7,
     ),
     Kind(
         "fills",
@@ -117,6 +130,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The fills come {size} later than the groove.",
         "fills",
         "place",
+        3.0,
     ),
     Kind(
         "landing",
@@ -125,6 +139,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The stroke that lands in a new section comes {size} later than the rest.",
         "turns",
         "place",
+        0.5,
     ),
     Kind(
         "after-rest",
@@ -133,6 +148,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a rest or a long note you come in {size} late against the rest.",
         "rests",
         "place",
+        0.7,
     ),
     Kind(
         "loudness",
@@ -141,6 +157,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Louder means later: {size} for every step from usual to loud.",
         "dynamics",
         "place",
+        1.5,
     ),
     Kind(
         "leaps",
@@ -149,6 +166,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a wide leap you are {size} late against the rest.",
         "leaps",
         "place",
+        0.7,
     ),
     Kind(
         "hands",
@@ -157,6 +175,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The left hand comes {size} later than the right.",
         "hands",
         "place",
+        1.0,
     ),
     Kind(
         "scatter-off-beats",
@@ -165,6 +184,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Between the beats you scatter {size} more than on them.",
         "divisions",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-into-change",
@@ -173,6 +193,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "In the last bar before a new section you scatter {size} more than elsewhere.",
         "turns",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-fills",
@@ -181,6 +202,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "In fills you scatter {size} more than in the groove.",
         "fills",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-after-rest",
@@ -189,6 +211,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a rest or a long note you scatter {size} more than elsewhere.",
         "rests",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-leaps",
@@ -197,6 +220,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After wide leaps you scatter {size} more than elsewhere.",
         "leaps",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-hands",
@@ -205,6 +229,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The left hand scatters {size} more than the right.",
         "hands",
         "scatter",
+        0.35,
     ),
     Kind(
         "scatter-grows",
@@ -213,6 +238,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "You get looser over the take: {size} more scatter at its end than at its start.",
         "rest-yourself",
         "scatter",
+        0.35,
     ),
     Kind(
         "chord-spread",
@@ -221,6 +247,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The notes of your chords lie {size} apart on average; from 30 ms on that is heard as a spread chord.",
         "chords",
         "other",
+        0.0,
     ),
     Kind(
         "accents-missing",
@@ -229,6 +256,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The accents are missing: {what} should be louder and are not.",
         "dynamics",
         "other",
+        0.0,
     ),
     Kind(
         "too-even",
@@ -237,6 +265,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The strokes scatter by only {size}: no hand plays that evenly; this was moved to the grid or programmed.",
         "raw-take",
         "other",
+        0.0,
     ),
     Kind(
         "nothing",
@@ -245,6 +274,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Nothing to say that these numbers would defend.",
         "next",
         "other",
+        0.0,
     ),
 )
 """All kinds. Sentences are complete; certainty and bars are added behind them."""

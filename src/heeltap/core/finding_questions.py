@@ -3,7 +3,7 @@
 Conventions: a regressor is one number a stroke; for a class it is 1 inside and 0 outside, so that its coefficient is
 the class minus the rest in ms.
 
-Inside: `Question`, `place_questions`, `scatter_questions`, `clusters`.
+Inside: `Question`, `place_questions`, `scatter_questions`, `clusters`, `places`.
 """
 
 from collections.abc import Iterator
@@ -13,9 +13,10 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import BEAT, DIVISIONS, SWUNG
+from heeltap.core.finding_kinds import kind_of
 from heeltap.core.offsets import Offsets
 
-__all__ = ["MIN_BARS", "MIN_CLASS", "Question", "clusters", "place_questions", "scatter_questions"]
+__all__ = ["MIN_BARS", "MIN_CLASS", "Question", "clusters", "place_questions", "places", "scatter_questions"]
 
 MIN_CLASS = 8
 """Fewest strokes on each side of a class."""
@@ -47,8 +48,11 @@ class Question:
     """One number a stroke."""
     rows: BoolArray
     """The strokes that the question is about, to name their bars."""
-    unit: str = "ms"
-    """``ms`` or ``ms per bar``."""
+    weight: float
+    """Share of the permitted error, beside the other questions'."""
+    metrical: bool = False
+    """About places in the bar. All other questions are asked with the mean of every place in the bar taken out
+    first, so that a habit of the player's (a late four, say) is not mistaken for what happens to fall on it."""
 
 
 def clusters(table: Offsets) -> IntArray:
@@ -83,12 +87,39 @@ def scatter_questions(table: Offsets) -> list[Question]:
     asked = [_class(code, rows) for code, rows in classes if _enough(table, rows)]
     n = len(table)
     if n >= 4 * MIN_CLASS:
-        asked.append(Question("scatter-grows", "", np.linspace(-0.5, 0.5, n), np.arange(n) >= 2 * n // 3))
+        asked.append(
+            Question(
+                "scatter-grows",
+                "",
+                np.linspace(-0.5, 0.5, n),
+                np.arange(n) >= 2 * n // 3,
+                kind_of("scatter-grows").weight,
+            )
+        )
     return asked
 
 
 def _class(code: str, rows: BoolArray, what: str = "") -> Question:
-    return Question(code, what, rows.astype(np.float64), rows)
+    return Question(code, what, rows.astype(np.float64), rows, kind_of(code).weight, code in _METRICAL)
+
+
+_METRICAL = {"beat", "backbeat", "off-beats", "division", "swing", "scatter-off-beats", "hands", "scatter-hands"}
+
+
+def places(table: Offsets) -> FloatArray:
+    """One column for each place in the bar but the commonest, shape (strokes, places); those with few strokes share
+    one.
+
+    Without columns where there are fewer than four strokes a place.
+    """
+    code = np.unique(np.round(table.beat, 2), return_inverse=True)[1]
+    count = np.bincount(code)
+    small = count < MIN_BARS
+    code = np.where(small[code], count.size, code)
+    kept = [c for c in np.unique(code) if c != np.argmax(np.where(small, 0, count))]
+    if len(table) < 4 * (len(kept) + 1):
+        kept = []
+    return np.column_stack([code == c for c in kept]).astype(np.float64) if kept else np.zeros((len(table), 0))
 
 
 def _enough(table: Offsets, rows: BoolArray) -> bool:
@@ -134,8 +165,8 @@ def _drifts(table: Offsets) -> Iterator[Question]:
         rows = table.section == code
         inside[rows] = bar[rows] - bar[rows].mean()
     if len(songs) > 1 and np.any(inside):
-        yield Question("section-drift", "", inside, every, "ms per bar")
-    yield Question("drift", "", bar - bar.mean(), every, "ms per bar")
+        yield Question("section-drift", "", inside, every, kind_of("section-drift").weight)
+    yield Question("drift", "", bar - bar.mean(), every, kind_of("drift").weight)
 
 
 def _changes(table: Offsets) -> Iterator[Question]:
@@ -145,7 +176,7 @@ def _changes(table: Offsets) -> Iterator[Question]:
         yield _class("into-change", before)
         length = max(float(np.ceil(table.beat.max())) - 1.0, 1.0)
         ramp = np.where(before, np.clip((table.beat - 1) / length, 0, 1), 0.0)
-        yield Question("into-change", "ramp", ramp, before)
+        yield Question("into-change", "ramp", ramp, before, kind_of("landing").weight)
     if np.unique(table.bar[after]).size >= MIN_CHANGES and min(after.sum(), (~after).sum()) >= MIN_CLASS:
         yield _class("after-change", after)
 
@@ -160,11 +191,13 @@ def _loudness(table: Offsets) -> Iterator[Question]:
     scale = float(velocity.std()) if velocity.size else 0.0
     if velocity.size >= 4 * MIN_CLASS and scale >= 2.0:
         standard = np.clip((velocity - velocity.mean()) / scale, -3, 3)
-        yield Question("loudness", "", standard, standard > 0)
+        yield Question("loudness", "", standard, standard > 0, kind_of("loudness").weight, True)
 
 
 def _hands(table: Offsets) -> Iterator[Question]:
     left, right = table.hand == 1, table.hand == 2
     if min(left.sum(), right.sum()) >= MIN_CLASS and _enough(table, left):
         share = left.sum() / (left.sum() + right.sum())
-        yield Question("hands", "", np.where(left, 1 - share, np.where(right, -share, 0.0)), left)
+        yield Question(
+            "hands", "", np.where(left, 1.0, np.where(right, 0.0, share)), left, kind_of("hands").weight, True
+        )

@@ -8,7 +8,8 @@ what has been said is taken out of the data before the rest is asked again, so t
 Inside: `Bench` (a take prepared for all its questions), `Answer`, `step_down`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from heeltap.core.stats import half_width
 
 __all__ = ["Answer", "Bench", "step_down"]
 
-WITNESS = 0.05
+WITNESS = 0.1
 """Level at which the second witness must agree."""
 
 _SAME = 0.15
@@ -39,81 +40,104 @@ class Answer:
     p_adjusted: float = 1.0
     """After Holm's correction."""
 
+    @property
+    def size(self) -> float:
+        """Effect in half-widths of its interval."""
+        return abs(self.effect) / max(self.ci95[1] - self.effect, 1e-12)
+
 
 class Bench:
     """A take's values and regressors in the cosine basis, with their products under every plausible noise model.
 
-    Column 0 is the constant, columns 1 to k the regressors (centred), the last one the values.
+    Column 0 is the constant, columns 1 to k the regressors, then the ``habits`` (what is taken out first for every
+    regressor that is not ``exempt``), last the values. All but the constant and the values are centred.
     """
 
-    def __init__(self, values: FloatArray, regressors: FloatArray, cluster: IntArray) -> None:
+    def __init__(
+        self, values: FloatArray, regressors: FloatArray, habits: FloatArray, exempt: Sequence[bool], cluster: IntArray
+    ) -> None:
         n = values.size
-        self.n, self.count = n, regressors.shape[1]
+        self.n, self.count, self.exempt = n, regressors.shape[1], tuple(exempt)
         self.cluster = np.unique(cluster, return_inverse=True)[1]
         self.shares = regressors.mean(axis=0)
-        centred = regressors - self.shares
-        self.columns = to_cosines(np.column_stack((np.ones(n), centred, values)))
+        self.habits = list(range(1 + self.count, 1 + self.count + habits.shape[1]))
+        inner = np.column_stack((regressors - self.shares, habits - habits.mean(axis=0)))
+        self.columns = to_cosines(np.column_stack((np.ones(n), inner, values)))
         self.table = variances(n)
-        self.prior = np.log([model.prior for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
+        self.prior = np.log([model.usual for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
         self._drop_hopeless()
-        inverse = 1 / self.table
-        self.products = np.stack([(self.columns * row[:, None]).T @ self.columns for row in inverse])
+        self.products = np.stack([(self.columns / row[:, None]).T @ self.columns for row in self.table])
 
     def _drop_hopeless(self) -> None:
-        """Keep the models that the plain take finds within exp(-30) of the best: the rest never count."""
+        """Keep the models that the plain take finds within exp(-30) of the best, more where more is taken out."""
         y = self.columns[1:, -1] ** 2
         likely = self.prior - 0.5 * (self.n - 1) * np.log(np.maximum((1 / self.table[:, 1:]) @ y, 1e-12))
         likely += 0.5 * np.log(self.table[:, 0])
-        keep = likely > likely.max() - 30 - self.count
+        keep = likely > likely.max() - 30 - self.columns.shape[1]
         self.table, self.prior = self.table[keep], self.prior[keep]
 
-    def ask(self, wanted: list[int], said: list[int], lean: float | None = None) -> list[Answer]:
+    def base(self, index: int, said: Sequence[int]) -> list[int]:
+        """Columns that are taken out before the regressor ``index`` is looked at."""
+        if not self.habits or (index >= 0 and self.exempt[index]):
+            return [0] + [i + 1 for i in said]
+        return [0, *self.habits] + [i + 1 for i in said if not self.exempt[i]]
+
+    def ask(self, wanted: Sequence[int], said: Sequence[int], lean: float | None = None) -> list[Answer]:
         """Answers for the regressors ``wanted``, those ``said`` taken out; ``lean`` asks for the mean against it
         too."""
-        base = [0] + [index + 1 for index in said]
-        rest = [index + 1 for index in wanted] + [self.count + 1]
+        answers: list[Answer] = []
+        for exempt in (True, False):
+            some = [index for index in wanted if self.exempt[index] == exempt]
+            if some:
+                answers += self._ask(some, self.base(some[0], said))
+        if lean is not None:
+            answers.append(self._mean(said, lean))
+        return answers
+
+    def _reduce(self, base: list[int], rest: list[int]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Products of the columns ``rest`` with ``base`` taken out, their coefficients on it, log plausibility so
+        far."""
         inner = self.products[:, base][:, :, base]
         cross = self.products[:, base][:, :, rest]
         solved = np.linalg.solve(inner, cross)
         left = self.products[:, rest][:, :, rest] - np.swapaxes(cross, 1, 2) @ solved
-        log_base = self.prior - 0.5 * np.linalg.slogdet(inner)[1]
-        answers = [self._answer(left, place, index, len(base), log_base) for place, index in enumerate(wanted)]
-        if lean is not None:
-            share = np.concatenate(([0.0], self.shares[said]))
-            shift = solved[:, :, -1] @ share
-            blur = np.linalg.solve(inner, np.broadcast_to(share, inner.shape[:2])[:, :, None])[:, :, 0] @ share
-            answers.append(self._mean(left[:, -1, -1], len(base), log_base, lean + shift, blur))
-        return [answer for answer in answers if answer is not None]
+        return left, solved, self.prior - 0.5 * np.linalg.slogdet(inner)[1]
 
-    def _answer(self, left: FloatArray, place: int, index: int, base: int, log_base: FloatArray) -> Answer | None:
-        own = left[:, place, place]
-        if np.any(own < _SAME * self.products[:, index + 1, index + 1]) or self.n - base - 1 < 4:
-            return None
-        effect = left[:, place, -1] / own
-        squares = np.maximum(left[:, -1, -1] - effect * left[:, place, -1], 1e-12)
-        freedom = self.n - base - 1
-        weight = _weights(log_base - 0.5 * np.log(own) - 0.5 * freedom * np.log(squares))
-        return _mixture(index, effect, np.sqrt(squares / freedom / own), weight, freedom)
+    def _ask(self, wanted: list[int], base: list[int]) -> list[Answer]:
+        left, _, log_base = self._reduce(base, [index + 1 for index in wanted] + [-1])
+        freedom = self.n - len(base) - 1
+        answers = []
+        for place, index in enumerate(wanted):
+            own = left[:, place, place]
+            if np.any(own < _SAME * self.products[:, index + 1, index + 1]) or freedom < 4:
+                continue
+            effect = left[:, place, -1] / own
+            squares = np.maximum(left[:, -1, -1] - effect * left[:, place, -1], 1e-12)
+            weight = _weights(log_base - 0.5 * np.log(own) - 0.5 * freedom * np.log(squares))
+            answers.append(_mixture(index, effect, np.sqrt(squares / freedom / own), weight, freedom))
+        return answers
 
-    def _mean(self, squares: FloatArray, base: int, log_base: FloatArray, lean: FloatArray, blur: FloatArray) -> Answer:
+    def _mean(self, said: Sequence[int], lean: float) -> Answer:
         """The mean of the strokes outside all classes named so far, against the lean."""
-        freedom = self.n - base
-        weight = _weights(log_base - 0.5 * freedom * np.log(np.maximum(squares, 1e-12)))
-        middle = float(self.columns[0, -1]) / np.sqrt(self.n)
-        scale = np.sqrt(np.maximum(squares, 1e-12) / freedom * (self.table[:, 0] / self.n + blur))
-        return _mixture(-1, middle - lean, scale, weight, freedom)
+        base = [0] + [i + 1 for i in said]
+        left, solved, log_base = self._reduce(base, [-1])
+        squares, freedom = np.maximum(left[:, 0, 0], 1e-12), self.n - len(base)
+        share = np.concatenate(([0.0], self.shares[list(said)]))
+        inner = self.products[:, base][:, :, base]
+        blur = np.linalg.solve(inner, np.tile(share, (inner.shape[0], 1))[:, :, None])[:, :, 0] @ share
+        middle = float(self.columns[0, -1]) / np.sqrt(self.n) - lean - solved[:, :, 0] @ share
+        scale = np.sqrt(squares / freedom * (self.table[:, 0] / self.n + blur))
+        return _mixture(-1, middle, scale, _weights(log_base - 0.5 * freedom * np.log(squares)), freedom)
 
-    def agrees(self, index: int, said: list[int], lean: float = 0.0) -> bool:
+    def agrees(self, index: int, said: Sequence[int], lean: float = 0.0) -> bool:
         """Second witness: jackknife over clusters (CR3) of the whitened regressor and residuals, at `WITNESS`."""
         from scipy.special import stdtr
 
-        row = self._best(index, said)
-        scaled = self.columns / np.sqrt(row)[:, None]
-        base = [i + 1 for i in said] + ([0] if index >= 0 else [])
-        x, y = scaled[:, index + 1], scaled[:, -1] - lean * scaled[:, 0]
-        if base:
-            q = np.linalg.qr(scaled[:, base])[0]
-            x, y = x - q @ (q.T @ x), y - q @ (q.T @ y)
+        base = self.base(index, said) if index >= 0 else [i + 1 for i in said]
+        scaled = self._whitened([0, index + 1, *base])
+        x, y = scaled[:, index + 1], scaled[:, -1] - (lean * scaled[:, 0] if index < 0 else 0.0)
+        q = np.linalg.qr(scaled[:, base])[0]
+        x, y = x - q @ (q.T @ x), y - q @ (q.T @ y)
         total = float(x @ x)
         effect = float(x @ y) / total
         pair = from_cosines(np.column_stack((x, y - effect * x)))
@@ -123,22 +147,19 @@ class Bench:
         error = np.sqrt(float(np.sum(score**2))) / total
         return freedom >= 1 and bool(2 * stdtr(freedom, -abs(effect) / max(error, 1e-300)) < WITNESS)
 
-    def residual(self, said: list[int]) -> FloatArray:
+    def residual(self, said: Sequence[int]) -> FloatArray:
         """Whitened residual of the values, one a stroke, unit white variance under the most plausible model."""
-        row = self._best(-1, said)
-        scaled = self.columns / np.sqrt(row)[:, None]
-        q = np.linalg.qr(scaled[:, [0] + [i + 1 for i in said]])[0]
+        base = self.base(-1, said)
+        scaled = self._whitened(base)
+        q = np.linalg.qr(scaled[:, base])[0]
         return from_cosines(scaled[:, -1] - q @ (q.T @ scaled[:, -1]))
 
-    def _best(self, index: int, said: list[int]) -> FloatArray:
-        """Variances of the most plausible model with all that was said, and the regressor in question, taken out."""
-        base = [0] + [i + 1 for i in said] + ([index + 1] if index >= 0 else [])
-        inner = self.products[:, base][:, :, base]
-        cross = self.products[:, base][:, :, -1:]
-        squares = self.products[:, -1, -1] - (np.swapaxes(cross, 1, 2) @ np.linalg.solve(inner, cross))[:, 0, 0]
-        likely = self.prior - 0.5 * np.linalg.slogdet(inner)[1]
-        likely -= 0.5 * (self.n - len(base)) * np.log(np.maximum(squares, 1e-12))
-        return np.asarray(self.table[int(np.argmax(likely))])
+    def _whitened(self, base: Sequence[int]) -> FloatArray:
+        """All columns, whitened by the model that is most plausible with the columns ``base`` taken out."""
+        used = sorted(set(base))
+        left, _, likely = self._reduce(used, [-1])
+        likely = likely - 0.5 * (self.n - len(used)) * np.log(np.maximum(left[:, 0, 0], 1e-12))
+        return np.asarray(self.columns / np.sqrt(self.table[int(np.argmax(likely))])[:, None])
 
 
 def _weights(log_weight: FloatArray) -> FloatArray:
@@ -157,30 +178,42 @@ def _mixture(index: int, effect: FloatArray, scale: FloatArray, weight: FloatArr
     return Answer(index, middle, (middle - half, middle + half), p)
 
 
-def step_down(bench: Bench, *, alpha: float, lean: float | None = None) -> list[Answer]:
-    """The statements that hold, in the order in which they were found, strongest first.
+def step_down(
+    bench: Bench,
+    weights: Sequence[float],
+    *,
+    alpha: float,
+    beside: float,
+    lean: float | None = None,
+    lean_weight: float = 0.0,
+) -> tuple[list[Answer], float]:
+    """The statements that hold, strongest first, and the weight of the questions that stay open.
 
-    Holm (1979, Scandinavian Journal of Statistics 6:65-70, from memory) over all regressors and, with a ``lean``,
-    the mean: the smallest p must be below alpha divided by the number of questions still open.
+    Weighted step-down of Holm (1979, Scandinavian Journal of Statistics 6:65-70, from memory) over all regressors
+    and, with a ``lean``, the mean: a question is answered when its p is below alpha times its share of the weight
+    still open; ``beside`` is the weight of questions that are asked elsewhere. Each answer also needs the second
+    witness.
     """
     open_ = list(range(bench.count))
     said: list[int] = []
     found: list[Answer] = []
-    asked, highest = bench.count + (lean is not None), 0.0
-    while asked > 0:
-        answers = sorted(
-            bench.ask(open_, said, lean), key=lambda a: (a.p, -abs(a.effect) / (a.ci95[1] - a.effect + 1e-12))
-        )
-        answers = [answer for answer in answers if answer.p * asked <= alpha]
-        best = next((a for a in answers if bench.agrees(a.index, said, lean or 0.0)), None)
+    total, highest = sum(weights) + beside + (lean_weight if lean is not None else 0.0), 0.0
+    while open_ or lean is not None:
+        likely = []
+        for answer in bench.ask(open_, said, lean):
+            share = total / (weights[answer.index] if answer.index >= 0 else lean_weight)
+            if answer.p * share <= alpha:
+                likely.append((answer.p, -answer.size, answer.p * share, answer))
+        likely.sort(key=lambda row: row[:2])
+        best = next((row for row in likely if bench.agrees(row[3].index, said, lean or 0.0)), None)
         if best is None:
             break
-        highest = max(highest, best.p * asked)
-        found.append(Answer(best.index, best.effect, best.ci95, best.p, min(highest, 1.0)))
-        asked -= 1
-        if best.index < 0:
-            lean = None
+        highest = max(highest, best[2])
+        found.append(replace(best[3], p_adjusted=min(highest, 1.0)))
+        if found[-1].index < 0:
+            lean, total = None, total - lean_weight
         else:
-            open_.remove(best.index)
-            said.append(best.index)
-    return found
+            open_.remove(found[-1].index)
+            said.append(found[-1].index)
+            total -= weights[found[-1].index]
+    return found, total - beside

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from heeltap.core.arrays import BoolArray, FloatArray
 from heeltap.core.finding_columns import as_offsets
 from heeltap.core.finding_kinds import FINDING_KINDS, NOTHING, Kind, kind_of
-from heeltap.core.finding_questions import MIN_CLASS, Question, clusters, place_questions, scatter_questions
+from heeltap.core.finding_questions import MIN_CLASS, Question, clusters, place_questions, places, scatter_questions
 from heeltap.core.finding_tests import Answer, Bench, step_down
 from heeltap.core.finding_words import back_after, bars_of, sentence
 from heeltap.core.offsets import Offsets
@@ -30,8 +30,11 @@ __all__ = ["FINDING_KINDS", "MIN_TAKE", "Kind", "findings"]
 MIN_TAKE = 32
 """Fewest strokes about which anything is said."""
 
-ALPHA_PLACE, ALPHA_SCATTER, ALPHA_OTHER = 0.025, 0.012, 0.003
-"""Shares of the error that each list may spend; together 4 %, so that 5 % is kept."""
+ALPHA = 0.045
+"""Error that the weighted list may spend."""
+
+ALPHA_OTHER = 0.002
+"""Error that chord spread and missing accents may spend, each half; with `ALPHA` below 5 %."""
 
 _MIN_CONFIDENCE = 0.5
 _EVEN_MS = 1.0
@@ -79,8 +82,9 @@ def findings(
     if even:
         return even
     lean = lean_ms if delay_known else None
-    found, said = _place(offsets, lean)
-    found += _scatter(offsets, said)
+    scatter = scatter_questions(offsets)
+    found, residual, still_open = _place(offsets, lean, sum(q.weight for q in scatter))
+    found += _scatter(offsets, scatter, residual, still_open)
     found += _chords(offsets) + _accents(offsets, accent_beats)
     return found or [_nothing("")]
 
@@ -90,20 +94,23 @@ def _nothing(why: str) -> Finding:
     return Finding(NOTHING, text, 0.0, None, None)
 
 
-def _place(offsets: Offsets, lean: float | None) -> tuple[list[Finding], FloatArray]:
-    """Where the strokes sit; and the whitened residual when all of that is taken out."""
+def _place(offsets: Offsets, lean: float | None, beside: float) -> tuple[list[Finding], FloatArray, float]:
+    """Where the strokes sit; the whitened residual when all of that is taken out; the weight still open."""
     asked = place_questions(offsets)
     matrix = np.column_stack([q.regressor for q in asked]) if asked else np.zeros((len(offsets), 0))
     values = _tame(offsets.offset_ms)
-    bench = Bench(values, matrix, clusters(offsets))
-    answers = step_down(bench, alpha=ALPHA_PLACE, lean=lean)
+    bench = Bench(values, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets))
+    weights = [q.weight for q in asked]
+    answers, still_open = step_down(
+        bench, weights, alpha=ALPHA, beside=beside, lean=lean, lean_weight=kind_of("bias").weight
+    )
     said = [answer.index for answer in answers if answer.index >= 0]
     rows = []
     for answer in answers:
         joint = _joint(bench, answer, said, lean)
         question = asked[answer.index] if answer.index >= 0 else _bias_question(offsets)
-        rows.append(_finding(offsets, question, joint, _adjusted(answer, ALPHA_PLACE)))
-    return rows, bench.residual(said)
+        rows.append(_finding(offsets, question, joint, answer.p_adjusted))
+    return rows, bench.residual(said), still_open
 
 
 def _joint(bench: Bench, answer: Answer, said: list[int], lean: float | None) -> Answer:
@@ -111,11 +118,6 @@ def _joint(bench: Bench, answer: Answer, said: list[int], lean: float | None) ->
     others = [index for index in said if index != answer.index]
     again = bench.ask([answer.index], others) if answer.index >= 0 else bench.ask([], others, lean)
     return again[-1] if again else answer
-
-
-def _adjusted(answer: Answer, alpha: float) -> float:
-    """p on the scale of the whole list: below the total error exactly when the list's own rule lets it pass."""
-    return min(1.0, answer.p_adjusted * (ALPHA_PLACE + ALPHA_SCATTER + ALPHA_OTHER) / alpha)
 
 
 def _tame(offset_ms: FloatArray) -> FloatArray:
@@ -127,7 +129,7 @@ def _tame(offset_ms: FloatArray) -> FloatArray:
 
 def _bias_question(offsets: Offsets) -> Question:
     every = np.ones(len(offsets), np.bool_)
-    return Question("bias", "", every.astype(np.float64), every)
+    return Question("bias", "", every.astype(np.float64), every, kind_of("bias").weight)
 
 
 def _finding(offsets: Offsets, question: Question, answer: Answer, p: float) -> Finding:
@@ -143,15 +145,14 @@ def _share_of_ramp(question: Question) -> float:
     return float(question.regressor[question.rows].mean()) if question.what == "ramp" else 1.0
 
 
-def _scatter(offsets: Offsets, residual: FloatArray) -> list[Finding]:
+def _scatter(offsets: Offsets, asked: list[Question], residual: FloatArray, beside: float) -> list[Finding]:
     """How much the strokes scatter about the wander and about everything said so far."""
-    asked = scatter_questions(offsets)
     if not asked:
         return []
     matrix = np.column_stack([q.regressor for q in asked])
     root = np.sqrt(np.abs(residual))
-    bench = Bench(root, matrix, clusters(offsets))
-    answers = step_down(bench, alpha=ALPHA_SCATTER)
+    bench = Bench(root, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets))
+    answers, _ = step_down(bench, [q.weight for q in asked], alpha=ALPHA, beside=beside)
     jitter = _jitter(offsets.offset_ms)
     rows = []
     for answer in answers:
@@ -160,7 +161,7 @@ def _scatter(offsets: Offsets, residual: FloatArray) -> list[Finding]:
         ratio = [bound / answer.effect for bound in answer.ci95] if answer.effect else [1.0, 1.0]
         low, high = sorted(size * r for r in ratio)
         finding = sentence(question, size, (low, high), bars := bars_of(offsets, question, 0.0), "")
-        rows.append(Finding(question.code, finding, size, (low, high), _adjusted(answer, ALPHA_SCATTER), bars))
+        rows.append(Finding(question.code, finding, size, (low, high), answer.p_adjusted, bars))
     return rows
 
 
@@ -206,13 +207,13 @@ def _chords(offsets: Offsets) -> list[Finding]:
     found = bias(width)
     if found.ci95 is None or found.value is None or found.value <= _CHORD_MS:
         return []
-    # Half-widths grow from 1.96 to 2.75 standard errors: one-sided 0.3 %.
-    margin = (found.value - found.ci95[0]) * 2.75 / 1.96
+    # From 1.96 to 3.1 standard errors: one-sided 0.1 %.
+    margin = (found.value - found.ci95[0]) * 3.1 / 1.96
     if found.value - margin <= _CHORD_MS:
         return []
     bars = _worst_bars(offsets, rows & (offsets.spread_ms > found.value))
     text = kind_of("chord-spread").more.format(size=f"{found.value:.0f} ms")
-    return [Finding("chord-spread", text, found.value, found.ci95, ALPHA_OTHER, bars)]
+    return [Finding("chord-spread", text, found.value, found.ci95, ALPHA_OTHER / 2, bars)]
 
 
 def _worst_bars(offsets: Offsets, rows: BoolArray) -> tuple[int, ...]:
@@ -228,8 +229,8 @@ def _accents(offsets: Offsets, accent_beats: Collection[float]) -> list[Finding]
     velocity = offsets.velocity.astype(np.float64)
     error = np.sqrt(velocity[rows].var(ddof=1) / rows.sum() + velocity[~rows].var(ddof=1) / (~rows).sum())
     step = float(velocity[rows].mean() - velocity[~rows].mean())
-    if step + 2.75 * error >= _ACCENT_STEP:
+    if step + 3.1 * error >= _ACCENT_STEP:
         return []
     names = " and ".join(f"{beat:g}" for beat in sorted(accent_beats))
     text = kind_of("accents-missing").more.format(what="beats " + names) + f" ({step:+.0f} steps of velocity)"
-    return [Finding("accents-missing", text, 0.0, None, ALPHA_OTHER)]
+    return [Finding("accents-missing", text, 0.0, None, ALPHA_OTHER / 2)]

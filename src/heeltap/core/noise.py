@@ -35,20 +35,24 @@ class NoiseModel:
     wander: float
     """Share of the variance that wanders, 0-1; the rest is white."""
     prior: float
-    """Plausibility before anything was played; the family's sum to one."""
+    """Plausibility for intervals, before anything was played: every member the same, so that long memory is taken
+    seriously. The family's sum to one."""
+    usual: float
+    """Plausibility for tests: plain AR(1) and white noise three times, long memory a third as plausible. A test has
+    a second witness; an interval stands alone. The family's sum to one."""
 
 
 def _family() -> tuple[NoiseModel, ...]:
-    short = [
-        ("short", memory, share)
-        for memory in (0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.98)
-        for share in (1.0, 0.8, 0.5, 0.25)
-    ]
-    chase = [("short", -0.25, 1.0), ("short", -0.5, 1.0)]
-    long = [("long", memory, share) for memory in (0.65, 0.75, 0.85, 0.93) for share in (1.0, 0.8, 0.5)]
-    rows = [("short", 0.0, 0.0), *chase, *short, *long]
-    return tuple(NoiseModel(kind, memory, share, 1 / len(rows)) for kind, memory, share in rows)
+    white = [("short", 0.0, 0.0, 6.0), ("short", -0.25, 1.0, 1.0), ("short", -0.5, 1.0, 1.0)]
+    plain = [("short", memory, 1.0, 3.0) for memory in _SHORT]
+    mixed = [("short", memory, share, 1.0) for memory in _SHORT for share in (0.8, 0.5, 0.25)]
+    long = [("long", memory, share, 1 / 3) for memory in (0.65, 0.75, 0.85, 0.93, 0.97) for share in (1.0, 0.8, 0.5)]
+    rows = [*white, *plain, *mixed, *long]
+    total = sum(row[3] for row in rows)
+    return tuple(NoiseModel(kind, memory, share, 1 / len(rows), usual / total) for kind, memory, share, usual in rows)
 
+
+_SHORT = (0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.98)
 
 MODELS: tuple[NoiseModel, ...] = _family()
 """The family. Ours: the grid is as coarse as 1,000 strokes can tell apart."""
@@ -111,14 +115,14 @@ def _variances(correlation: FloatArray) -> FloatArray:
     edge = -np.fft.rfft(tail, 2 * n, axis=1).imag[:, :n]
     sine = n * np.sin(np.pi * lag / n)
     sine[:1] = np.inf
-    return np.maximum(correlation[:, :1] + 2 * (level - edge / sine), 1e-9)
+    return np.asarray(np.maximum(correlation[:, :1] + 2 * (level - edge / sine), 1e-9))
 
 
 @lru_cache(maxsize=4)
 def variances(n: int) -> FloatArray:
     """Variance of each cosine coefficient of n strokes under each of `MODELS`, shape (models, n), in units of the
     strokes'."""
-    table = _variances(autocorrelations(n))
+    table: FloatArray = _variances(autocorrelations(n))
     table.setflags(write=False)
     return table
 
