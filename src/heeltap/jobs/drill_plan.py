@@ -1,0 +1,196 @@
+"""What is to be drilled: from what a person names to a plan, its click and its aim.
+
+Inside: `Drill`, `drill_of`.
+"""
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.exercise import ClickPlan, Clicks, Exercise, clicks, parse_click
+from heeltap.core.meter import TempoMap
+from heeltap.core.plan import Plan
+from heeltap.core.planning import plan_of
+from heeltap.errors import InputFileError, PlanError, sentence
+from heeltap.files.exercises import exercise_to_toml, read_exercise
+from heeltap.files.families import FAMILIES
+from heeltap.jobs.making import make
+from heeltap.jobs.scoring import load_plan
+from heeltap.ports.schedule import Schedule
+from heeltap.sound.click import click_schedule
+from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
+
+__all__ = ["AS_WRITTEN", "Drill", "drill_of"]
+
+AS_WRITTEN = "as written"
+"""For the lean: what the exercise itself asks for."""
+
+_FAMILY = re.compile(r"([a-z]+)[ _:-]*(\d{1,3})?", re.IGNORECASE)
+
+_LOWEST_BPM, _HIGHEST_BPM = 20.0, 300.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drill:
+    """One thing to play, complete."""
+
+    name: str
+    """Short: what takes of it are called."""
+    title: str
+    aim: str
+    """What it is for, in one line; empty where nobody says."""
+    plan: Plan
+    clicked: Clicks | None
+    """Which clicks sound; None is every beat."""
+    count_in_bars: int
+    lean_ms: float
+    """Offset aimed at; ``auto`` is already a number."""
+    pocket_ms: float | None
+    """Half-width of the pocket; None follows each stroke's own interval."""
+    exercise: str | None
+    """The exercise as TOML text; None for a plan from a MIDI file."""
+    seed: int | None
+    """What the exercise was generated from."""
+
+    @property
+    def schedule(self) -> Schedule:
+        """Count-in and clicks as messages."""
+        plan = self.plan
+        return click_schedule(plan.tempo, plan.metre, plan.bars, clicks=self.clicked, count_in_bars=self.count_in_bars)
+
+    @property
+    def count_in_us(self) -> int:
+        """Length of the count-in."""
+        opening = self.plan.metre.metres[0]
+        return round(self.count_in_bars * opening.bar_quarters * int(self.plan.tempo.us_per_quarter[0]))
+
+
+def drill_of(
+    what: str,
+    *,
+    tempo_bpm: float | None = None,
+    lean_ms: float | str | None = AS_WRITTEN,
+    pocket_ms: float | None = None,
+    click: str | None = None,
+    seed: int = 1,
+    part: str | None = None,
+) -> Drill:
+    """The drill that a person names.
+
+    Parameters
+    ----------
+    what : str
+        A family and a grade (``anchor 2``, ``anchor-2``), an exercise file (``.toml``), or a MIDI file whose part is
+        the plan.
+    tempo_bpm : float, optional
+        Quarter notes a minute at the start; a changing tempo keeps its proportions.
+    lean_ms : float, None or `AS_WRITTEN`
+        None is auto: 4 % of the beat, 10 to 30 ms.
+    pocket_ms, click : optional
+        In place of the exercise's own.
+    seed : int
+        For a family: another number, another exercise of the grade.
+    part : str, optional
+        Of a MIDI file with several parts.
+
+    Raises
+    ------
+    PlanError
+        No such family or grade, a tempo out of range, or a click that is none.
+    InputFileError
+        The file cannot be used.
+    """
+    if tempo_bpm is not None and not _LOWEST_BPM <= tempo_bpm <= _HIGHEST_BPM:
+        raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", f"{_LOWEST_BPM:g} to {_HIGHEST_BPM:g} (quarter notes)"))
+    suffix = Path(what).suffix.lower()
+    if suffix == ".toml":
+        return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean_ms, pocket_ms, click, None)
+    if suffix in (".mid", ".midi", ".rmi", ".kar", ".smf"):
+        return _of_part(what, part, tempo_bpm, lean_ms, pocket_ms, click)
+    found = _FAMILY.fullmatch(what.strip())
+    if found is None or (found[1].lower() not in FAMILIES and Path(what).exists()):
+        known = ", ".join(FAMILIES)
+        raise InputFileError(
+            what, "not an exercise", f"a family and a grade ({known}), such as 'anchor 2', a .toml or a .mid"
+        )
+    exercise = make(found[1].lower(), int(found[2] or 1), seed=seed, tempo_bpm=tempo_bpm)
+    return _of_exercise(exercise, None, lean_ms, pocket_ms, click, seed)
+
+
+def _of_exercise(
+    exercise: Exercise,
+    tempo_bpm: float | None,
+    lean_ms: float | str | None,
+    pocket_ms: float | None,
+    click: str | None,
+    seed: int | None,
+) -> Drill:
+    """An exercise with the user's wishes; they are written into the exercise, so that a take says how it was played."""
+    if tempo_bpm is not None:
+        exercise = replace(exercise, tempo_bpm=tempo_bpm)
+    if click is not None:
+        exercise = replace(exercise, click=parse_click(click))
+    plan = plan_of(exercise)
+    asked = exercise.pocket.lean_ms if lean_ms == AS_WRITTEN else lean_ms
+    return Drill(
+        name=exercise.name,
+        title=exercise.title,
+        aim=exercise.aim,
+        plan=plan,
+        clicked=clicks(exercise.click, exercise.metre, len(exercise.bars)),
+        count_in_bars=max(exercise.count_in_bars, 1),
+        lean_ms=_lean(asked, plan),
+        pocket_ms=pocket_ms or exercise.pocket.half_width_ms,
+        exercise=exercise_to_toml(exercise),
+        seed=seed,
+    )
+
+
+def _of_part(
+    path: str,
+    part: str | None,
+    tempo_bpm: float | None,
+    lean_ms: float | str | None,
+    pocket_ms: float | None,
+    click: str | None,
+) -> Drill:
+    """A part of a MIDI file, at its own tempo or a new one."""
+    plan = load_plan(path, part)
+    if tempo_bpm is not None:
+        plan = _at_tempo(plan, tempo_bpm)
+    opening = plan.metre.metres[0]
+    kind: ClickPlan | None = None if click is None else parse_click(click)
+    if kind is not None and len(plan.metre.metres) > 1:
+        raise PlanError(sentence("click", f"'{click}'", "every, where the metre changes"))
+    return Drill(
+        name=Path(path).stem,
+        title=plan.name,
+        aim="",
+        plan=plan,
+        clicked=None if kind is None else clicks(kind, opening, plan.bars),
+        count_in_bars=1,
+        lean_ms=_lean(0.0 if lean_ms == AS_WRITTEN else lean_ms, plan),
+        pocket_ms=pocket_ms,
+        exercise=None,
+        seed=None,
+    )
+
+
+def _lean(lean_ms: float | str | None, plan: Plan) -> float:
+    """The lean as a number: auto is taken from the plan's slowest beat."""
+    if isinstance(lean_ms, int | float):
+        return float(lean_ms)
+    slowest_us = int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters
+    return auto_lean_ms(slowest_us / 1000)
+
+
+def _at_tempo(plan: Plan, tempo_bpm: float) -> Plan:
+    """The plan with its first tempo replaced and the later ones in proportion."""
+    old = plan.tempo
+    factor = us_per_quarter_from_bpm(tempo_bpm) / int(old.us_per_quarter[0])
+    per_quarter = np.clip(np.rint(old.us_per_quarter * factor), 1, 2**24 - 1).astype(np.int64)
+    tempo = TempoMap(old.ticks_per_quarter, old.at_tick.copy(), per_quarter)
+    at_us = np.rint(tempo.us_at_quarter(old.quarter_at(plan.at_us))).astype(np.int64)
+    return replace(plan, tempo=tempo, at_us=at_us)

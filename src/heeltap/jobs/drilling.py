@@ -1,0 +1,322 @@
+"""A drill from the first click to the result: the engine plays and listens, the session judges, the take is kept.
+
+A face calls `Run.turn` as often as it draws and shows ``Run.state``; it never stamps, matches or decides. `drill` does
+that for faces that only print.
+
+Inside: `Run`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `INTERRUPTED`.
+"""
+
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import msgspec
+
+from heeltap import __version__
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError
+from heeltap.files.context import Context, LeftOut, plan_out
+from heeltap.files.journal import read_journal
+from heeltap.files.places import takes_dir
+from heeltap.files.takes import list_takes, open_take, read_context, set_aside
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.keeping import keep_take, played_of, score_take
+from heeltap.live import records, session
+from heeltap.live.clock import Clock, SystemClock, wall_now
+from heeltap.live.engine import Engine, EngineSpec, start_engine
+from heeltap.live.inputs import KEYS_NAME
+from heeltap.live.session import Effect, Event, Feedback, Phase, State
+from heeltap.live.sheet import sheet_of
+from heeltap.ports.keys import UNCERTAINTY_MS, key_message
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
+
+FRAME_NS = 33_000_000
+"""Between two pictures: 30 a second."""
+
+INTERRUPTED = "interrupted"
+"""The ending after Ctrl-C."""
+
+Face = Callable[[State, tuple[Effect, ...]], None]
+"""Shows a state; the effects say which bars are new."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a drill is played."""
+
+    in_port: str
+    """A device, ``keys``, or ``fake:`` with a file."""
+    out_port: str | None = None
+    """Where the click goes; None is silent."""
+    feedback: Feedback = Feedback.BAR
+    delay_ms: float | None = None
+    """Known delay of the route; None when not known."""
+    retrigger_ms: float | None = None
+    takes: Path = field(default_factory=takes_dir)
+    """The folder of all takes."""
+    script: Schedule | None = None
+    """What a ``fake:`` input plays, instead of a file."""
+    virtual: bool = False
+    """Make ports of those names for others to connect to."""
+    start_delay_us: int = 300_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrillOutcome:
+    """What became of a drill."""
+
+    folder: Path | None
+    """The take; None when nothing was played."""
+    result: Result | None
+    """None when nothing could be judged."""
+    ending: str
+    """``played``, ``stopped``, or what broke."""
+    problem: str
+    """Why the take could not be kept or scored; empty when it was."""
+    state: State
+
+
+class Run:
+    """One drill that is being played."""
+
+    def __init__(self, drill: Drill, settings: Settings, *, clock: Clock | None = None) -> None:
+        """Open the take and start the engine, which takes about half a second.
+
+        Raises
+        ------
+        PortError, InputFileError, TakeFileError
+            A port or the takes folder cannot be opened; nothing is left behind.
+        """
+        self._drill, self._settings = drill, settings
+        self._clock = SystemClock() if clock is None else clock
+        self._context = _context(drill, settings)
+        sheet = sheet_of(
+            drill.plan,
+            title=drill.title,
+            lean_ms=drill.lean_ms,
+            pocket_ms=drill.pocket_ms,
+            delay_ms=settings.delay_ms or 0.0,
+            count_in_bars=drill.count_in_bars,
+        )
+        feedback = settings.feedback.for_take(self._context.take_number)
+        self.state = session.step(session.begin(sheet, feedback), session.Begin())[0]
+        self._take = open_take(settings.takes, self._context)
+        try:
+            self._engine: Engine = start_engine(self._spec())
+        except BaseException:
+            set_aside(self._take, keep=False)
+            raise
+
+    @property
+    def scheduler(self) -> str:
+        """In words: whether the engine got real-time scheduling."""
+        return self._engine.scheduler
+
+    @property
+    def over(self) -> bool:
+        """Whether the session is done."""
+        return self.state.phase is Phase.DONE
+
+    def turn(self) -> tuple[Effect, ...]:
+        """Take in everything that happened since the last turn; the new effects."""
+        effects: list[Effect] = []
+        for record in self._engine.poll():
+            for event in _events(record):
+                effects += self.ask(event)
+        effects += self.ask(session.Clock(self.now_us))
+        return tuple(effects)
+
+    @property
+    def now_us(self) -> int:
+        """This moment, microseconds from bar 1, beat 1."""
+        return (self._clock.now_ns() - self._engine.zero_ns) // 1000
+
+    def ask(self, event: Event) -> tuple[Effect, ...]:
+        """Feed one event, such as what the player asks for."""
+        self.state, effects = session.step(self.state, event)
+        return effects
+
+    def stop(self, reason: str = "stopped") -> tuple[Effect, ...]:
+        """End the take here; what was played so far is kept."""
+        return self.ask(session.Stop(self.now_us, reason))
+
+    def key(self, key: str) -> None:
+        """Pass on a key of the computer's keyboard, stamped now; keys that are no pads do nothing."""
+        message = key_message(key)
+        if message is not None and self._settings.in_port == KEYS_NAME:
+            self._engine.key(message, self._clock.now_ns())
+
+    def finish(self) -> DrillOutcome:
+        """End the engine, keep the take, score it. Never raises for what went wrong with the take: it says so."""
+        if not self.over:
+            self.stop()
+        for record in self._engine.stop():
+            for event in _events(record):
+                self.ask(event)
+        ending = self.state.ending
+        report = self._engine.report
+        if report is not None and report.fault:
+            ending = report.fault
+        try:
+            folder = self._keep(ending)
+            if folder is None:
+                return DrillOutcome(None, None, ending, "", self.state)
+        except HeeltapError as error:
+            return DrillOutcome(self._take.folder, None, ending, str(error), self.state)
+        return self._scored(folder, ending)
+
+    def _keep(self, ending: str) -> Path | None:
+        """The finished folder; None when nothing was played."""
+        if not len(played_of(read_journal(self._take.journal))[0]):
+            set_aside(self._take, keep=False)
+            return None
+        report = self._engine.report
+        context = msgspec.structs.replace(
+            self._context,
+            left_out=_held(self.state),
+            engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
+        )
+        early = None if self.state.ending == "played" else max(self.state.now_us, -self._drill.count_in_us)
+        return keep_take(self._take, context, ending=ending, judged_to_us=early)
+
+    def _scored(self, folder: Path, ending: str) -> DrillOutcome:
+        """The outcome of a take that is safe on the disk."""
+        try:
+            return DrillOutcome(folder, score_take(folder), ending, "", self.state)
+        except HeeltapError as error:
+            return DrillOutcome(folder, None, ending, str(error), self.state)
+
+    def _spec(self) -> EngineSpec:
+        """What the engine is to do."""
+        settings = self._settings
+        return EngineSpec(
+            schedule=self._drill.schedule,
+            in_ports=(settings.in_port,),
+            out_port=settings.out_port,
+            journal=self._take.journal,
+            header={"trace": self._take.name, "bpm": self._tempo_bpm, "note": ""},
+            start_delay_us=settings.start_delay_us,
+            script=settings.script,
+            virtual=settings.virtual,
+        )
+
+    @property
+    def _tempo_bpm(self) -> float:
+        return round(60e6 / int(self._drill.plan.tempo.us_per_quarter[0]), 3)
+
+
+def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = None) -> DrillOutcome:
+    """Play a drill to its end and return what became of it.
+
+    Parameters
+    ----------
+    what : Drill
+        From `heeltap.jobs.drill_plan.drill_of`.
+    settings : Settings
+    face : callable
+        Called at most 30 times a second with the state and what is new.
+
+    Raises
+    ------
+    PortError, InputFileError, TakeFileError
+        It could not begin.
+
+    Notes
+    -----
+    Ctrl-C ends the take like the stop key; the outcome then says `INTERRUPTED`, and the take is kept.
+    """
+    waiting = SystemClock() if clock is None else clock
+    with interrupts() as interrupted:
+        run = Run(what, settings, clock=waiting)
+        try:
+            face(run.state, ())
+            while not run.over:
+                waiting.sleep_until_ns(waiting.now_ns() + FRAME_NS)
+                # First the flag: the engine, too, got the signal, and its end must not be taken for the reason.
+                effects = run.stop(INTERRUPTED) if interrupted.is_set() else run.turn()
+                face(run.state, effects)
+        finally:
+            outcome = run.finish()
+    return outcome
+
+
+@contextmanager
+def interrupts() -> Iterator[threading.Event]:
+    """Ctrl-C sets a flag while this lasts, so that no take is torn by it; outside the main thread nothing changes."""
+    flag = threading.Event()
+    if threading.current_thread() is not threading.main_thread():
+        yield flag
+        return
+    before = signal.signal(signal.SIGINT, lambda *_: flag.set())
+    try:
+        yield flag
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _context(drill: Drill, settings: Settings) -> Context:
+    """What is known before the first click."""
+    return Context(
+        heeltap=__version__,
+        name=drill.name,
+        title=drill.title,
+        date=wall_now().isoformat(timespec="seconds"),
+        exercise=drill.exercise,
+        plan=plan_out(drill.plan),
+        lean_ms=drill.lean_ms,
+        pocket_ms=drill.pocket_ms,
+        delay_ms=settings.delay_ms,
+        retrigger_ms=settings.retrigger_ms,
+        resolution_ms=UNCERTAINTY_MS if settings.in_port == KEYS_NAME else None,
+        feedback=settings.feedback.value,
+        take_number=_take_number(drill, settings),
+        in_port=settings.in_port,
+        out_port=settings.out_port or "",
+        seed=drill.seed,
+        count_in_us=drill.count_in_us,
+    )
+
+
+def _held(state: State) -> list[LeftOut]:
+    """Where the player held the take."""
+    ends = ((gap, state.now_us if gap.to_us is None else gap.to_us) for gap in state.gaps if gap.why == "held")
+    return [LeftOut(gap.from_us, max(gap.from_us, to_us), "held") for gap, to_us in ends]
+
+
+def _take_number(drill: Drill, settings: Settings) -> int:
+    """Which take of this exercise it is; only ``fade`` needs to know, and reading a thousand contexts takes a while."""
+    if settings.feedback is not Feedback.FADE:
+        return 1
+    number = 1
+    for folder in list_takes(settings.takes):
+        try:
+            number += read_context(folder).name == drill.name
+        except HeeltapError:
+            continue
+    return number
+
+
+def _events(record: records.Record) -> list[Event]:
+    """What a record of the engine means to the session."""
+    at_us = record.at_us
+    match record.kind:
+        case records.NOTE_ON:
+            return [session.Note(at_us, record.number, record.value)]
+        case records.CLICK:
+            return [session.Click(at_us, record.other_us)]
+        case records.PORT_LOST:
+            return [session.Lost(at_us)]
+        case records.PORT_BACK:
+            return [session.Back(at_us)]
+        case records.GAP:
+            return [session.Lost(at_us), session.Back(record.other_us)]
+        case records.DONE:
+            return [session.Clock(at_us), session.Stop(at_us, "the engine stopped")]
+        case records.DIED:
+            return [session.Stop(-(2**62), "the engine process ended unexpectedly")]
+    return []

@@ -1,0 +1,219 @@
+"""From a journal to a finished take and its result; and the same for what a killed run left behind.
+
+The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
+file cannot differ.
+
+Inside: `keep_take`, `played_of`, `left_out_of`, `score_take`, `recover`, `Recovered`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from heeltap.core.arrays import IntArray
+from heeltap.core.notes import Notes
+from heeltap.core.plan import Plan
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError
+from heeltap.files.context import Context, LeftOut, plan_from
+from heeltap.files.journal import Journal, read_journal
+from heeltap.files.smf_types import Pedal
+from heeltap.files.take_midi import notes_of_messages, pedal_of_messages
+from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, unfinished
+from heeltap.jobs.scoring import Options, score_notes
+from heeltap.live.pulse import late_clicks
+from heeltap.live.stamp import Assembler, restamp
+from heeltap.report.words import bars as bars_in_words
+from heeltap.report.words import count
+
+__all__ = ["Recovered", "keep_take", "left_out_of", "played_of", "recover", "score_take"]
+
+_OPENS = {"lost": "back", "pause": "resume"}
+"""Kinds of gap in a journal and what ends each."""
+
+_MOST_LATE = 0.25
+"""Where more of the clicks than this left late, leaving their beats out would leave nothing to judge. Ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered:
+    """A take that a killed run left behind."""
+
+    name: str
+    folder: Path | None
+    """Where it lies now; None when it held no note and is gone."""
+    problem: str
+    """Why it could not be finished; empty when it was."""
+
+
+def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: int | None = None) -> Path:
+    """Finish a take from its journal; the finished folder.
+
+    Parameters
+    ----------
+    take : OpenTake
+        Its engine has ended.
+    context : Context
+        As it was when the take began, with what became known since.
+    ending : str
+        Why it ended.
+    judged_to_us : int, optional
+        Where an unfinished take ends.
+
+    Raises
+    ------
+    TakeFileError
+        The journal cannot be read or the folder not be written; nothing is lost, the open folder stays.
+    """
+    journal = read_journal(take.journal)
+    plan = plan_from(context.plan, str(take.folder))
+    notes, pedal = played_of(journal)
+    spans, late = left_out_of(journal, plan, sounding=bool(context.out_port))
+    done = msgspec.structs.replace(
+        context,
+        ending=ending,
+        judged_to_us=judged_to_us,
+        left_out=[*context.left_out, *spans],
+        late_clicks=late,
+    )
+    return save_take(take, done, plan, notes, pedal=pedal)
+
+
+def played_of(journal: Journal) -> tuple[Notes, Pedal]:
+    """The notes and the pedal of a journal, microseconds from bar 1, beat 1, each port stamped by itself."""
+    at_us: list[int] = []
+    messages: list[bytes] = []
+    ports = np.array(journal.port, dtype=object)
+    for port in dict.fromkeys(journal.port):
+        rows = np.flatnonzero(ports == port)
+        stamps = restamp(journal.arrival_ns[rows], journal.delta_s[rows], breaks=_breaks(journal, rows))
+        assembler = Assembler()
+        for stamp, row in zip(stamps.tolist(), rows.tolist(), strict=True):
+            for message in assembler.feed(journal.data[row]):
+                at_us.append((stamp - journal.zero_ns + 500) // 1000)
+                messages.append(message)
+    order = np.argsort(np.array(at_us, dtype=np.int64), kind="stable")
+    times = np.array(at_us, dtype=np.int64)[order]
+    ordered = [messages[row] for row in order.tolist()]
+    return notes_of_messages(times, ordered), pedal_of_messages(times, ordered)
+
+
+def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[LeftOut], int]:
+    """What is not held against the player, and how many clicks left late.
+
+    ``sounding`` is whether anybody heard the clicks; where nobody did, a late one disturbs nobody.
+    """
+    spans: list[LeftOut] = []
+    begun: dict[str, int] = {}
+    for gap in journal.gaps:
+        at_us = (gap.at_ns - journal.zero_ns + 500) // 1000
+        if gap.kind in _OPENS:
+            begun.setdefault(gap.kind, at_us)
+        ended = [kind for kind in begun if _OPENS[kind] == gap.kind]
+        spans += [LeftOut(begun.pop(kind), at_us, "lost" if kind == "lost" else "held") for kind in ended]
+    end_us = int(journal.arrival_ns.max(initial=journal.zero_ns) - journal.zero_ns) // 1000 + 60_000_000
+    spans += [LeftOut(at_us, max(at_us, end_us), "lost") for at_us in begun.values()]
+    if not sounding:
+        return spans, 0
+    late = journal.click_due_us[late_clicks(journal.click_due_us, journal.click_sent_us)]
+    if len(late) <= _MOST_LATE * len(journal.click_due_us):
+        spans += [_beat_of(plan, due) for due in late.tolist() if due >= 0]
+    return spans, len(late)
+
+
+def score_take(path: Path) -> Result:
+    """The result of a saved take: its folder, or any file in it.
+
+    Raises
+    ------
+    TakeFileError, MidiFileError
+        It cannot be read.
+    """
+    take = load_take(path)
+    context = take.context
+    notes, plan = take.judged()
+    return score_notes(
+        notes,
+        plan=plan,
+        options=Options(
+            lean_ms=context.lean_ms,
+            pocket_ms=context.pocket_ms,
+            delay_ms=context.delay_ms,
+            retrigger_ms=context.retrigger_ms,
+        ),
+        file=take.folder.name,
+        part=context.in_port or "take",
+        resolution_ms=context.resolution_ms,
+        warnings=(*take.warnings, *_warnings(context, take.plan)),
+    )
+
+
+def recover(root: Path) -> list[Recovered]:
+    """Finish every take that a killed run left behind; what cannot be finished is set aside and said."""
+    found = []
+    for take in unfinished(root):
+        try:
+            found.append(_recover_one(take))
+        except HeeltapError as error:
+            found.append(Recovered(take.name, set_aside(take, keep=True), str(error)))
+    return [one for one in found if one.folder is not None]
+
+
+def _recover_one(take: OpenTake) -> Recovered:
+    """One take; without a single message there is nothing to keep."""
+    context = read_context(take.folder)
+    if not take.journal.exists() or not len(read_journal(take.journal)):
+        return Recovered(take.name, set_aside(take, keep=False), "")
+    journal = read_journal(take.journal)
+    last_ns = max(int(journal.arrival_ns.max()), journal.zero_ns)
+    last_click_us = int(journal.click_due_us.max(initial=0))
+    until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
+    return Recovered(take.name, keep_take(take, context, ending="recovered", judged_to_us=until_us), "")
+
+
+def _breaks(journal: Journal, rows: IntArray) -> np.ndarray:
+    """True at the first message after each return of a port."""
+    breaks = np.zeros(rows.size, dtype=np.bool_)
+    for gap in journal.gaps:
+        after = np.flatnonzero(journal.arrival_ns[rows] >= gap.at_ns)
+        if gap.kind == "back" and after.size:
+            breaks[after[0]] = True
+    return breaks
+
+
+def _beat_of(plan: Plan, due_us: int) -> LeftOut:
+    """From a click to just before the next beat."""
+    quarter = float(plan.tempo.quarter_at(due_us))
+    length = plan.metre.metres[int(plan.metre.row_at(quarter))].beat_quarters
+    return LeftOut(due_us - 1_000, round(float(plan.tempo.us_at_quarter(quarter + length))) - 1_000, "late click")
+
+
+def _warnings(context: Context, plan: Plan) -> Iterable[str]:
+    """What a reader of the numbers must know of how the take came about."""
+    if context.late_clicks:
+        left = [span for span in context.left_out if span.why == "late click"]
+        what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"
+        where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
+        yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
+    gaps = [span for span in context.left_out if span.why != "late click"]
+    if gaps:
+        yield f"Nothing could be heard for a while in {bars_in_words(_bars(plan, gaps))}; those strokes are left out"
+    if context.ending == "recovered":
+        yield "This take was recovered after the program was killed; it ends where the last note was written"
+    elif context.judged_to_us is not None:
+        bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
+        yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); what follows is left out"
+
+
+def _bars(plan: Plan, spans: Iterable[LeftOut]) -> list[int]:
+    """The bars that spans touch."""
+    numbers: set[int] = set()
+    for span in spans:
+        first, last = (
+            int(plan.metre.bar_beat(plan.tempo.quarter_at(us))[0]) for us in (span.from_us + 1_000, span.to_us)
+        )
+        numbers |= set(range(max(first, 1), min(last, plan.bars) + 1))
+    return sorted(numbers)
