@@ -29,7 +29,7 @@ from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecti
 from heeltap.ports.base import InPort, OutPort, open_in
 from heeltap.ports.fake import FakeInPort
 from heeltap.ports.keys import KeysInPort
-from heeltap.ports.schedule import Schedule
+from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
 
@@ -38,9 +38,6 @@ _START_S = 30.0
 
 _STOP_S = 3.0
 """How long the engine may take to end when asked: a turn is 1 ms, silencing and closing some more."""
-
-_ALL_NOTES_OFF = tuple(bytes((0xB0 | channel, control, 0)) for channel in range(16) for control in (64, 120, 123))
-"""Pedal up, all sound off, all notes off, on every channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,6 +296,6 @@ def _loop(
         zero_ns=zero_ns,
         tail_us=spec.tail_us,
         reopen=reopen,
-        silence=_ALL_NOTES_OFF,
+        silence=ALL_NOTES_OFF,
         scheduler=scheduler,
     )

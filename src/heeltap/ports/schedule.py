@@ -1,6 +1,6 @@
 """Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
 
-Inside: `Schedule`, `merge`.
+Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`.
 """
 
 from dataclasses import dataclass
@@ -9,7 +9,10 @@ import numpy as np
 
 from heeltap.core.arrays import IntArray, as_ints, freeze_columns
 
-__all__ = ["Schedule", "merge"]
+__all__ = ["ALL_NOTES_OFF", "Schedule", "merge"]
+
+ALL_NOTES_OFF = tuple(bytes((0xB0 | channel, control, 0)) for channel in range(16) for control in (64, 120, 123))
+"""Silence: pedal up, all sound off, all notes off, on every channel."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

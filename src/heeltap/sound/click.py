@@ -1,6 +1,6 @@
 """The click as MIDI: count-in and clicks as messages with due times.
 
-Inside: `ClickSound`, `CLICK_SOUNDS`, `click_schedule`, `all_notes_off`.
+Inside: `ClickSound`, `CLICK_SOUNDS`, `click_schedule`.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from heeltap.ports.schedule import Schedule
 from heeltap.sound.percussion import CHANNEL, METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["CLICK_SOUNDS", "ClickSound", "Clicked", "all_notes_off", "click_schedule"]
+__all__ = ["CLICK_SOUNDS", "ClickSound", "Clicked", "click_schedule"]
 
 
 class Clicked(Protocol):
@@ -141,9 +141,3 @@ def _messages(due: IntArray, one: BoolArray, strength: FloatArray, end_us: int, 
             rows.append((at + sound.length_us, 0, bytes((0x80 | sound.channel, key, 0)), "off"))
     rows.sort(key=lambda row: row[:2])
     return Schedule(as_ints(r[0] for r in rows), tuple(r[2] for r in rows), tuple(r[3] for r in rows), end_us)
-
-
-def all_notes_off(channels: range = range(16)) -> list[bytes]:
-    """Messages that silence everything: pedal up, all sound off, all notes off, on each channel (controls 64, 120,
-    123)."""
-    return [bytes((0xB0 | channel, control, 0)) for channel in channels for control in (64, 120, 123)]

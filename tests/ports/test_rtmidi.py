@@ -1,0 +1,195 @@
+"""The adapters over both libraries, with stand-ins for the libraries: the real ones need devices, or another Python."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from heeltap.errors import PortError
+from heeltap.ports import rtmidi as adapter
+from heeltap.ports.rtmidi import QUEUE_LIMIT, PythonRtmidi, Rtmidi2, probe_in_child
+
+NAMES = ["Pad:Pad MIDI 1 20:0", "Keys:Keys MIDI 1 24:0"]
+
+
+class Client:
+    """What both libraries' clients have in common; remembers what was done to it."""
+
+    def __init__(self, *arguments: Any) -> None:
+        self.arguments = arguments
+        self.done: list[Any] = []
+        self.waiting: list[tuple[list[int], float]] = []
+        self.names = list(NAMES)
+
+    def open_port(self, index: int) -> None:
+        """Connect."""
+        if index == 1:
+            raise OSError("busy")
+        self.done.append(("open", index))
+
+    def open_virtual_port(self, name: str) -> None:
+        """Make a port."""
+        self.done.append(("virtual", name))
+
+    def ignore_types(self, *flags: bool) -> None:
+        """Say what to hide."""
+        self.done.append(("ignore", *flags))
+
+    def close_port(self) -> None:
+        """Disconnect."""
+        self.done.append("close")
+
+
+class FirstClient(Client):
+    """As python-rtmidi names things."""
+
+    def get_ports(self) -> list[str]:
+        """Names."""
+        return self.names
+
+    def get_message(self) -> tuple[list[int], float] | None:
+        """Message and delta."""
+        return self.waiting.pop(0) if self.waiting else None
+
+    def send_message(self, message: bytes) -> None:
+        """Send."""
+        self.done.append(("send", bytes(message)))
+
+    def delete(self) -> None:
+        """Free."""
+        self.done.append("delete")
+
+
+class SecondClient(Client):
+    """As rtmidi2 names things."""
+
+    deltatime = 0.0
+
+    @property
+    def ports(self) -> list[str | None]:
+        """Names; None for one that vanished meanwhile."""
+        return [*self.names, None]
+
+    def get_message(self) -> list[int] | None:
+        """Message; the delta is an attribute."""
+        if not self.waiting:
+            self.deltatime = 0.0
+            return None
+        message, self.deltatime = self.waiting.pop(0)
+        return message
+
+    def send_raw(self, *data: int) -> None:
+        """Send."""
+        self.done.append(("send", bytes(data)))
+
+
+def library(client: type[Client]) -> SimpleNamespace:
+    """A stand-in for a library."""
+    codes = {"API_UNSPECIFIED": 0, "API_LINUX_ALSA": 2, "API_UNIX_JACK": 3}
+    return SimpleNamespace(MidiIn=client, MidiOut=client, **codes)
+
+
+@pytest.fixture(params=["python-rtmidi", "rtmidi2"])
+def system(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> PythonRtmidi | Rtmidi2:
+    """Each adapter over its stand-in, asked for JACK."""
+    monkeypatch.setattr(adapter, "probe_in_child", lambda code: None)
+    if request.param == "rtmidi2":
+        return Rtmidi2(library(SecondClient), "jack")
+    return PythonRtmidi(library(FirstClient), "jack")
+
+
+def test_names_are_the_systems(system: PythonRtmidi | Rtmidi2) -> None:
+    """Full names in order; ports that vanished while counting are left out."""
+    assert NAMES == system.names(inputs=True) == system.names(inputs=False)
+
+
+def test_input_gives_bytes_and_delta(system: PythonRtmidi | Rtmidi2) -> None:
+    """Messages come as bytes with the driver's delta, oldest first, then None; clock and sensing are not hidden."""
+    port: Any = system.open_in("pad")
+    port._client.waiting += [([0x90, 60, 1], 0.0), ([0xF8], 0.25)]
+
+    assert "Pad:Pad MIDI 1" == port.name
+    assert [(b"\x90\x3c\x01", 0.0), (b"\xf8", 0.25), None] == [port.poll() for _ in range(3)]
+    assert [("ignore", True, False, False), ("open", 0)] == port._client.done
+    assert QUEUE_LIMIT in port._client.arguments
+    assert 3 in port._client.arguments
+    assert port.stamped_ns is None
+
+
+def test_output_sends(system: PythonRtmidi | Rtmidi2) -> None:
+    """A message goes out as it is."""
+    port: Any = system.open_out("pad")
+    client = port._client
+    port.send(b"\x99\x22\x6e")
+    port.close()
+    port.close()
+
+    assert ("send", b"\x99\x22\x6e") in client.done
+    assert 1 == client.done.count("close")
+
+
+def test_loss_and_return_are_seen(system: PythonRtmidi | Rtmidi2) -> None:
+    """Another number is a loss (the connection is dead) and a return (the device is there)."""
+    port: Any = system.open_in("pad")
+    before = (port.connected(), port.returned())
+    port._client.names[0] = "Pad:Pad MIDI 1 28:0"
+    after = (port.connected(), port.returned())
+    port._client.names.pop(0)
+
+    assert (True, True) == before
+    assert (False, True) == after
+    assert (False, False) == (port.connected(), port.returned())
+
+
+def test_virtual_port_is_made_and_always_there(system: PythonRtmidi | Rtmidi2) -> None:
+    """A port of our own is not looked for in the list."""
+    port: Any = system.open_in("mine", virtual=True)
+
+    assert ("virtual", "mine") in port._client.done
+    assert port.connected()
+
+
+def test_busy_port_is_one_line(system: PythonRtmidi | Rtmidi2) -> None:
+    """What the library says is wrapped, and the client is let go."""
+    with pytest.raises(
+        PortError, match=r"^MIDI output 'keys': cannot be opened: busy \(is another program using it\?\)$"
+    ):
+        system.open_out("keys")
+
+
+def test_library_that_cannot_make_clients_is_one_line() -> None:
+    """No MIDI system: the library's own error becomes ours."""
+
+    def fail(*_: object) -> None:
+        raise OSError("error creating\nclient object")
+
+    broken = SimpleNamespace(MidiIn=fail, MidiOut=fail, API_UNSPECIFIED=0)
+    with pytest.raises(
+        PortError, match=r"^MIDI devices \(default\): the system offers none: error creating client object"
+    ):
+        PythonRtmidi(broken, "").names(inputs=True)
+
+
+def test_probe_reports_a_child_that_dies() -> None:
+    """Where making a client ends the process (here: the library is missing), the probe says so instead."""
+    try:
+        import rtmidi2  # noqa: F401
+    except ImportError:
+        with pytest.raises(OSError, match="ended the process that asked"):
+            probe_in_child(0)
+
+
+def test_missing_libraries_say_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither library: one line that says which to install."""
+    monkeypatch.setitem(__import__("sys").modules, "rtmidi", None)
+    monkeypatch.setitem(__import__("sys").modules, "rtmidi2", None)
+    with pytest.raises(PortError, match=r"no library to reach them .*pip install python-rtmidi"):
+        adapter.load_system("")
+
+
+def test_second_library_is_taken_where_the_first_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """rtmidi2 is used where python-rtmidi cannot be imported."""
+    monkeypatch.setitem(__import__("sys").modules, "rtmidi", None)
+    monkeypatch.setitem(__import__("sys").modules, "rtmidi2", library(SecondClient))
+
+    assert isinstance(adapter.load_system("jack"), Rtmidi2)
