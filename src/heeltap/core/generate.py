@@ -97,8 +97,10 @@ def generate(
     Raises
     ------
     PlanError
-        No such grade, a tempo at which the strokes come too fast, too few bars.
+        No such grade, a seed below 0 or past 2**63, a tempo at which the strokes come too fast, too few bars.
     """
+    if not 0 <= seed < 2**63:
+        raise PlanError(sentence(family.name, f"seed {seed}", "0 to 9223372036854775807"))
     step = grade_of(family, grade)
     draws = Draws("heeltap.generate/1", family.name, grade, metre, seed)
     sections = _lay_out(step, bars, family.name)
@@ -107,13 +109,12 @@ def generate(
         for section, recipe in zip(sections, step.sections, strict=True)
         for bar in _section(recipe, section, step, metre, cells, draws)
     ]
-    usual = step.title if str(metre) == "4/4" or not step.title_elsewhere else step.title_elsewhere
     exercise = Exercise(
         name=f"{family.name}-{grade}_{metre.count}-{metre.unit}_s{seed}",
-        title=usual,
+        title=step.title if str(metre) == "4/4" else step.title_elsewhere or step.title,
         aim=step.aim,
         metre=metre,
-        tempo_bpm=tempo_bpm or step.tempo_bpm,
+        tempo_bpm=step.tempo_bpm,
         voices=step.voices,
         bars=tuple(body),
         sections=sections,

@@ -16,7 +16,7 @@ Inside: `Draws`, `Cells`, `FillRecipe`, `SectionRecipe`, `Grade`, `Family`, `PLA
 
 import difflib
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TypeVar
@@ -41,7 +41,7 @@ __all__ = [
 
 PLACES = ("one", "strong", "back", "last", "all", "others", "any")
 """Places among the felt beats: the first; those that carry the bar; those that answer; the last; all; those that no
-other word of the line names; one of those, picked by the seed."""
+other word of the line names; one of those, picked by the seed, which ``others`` after it leaves alone."""
 
 Cells = Mapping[str, tuple[str, str, str]]
 """Counting text of each cell for a felt beat of one, two and three units."""
@@ -169,9 +169,10 @@ def _choose(line: str, metre: Metre, draws: Draws) -> list[str]:
     chosen = ["rest"] * count
     for place, names in words:
         if place == "any":
-            where: Iterable[int] = [draws.pick(free)] if free else []
+            where = [draws.pick(free)] if free else []
+            free = [i for i in free if i not in where]
         else:
-            where = free if place == "others" else _indices(place, metre)
+            where = free if place == "others" else list(_indices(place, metre))
         for index in where:
             chosen[index] = draws.pick(names.split("|"))
     return chosen
