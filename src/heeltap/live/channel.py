@@ -67,8 +67,6 @@ class Channel:
                 self.closed_by_peer = True
                 break
             self._read += data
-            if len(data) < 65_536:
-                break
         whole = len(self._read) - len(self._read) % SIZE
         if not whole:
             return []
