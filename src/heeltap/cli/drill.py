@@ -1,0 +1,216 @@
+"""``heeltap drill``: play against the click, live, on a drawn screen or as plain lines."""
+
+import argparse
+import importlib
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from heeltap.cli.parser import lean, milliseconds, positive
+
+if TYPE_CHECKING:
+    from heeltap.jobs.drill_plan import Drill
+    from heeltap.jobs.drilling import DrillOutcome, Face, Settings
+
+__all__ = ["add", "plain_face", "report", "run"]
+
+_AS_WRITTEN = "as written"
+
+_FEEDBACK = ("bar", "stroke", "after", "fade")
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "drill",
+        help="play against the click, live",
+        description="Play an exercise against the click and see where each stroke sits. Every take is kept.",
+        epilog="EXERCISE is a family and a grade ('anchor 2'; heeltap make lists them), an exercise file (.toml), or a "
+        "MIDI file whose part is to be played.",
+    )
+    parser.add_argument(
+        "exercise", nargs="*", metavar="EXERCISE", default=["anchor", "1"], help="what to play (default: anchor 1)"
+    )
+    parser.add_argument(
+        "--in",
+        dest="in_port",
+        metavar="PORT",
+        help="where you play: a MIDI input, or 'keys' for the computer's keyboard (default: the first input)",
+    )
+    parser.add_argument(
+        "--out",
+        dest="out_port",
+        metavar="PORT",
+        help="where the click goes; 'none' for a silent one (default: the first)",
+    )
+    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
+    parser.add_argument(
+        "--lean",
+        type=lean,
+        default=_AS_WRITTEN,
+        metavar="MS",
+        help="offset to aim at, plus is behind; or auto (default: the exercise's)",
+    )
+    parser.add_argument(
+        "--pocket",
+        type=positive,
+        metavar="MS",
+        help="half-width of the pocket (default: follows each stroke's interval)",
+    )
+    parser.add_argument(
+        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+    )
+    parser.add_argument(
+        "--retrigger", type=milliseconds, metavar="MS", help="fold double triggers within (default: 30; 0: off)"
+    )
+    parser.add_argument(
+        "--feedback",
+        choices=_FEEDBACK,
+        default="bar",
+        help="when numbers are shown: after each bar, at each stroke, after the take, or less and less often "
+        "(default: bar)",
+    )
+    parser.add_argument(
+        "--click", metavar="KIND", help="every, backbeat, one, fade, none, or 'bars 2+2' (default: the exercise's)"
+    )
+    parser.add_argument("--part", help="which part of a MIDI file: its number, 'channel 10', or a name")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
+    )
+    parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
+    parser.add_argument(
+        "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
+    from heeltap.files.places import takes_dir
+    from heeltap.jobs.drill_plan import drill_of
+    from heeltap.jobs.drilling import Settings
+    from heeltap.jobs.ports import choose_ports
+    from heeltap.live.session import Feedback
+
+    what = drill_of(
+        " ".join(args.exercise),
+        tempo_bpm=args.tempo,
+        lean_ms=args.lean,
+        pocket_ms=args.pocket,
+        click=args.click,
+        seed=args.seed,
+        part=args.part,
+    )
+    in_port, out_port = choose_ports(args.in_port, args.out_port)
+    settings = Settings(
+        in_port,
+        out_port,
+        Feedback(args.feedback),
+        delay_ms=args.delay,
+        retrigger_ms=args.retrigger,
+        takes=takes_dir(),
+    )
+    _recover(settings.takes)
+    drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
+    if drawn:
+        # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
+        return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
+    return _plainly(what, settings, args.json)
+
+
+def report(outcome: "DrillOutcome", write: Callable[[str], object]) -> None:
+    """What became of a drill, as text."""
+    from heeltap.report.text import render
+
+    if outcome.problem:
+        write(f"The take could not be kept whole: {outcome.problem}\n")
+    if outcome.folder is None:
+        write("Nothing was played; no take was kept.\n")
+        return
+    if outcome.ending != "played":
+        write(f"The take ended early: {outcome.ending}.\n\n")
+    if outcome.result is not None:
+        write(render(outcome.result))
+    write(f"\nThe take is kept in {outcome.folder}\n")
+
+
+def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
+    """A face that prints every bar once, when it is over and may be shown."""
+    from heeltap.jobs.drill_text import bar_block, least_width, marks_for, plain
+    from heeltap.live.session import BarDone, Feedback, Finished, Phase
+
+    marks, printed = marks_for(encoding), [-1]
+
+    def face(state: Any, effects: tuple[Any, ...]) -> None:
+        """Print what is new."""
+        width = max(least_width(state.sheet), 48)
+        if printed[0] < 0:
+            printed[0] = 0
+            write(_opening(what, settings, marks.dot))
+        ready = [effect for effect in effects if isinstance(effect, BarDone | Finished)]
+        late = state.feedback is Feedback.AFTER and state.phase is not Phase.DONE
+        if not ready or late:
+            return
+        last = len(state.sheet.bars) if state.phase is Phase.DONE else state.bars_done
+        for bar in state.sheet.bars[printed[0] : last]:
+            if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
+                continue
+            counted, _, played = plain(bar_block(state, [bar], width, marks))
+            write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
+        printed[0] = last
+
+    return face
+
+
+def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
+    """What is played, how fast, from where, and what the signs mean."""
+    bpm = 60e6 / int(what.plan.tempo.us_per_quarter[0])
+    click = settings.out_port or "silent"
+    parts = [what.title, f"{bpm:.4g} bpm", f"{what.plan.bars} bars", f"in {settings.in_port}", f"click {click}"]
+    lines = [f" {dot} ".join(parts)]
+    if what.aim:
+        lines.append(what.aim)
+    lines.append("Minus is early, plus is late, in ms; k: on another key; ?: no input. Ctrl-C ends and keeps the take.")
+    return "\n".join(lines) + "\n\n"
+
+
+def _plainly(what: "Drill", settings: "Settings", json_file: str | None) -> int:
+    """Play with plain lines on stdout, or on stderr where stdout is for the result alone."""
+    from heeltap.jobs.drilling import INTERRUPTED, drill
+    from heeltap.report.json import to_json
+
+    stream = sys.stderr if json_file == "-" else sys.stdout
+
+    def write(text: str) -> None:
+        """Print at once: somebody is playing along."""
+        stream.write(text)
+        stream.flush()
+
+    outcome = drill(what, settings, plain_face(what, settings, write, stream.encoding))
+    write("\n")
+    report(outcome, write)
+    if outcome.result is not None and json_file == "-":
+        sys.stdout.write(to_json(outcome.result).decode() + "\n")
+    elif outcome.result is not None and json_file:
+        Path(json_file).write_bytes(to_json(outcome.result, indent=True))
+    return _exit_code(outcome, INTERRUPTED)
+
+
+def _exit_code(outcome: "DrillOutcome", interrupted: str) -> int:
+    """0 when it was played or stopped, 130 after Ctrl-C, 3 when the take could not be kept, 4 when a device broke."""
+    if outcome.problem:
+        return 3
+    if outcome.ending == interrupted:
+        return 130
+    return 0 if outcome.ending in ("played", "stopped") else 4
+
+
+def _recover(takes: Path) -> None:
+    """Finish what a killed run left behind, and say so on stderr."""
+    from heeltap.jobs.keeping import recover
+
+    for one in recover(takes):
+        if one.problem:
+            print(f"heeltap: a take that was left behind cannot be finished: {one.problem}", file=sys.stderr)
+        else:
+            print(f"heeltap: recovered a take that was left behind: {one.folder}", file=sys.stderr)

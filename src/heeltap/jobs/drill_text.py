@@ -1,0 +1,246 @@
+"""The bar sheet as text: what every face of a drill shows, on a screen or as plain lines.
+
+A bar is three lines, like a marked-up part: what is counted, what is planned, and under each stroke the signed
+milliseconds once it has been played and may be shown. Columns are proportional to time, so bars stand under each other
+beat by beat. Nothing is said by colour: each piece of text carries a role, and a face may style the roles or leave them
+plain.
+
+Inside: `Span`, `Line`, `Marks`, `UNICODE`, `ASCII`, `marks_for`, `least_width`, `bar_block`, `stroke_text`,
+`lean_scale`, `plain`, `bar_label`, `signed`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+from heeltap.live.matcher import Status, Stroke
+from heeltap.live.session import State
+from heeltap.live.sheet import Sheet, SheetBar, Slot, Target
+
+__all__ = [
+    "ASCII",
+    "UNICODE",
+    "Line",
+    "Marks",
+    "Span",
+    "bar_block",
+    "bar_label",
+    "lean_scale",
+    "least_width",
+    "marks_for",
+    "plain",
+    "signed",
+    "stroke_text",
+]
+
+GUTTER = 16
+"""Columns of the labels on the left."""
+
+SCALE_CELLS = 31
+"""Columns of the lean scale, odd, so that the lean is in the middle."""
+
+SCALE_CELL_US = 5_000
+"""One column of the lean scale; the last ones take in all that is further away."""
+
+
+class Span(NamedTuple):
+    """A piece of a line."""
+
+    text: str
+    role: str = ""
+    """``head``, ``dim``, ``now`` (the bar or beat being played), ``out`` (outside the pocket), ``key``, or empty."""
+
+
+Line = list[Span]
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The characters that are drawn."""
+
+    dot: str
+    """Separates parts of a line."""
+    heard: str
+    """A stroke that was heard and is not shown yet."""
+    stroke: str
+    accent: str
+    edge: str
+    """Edge of the pocket on the lean scale."""
+    empty: str
+    """A place on the lean scale without a stroke."""
+    levels: str
+    """Places with strokes, from few to many."""
+    plus_minus: str
+    rule: str
+    """A line across."""
+
+
+UNICODE = Marks("·", "•", "o", "#", "|", "·", "▁▂▃▄▅▆▇█", "±", "─")
+ASCII = Marks("-", "*", "o", "#", "|", ".", "12345678", "+-", "-")
+
+
+def marks_for(encoding: str | None) -> Marks:
+    """The characters that an output of this encoding can show."""
+    try:
+        "".join(getattr(UNICODE, name) for name in UNICODE.__slots__).encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return ASCII
+    return UNICODE
+
+
+def plain(lines: Iterable[Sequence[Span]]) -> list[str]:
+    """The lines without their roles and without spaces at the end."""
+    return ["".join(span.text for span in line).rstrip() for line in lines]
+
+
+def least_width(sheet: Sheet) -> int:
+    """Columns that a bar of this sheet needs without its labels: four for each of its closest strokes, 28 at least."""
+    most = 1.0
+    for bar in sheet.bars:
+        length = max(bar.end_us - bar.start_us, 1)
+        at = [sheet.targets[index].at_us for index in bar.targets] + [bar.end_us]
+        closest = min((b - a for a, b in pairwise(at) if b > a), default=length)
+        most = max(most, length / closest)
+    return max(28, min(round(4 * most), 96))
+
+
+def bar_label(bar: SheetBar, marks: Marks) -> str:
+    """Number and section, such as "bar 5 · verse"."""
+    return f"bar {bar.number}" + (f" {marks.dot} {bar.section}" if bar.section else "")
+
+
+def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks) -> list[Line]:
+    """Three lines for the bars of one row, each ``width`` columns wide behind its labels.
+
+    Parameters
+    ----------
+    state : State
+    bars : sequence of SheetBar
+        Neighbours; more than one where the terminal is wide.
+    width : int
+        Columns of one bar, at least `least_width`.
+    """
+    counted: Line = []
+    planned: Line = []
+    played: Line = []
+    for bar in bars:
+        now = bar.start_us <= state.now_us < bar.end_us
+        role = "now" if now else "head" if bar.starts_section else ""
+        counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, marks)), role))
+        planned.append(Span(_label("  plan"), "dim"))
+        played.append(Span(_label(_played_label(state, bar)), "dim"))
+        quarters = _quarters(bar, width)
+        counted += _row([(at, Span(slot.text, role)) for at, slot in quarters], width)
+        strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
+        targets = state.sheet.targets
+        planned += _row([(at, _plan_mark(targets[index], marks)) for at, index in strokes], width)
+        shown = state.shows(bar)
+        played += _row(
+            [(at, stroke_text(targets[i], state.strokes[i], state, marks, shown=shown)) for at, i in strokes], width
+        )
+    return [counted, planned, played]
+
+
+def stroke_text(target: Target, stroke: Stroke, state: State, marks: Marks, *, shown: bool) -> Span:
+    """What stands under one stroke: signed milliseconds, ``miss``, ``?``, or a mark that it was heard."""
+    if stroke.status is Status.WAITING:
+        return Span("")
+    if not shown:
+        return Span(marks.heard if stroke.notes else "", "dim")
+    if stroke.status is Status.MISSED:
+        return Span("miss", "out")
+    if stroke.status is Status.NO_INPUT or stroke.offset_us is None:
+        return Span("?", "dim")
+    inside = abs(stroke.offset_us - state.sheet.lean_us) <= target.pocket_us
+    key = "k" if stroke.status is Status.OTHER_KEY else ""
+    return Span(signed(stroke.offset_us) + key, "" if inside and not key else "out")
+
+
+def signed(offset_us: float) -> str:
+    """Whole milliseconds with their sign; "0" on the spot."""
+    whole = round(offset_us / 1000)
+    return f"{whole:+d}" if whole else "0"
+
+
+def lean_scale(state: State, marks: Marks) -> Line:
+    """Where the last strokes sit beside the lean, one column every 5 ms, the pocket's edges marked.
+
+    Only strokes whose numbers may be shown now are on it.
+    """
+    targets, sheet = state.sheet.targets, state.sheet
+    shown = [(i, off) for i, off in state.recent if state.shows(sheet.bars[targets[i].bar - 1])]
+    middle = SCALE_CELLS // 2
+    counts = [0] * SCALE_CELLS
+    for _, offset in shown:
+        counts[max(0, min(SCALE_CELLS - 1, middle + round(offset / SCALE_CELL_US)))] += 1
+    cells = [marks.empty if not n else marks.levels[min(n, len(marks.levels)) - 1] for n in counts]
+    pocket = targets[shown[-1][0] if shown else 0].pocket_us if targets else 0
+    reach = round(pocket / SCALE_CELL_US + 0.5)
+    if reach < middle:
+        cells.insert(middle + reach + 1, marks.edge)
+        cells.insert(middle - reach, marks.edge)
+    lean = signed(sheet.lean_us)
+    return [
+        Span(f"  beside the lean {lean if lean != '0' else '0 ms'}   early "),
+        Span("".join(cells)),
+        Span(" late   "),
+        Span(_last(shown, sheet, marks), "dim"),
+    ]
+
+
+def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, marks: Marks) -> str:
+    """The last strokes in numbers: mean offset and standard deviation, in milliseconds."""
+    if not shown:
+        return ""
+    offsets = [(offset + sheet.lean_us) / 1000 for _, offset in shown]
+    mean = sum(offsets) / len(offsets)
+    if len(offsets) < 3:
+        return f"last {len(offsets)}: {signed(mean * 1000)} ms"
+    spread = (sum((offset - mean) ** 2 for offset in offsets) / (len(offsets) - 1)) ** 0.5
+    return f"last {len(offsets)}: {signed(mean * 1000)} ms {marks.plus_minus} {spread:.0f}"
+
+
+def _label(text: str) -> str:
+    """A label in the gutter, clipped."""
+    return (text if len(text) < GUTTER else text[: GUTTER - 2] + "~").ljust(GUTTER)
+
+
+def _played_label(state: State, bar: SheetBar) -> str:
+    extras = sum(extra.bar == bar.number for extra in state.extras) if state.shows(bar) else 0
+    return f"  played +{extras}" if extras else "  played"
+
+
+def _quarters(bar: SheetBar, width: int) -> list[tuple[int, Slot]]:
+    """The column of each slot of a bar: proportional to its place in time."""
+    length = _bar_quarters(bar)
+    return [(int(slot.quarter / length * width + 1e-6), slot) for slot in bar.slots]
+
+
+def _bar_quarters(bar: SheetBar) -> float:
+    """Length of the bar in quarter notes, from its slots where it has any beside the first."""
+    last = max((slot.quarter for slot in bar.slots), default=0.0)
+    counted = [slot.quarter for slot in bar.slots if slot.text.isdigit()]
+    step = min((b - a for a, b in pairwise(counted)), default=1.0)
+    return max(counted[-1] + step if counted else 1.0, last + 1e-3)
+
+
+def _plan_mark(target: Target, marks: Marks) -> Span:
+    return Span(marks.accent if target.accent else marks.stroke)
+
+
+def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
+    """Spans at their columns; one that would cover the next is cut, but never its first character."""
+    line: Line = []
+    at = 0
+    for (column, span), following in zip(cells, [*(c for c, _ in cells[1:]), width], strict=True):
+        if not span.text:
+            continue
+        start = max(column, at)
+        if start > at:
+            line.append(Span(" " * (start - at)))
+        text = span.text[: max(1, following - start)]
+        line.append(span._replace(text=text))
+        at = start + len(text)
+    line.append(Span(" " * max(0, width - at)))
+    return line

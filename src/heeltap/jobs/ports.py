@@ -1,0 +1,66 @@
+"""Which ports a drill uses when nobody says.
+
+Inside: `choose_ports`.
+"""
+
+from heeltap.errors import PortError, sentence
+from heeltap.ports.base import PortName, list_ports
+
+__all__ = ["NO_PORT", "choose_ports"]
+
+NO_PORT = "none"
+"""As an output: no sound."""
+
+_THROUGH = "midi through"
+"""Linux' own loop from output to input: nobody plays it."""
+
+
+def choose_ports(in_port: str | None, out_port: str | None) -> tuple[str, str | None]:
+    """The input and the output to open; the output is None for a silent click.
+
+    Parameters
+    ----------
+    in_port : str or None
+        A name, ``keys``, ``fake:...``; None is the first real input.
+    out_port : str or None
+        A name or ``none``; None is the output of the device that is played, else the first real one, else silence.
+
+    Raises
+    ------
+    PortError
+        No input was named and there is none; it says what to do.
+    """
+    if in_port is None:
+        inputs = _real(_ports(inputs=True))
+        if not inputs:
+            raise PortError(
+                sentence(
+                    "MIDI input",
+                    "no keyboard or pads found",
+                    "a MIDI device, or --in keys to play on the computer's keyboard",
+                    "heeltap ports lists what there is",
+                )
+            )
+        in_port = inputs[0].stable
+    if out_port is not None:
+        return in_port, None if out_port == NO_PORT else out_port
+    try:
+        outputs = _real(_ports(inputs=False))
+    except PortError:
+        return in_port, None
+    names = [port.stable for port in outputs]
+    if in_port in names:
+        return in_port, in_port
+    return in_port, names[0] if names else None
+
+
+def _ports(*, inputs: bool) -> list[PortName]:
+    """What there is; where the machine has no MIDI system at all, the error says what still works."""
+    try:
+        return list_ports()[0 if inputs else 1]
+    except PortError as error:
+        raise PortError(f"{error} (to try without: --in keys plays on the computer's keyboard)") from error
+
+
+def _real(ports: list[PortName]) -> list[PortName]:
+    return [port for port in ports if _THROUGH not in port.full.casefold()]
