@@ -83,6 +83,7 @@ def test_defaults_hold_until_the_first_event() -> None:
     midi = parse_midi(smf(track(note_on(960, 60), tempo(0, 1_000_000), metre(0, 3, 2), note_on(480, 62)), division=480))
 
     assert [1_000_000, 2_000_000] == midi.onset_us.tolist()
+    assert (True, False) == (midi.has_tempo, parse_midi(smf(track(note_on(0, 60)))).has_tempo)
     assert [0, 960] == midi.tempo.at_tick.tolist()
     assert [0.0, 2.0] == midi.metre.at_quarter.tolist()
     assert ["4/4", "3/4"] == [str(kind) for kind in midi.metre.metres]

@@ -137,7 +137,8 @@ def _metas(tracks: Sequence[RawTrack], *kinds: int) -> list[tuple[int, Meta]]:
 
 def _assemble(header: Header, rate: Rate, tracks: list[RawTrack], where: str, notices: Notices) -> Midi:
     """Maps first, then times, then parts."""
-    tempo = tempo_map(rate, _metas(tracks, 0x51), notices)
+    tempi = _metas(tracks, 0x51)
+    tempo = tempo_map(rate, tempi, notices)
     metre = metre_map(rate, _metas(tracks, 0x58), notices)
     columns = note_columns(tracks)
     onset_us = tempo.us_at(columns.tick)
@@ -162,6 +163,7 @@ def _assemble(header: Header, rate: Rate, tracks: list[RawTrack], where: str, no
         pedal=_pedal(tracks, tempo),
         warnings=notices.lines(),
         frames=rate.frames,
+        has_tempo=bool(tempi) and not rate.frames,
     )
 
 
@@ -169,9 +171,9 @@ def _tell_about_notes(columns: NoteColumns, onset_us: IntArray, end_us: IntArray
     """Warn of notes that never end, of repeats on one tick, and of implausible silence."""
     hanging = int(np.sum(columns.release_tick < 0))
     if hanging:
-        notices.add(f"{hanging} of {onset_us.size} notes are never released", "their onsets count")
+        notices.add(f"notes that are never released: {hanging} of {onset_us.size}", "their onsets count")
     if columns.repeats:
-        notices.add(f"{columns.repeats} note-ons repeat a note on the same tick", "all are kept")
+        notices.add(f"notes that repeat one on the same tick: {columns.repeats}", "all are kept")
     gaps = np.diff(onset_us, prepend=0, append=np.maximum(end_us, onset_us[-1])) if onset_us.size else onset_us
     for row in np.flatnonzero(gaps > _LONG_GAP_US)[:3].tolist():
         place = "after the last note" if row == onset_us.size else f"before the note on tick {columns.tick[row]}"

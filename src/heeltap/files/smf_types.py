@@ -98,6 +98,9 @@ class Midi:
     frames: int = 0
     """Frame rate (24, 25, 29 for 29.97, 30) when the ticks count frames and bars mean nothing; 0 for beats."""
 
+    has_tempo: bool = True
+    """False when the file states no tempo: 120 bpm is then the standard's default, and beats may mean nothing."""
+
     def __post_init__(self) -> None:
         """Check the columns."""
         freeze_columns(self, _COLUMNS)
