@@ -175,6 +175,7 @@ def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
         walk=max(6.0, 0.012 * pulse_ms) / pulse_ms,
         leap=45.0 / pulse_ms,
         roam=30.0 / pulse_ms,
+        rush=22.0 / pulse_ms,
         margin=0.125 if pulse_ms < 400 else 0.0834,
     )
 
@@ -226,7 +227,7 @@ def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float
         return 18.0, 0.0
     rest = at[good] - seen.row[good] - seen.part[good] - seen.offset[good]
     sigma = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) * pulse_ms
-    return min(max(1.1 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
+    return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
 
 
 def _swing_part(seen: Decoded, at: FloatArray) -> float | None:

@@ -36,6 +36,8 @@ class Setting:
     """Scale of the rarer, wider step."""
     roam: float
     """Spread of the offset about home in the long run, in pulses."""
+    rush: float
+    """Usual step of a run ahead, in pulses a pulse."""
     margin: float
     """A pulse's window opens so far before it, in pulses."""
     change: float = 0.18
@@ -95,30 +97,48 @@ def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int)
 
 
 def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
-    """Probability of each next offset given this one, rows sum to one."""
+    """Probability of each next (mood, offset) given this one, shape (2 k, 2 k), rows sum to one; steady first, then running."""
     pull = min((setting.walk / setting.roam) ** 2, 0.5)
-    centre = offsets + pull * (setting.home - offsets)
-    far = np.abs(offsets[None] - centre[:, None])
-    home = np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2)
-    near = np.exp(-far / setting.walk) / setting.walk
-    wide = np.exp(-far / setting.leap) / setting.leap * home[None]
-    table = 0.93 * near / near.sum(1, keepdims=True) + 0.07 * wide / wide.sum(1, keepdims=True)
+    near = _laplace(offsets, offsets + pull * (setting.home - offsets), setting.walk)
+    wide = _laplace(offsets, offsets, setting.leap) * _homely(offsets, setting)[None]
+    wide /= wide.sum(1, keepdims=True)
+    run = _laplace(offsets, offsets - setting.rush, 0.5 * setting.rush)
+    steady = 0.93 * near + 0.07 * wide
+    back = 0.5 * near + 0.5 * wide
+    return np.block(
+        [[(1 - _SET_OFF) * steady, _SET_OFF * run], [(1 - _KEEP_ON) * back, _KEEP_ON * run]]
+    )
+
+
+_SET_OFF, _KEEP_ON = 0.03, 0.75
+"""Probability that a run begins with a pulse, and that it goes on: runs of 4 pulses, the last bar before a section, are usual."""
+
+
+def _laplace(offsets: FloatArray, centre: FloatArray, scale: float) -> FloatArray:
+    table = np.exp(-np.abs(offsets[None] - centre[:, None]) / scale)
     return np.asarray(table / table.sum(1, keepdims=True))
+
+
+def _homely(offsets: FloatArray, setting: Setting) -> FloatArray:
+    """Weight of each offset by its distance from home."""
+    return np.asarray(np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2))
 
 
 def _forward_backward(
     cost: FloatArray, share: FloatArray, offsets: FloatArray, setting: Setting
 ) -> tuple[FloatArray, float]:
     """Probability of every state, and the log likelihood."""
-    pulses = cost.shape[0]
+    pulses, count = cost.shape[:2]
     least = cost.min((1, 2))
-    likely = np.exp(least[:, None, None] - cost)
+    once = np.exp(least[:, None, None] - cost)
+    likely = np.concatenate([once, once], axis=1)
     walk = _walk(offsets, setting)
     shares = share * setting.change
     stay = 1.0 - setting.change
-    home = np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2)
-    now = home[:, None] / home.sum() * share[0][None] * likely[0]
-    ahead = np.empty_like(cost)
+    home = _homely(offsets, setting) / _homely(offsets, setting).sum()
+    start = np.concatenate([(1 - _SET_OFF) * home, _SET_OFF * home])
+    now = start[:, None] * share[0][None] * likely[0]
+    ahead = np.empty_like(likely)
     scale = np.empty(pulses)
     across = np.ascontiguousarray(walk.T)
     for i in range(pulses):
@@ -128,14 +148,15 @@ def _forward_backward(
         scale[i] = now.sum()
         now = now / scale[i]
         ahead[i] = now
-    back = np.ones(cost.shape[1:])
+    back = np.ones(likely.shape[1:])
     for i in range(pulses - 2, -1, -1):
         seen = likely[i + 1] * back
         back = walk @ (stay * seen + (seen @ shares[i + 1])[:, None])
         back = back / back.sum()
         ahead[i] *= back
-    ahead /= ahead.sum((1, 2))[:, None, None]
-    return ahead, float(np.log(scale).sum() - least.sum())
+    both = ahead[:, :count] + ahead[:, count:]
+    both /= both.sum((1, 2))[:, None, None]
+    return both, float(np.log(scale).sum() - least.sum())
 
 
 @dataclass(frozen=True, eq=False)
