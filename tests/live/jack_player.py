@@ -38,10 +38,25 @@ class Player:
         if self._process.stdout.readline().strip() != "ready":
             raise RuntimeError("the player did not start")
 
-    def play(self, at_ns: Sequence[int], pitch: Sequence[int], *, until_ns: int = 0) -> None:
-        """Let it play, and listen until then at least; returns at once."""
+    def play(
+        self, at_ns: Sequence[int], pitch: Sequence[int], *, until_ns: int = 0, from_first_click: bool = False
+    ) -> None:
+        """Let it play, and listen until then at least; returns at once.
+
+        With ``from_first_click`` the times count from the moment at which it first hears something.
+        """
         assert self._process.stdin is not None
-        self._process.stdin.write(json.dumps({"at_ns": list(at_ns), "pitch": list(pitch), "until_ns": until_ns}) + "\n")
+        self._process.stdin.write(
+            json.dumps(
+                {
+                    "at_ns": list(at_ns),
+                    "pitch": list(pitch),
+                    "until_ns": until_ns,
+                    "from_first_click": from_first_click,
+                }
+            )
+            + "\n"
+        )
         self._process.stdin.flush()
 
     def finish(self) -> tuple[list[int], list[tuple[int, bytes]]]:
@@ -75,7 +90,11 @@ def main() -> None:
     task = json.loads(sys.stdin.readline())
     sent: list[int] = []
     heard: list[tuple[int, list[int]]] = []
-    for at_ns, pitch in zip(task["at_ns"], task["pitch"], strict=True):
+    while task["from_first_click"] and not heard:
+        listen(ear, heard)
+        nap(0.0005)
+    begun_ns = heard[0][0] if task["from_first_click"] else 0
+    for at_ns, pitch in zip([begun_ns + at for at in task["at_ns"]], task["pitch"], strict=True):
         while (left := at_ns - now_ns()) > 300_000:
             listen(ear, heard)
             nap(min(left - 200_000, 1_000_000) / 1e9)

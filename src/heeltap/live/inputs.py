@@ -5,6 +5,8 @@ Inside: `open_input`, `open_output`, `script_from_file`.
 
 from pathlib import Path
 
+import numpy as np
+
 from heeltap.core.arrays import as_ints
 from heeltap.core.notes import Notes
 from heeltap.live.clock import Clock
@@ -17,7 +19,7 @@ from heeltap.ports.schedule import Schedule
 __all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "script_from_file"]
 
 FAKE = "fake:"
-"""Beginning of the name of a scripted player: ``fake:PATH`` to a MIDI file or a take's journal."""
+"""Beginning of the name of a scripted player: ``fake:PATH`` to a MIDI file, a take's folder or a take's journal."""
 
 KEYS_NAME = "keys"
 """The computer's keyboard."""
@@ -63,29 +65,37 @@ def open_output(name: str, clock: Clock, *, api: str = "", virtual: bool = False
 
 
 def script_from_file(path: Path) -> Schedule:
-    """What a MIDI file or a take's journal (``.jsonl``) plays.
+    """What a MIDI file, a take's folder or a take's journal (``.jsonl``) plays.
 
-    In a MIDI file tick 0 is bar 1, beat 1; a journal knows its own zero. Raises `InputFileError`.
+    Zero is bar 1, beat 1: tick 0 of a MIDI file, behind the count-in of a take's. Raises `InputFileError`.
     """
     if path.suffix == ".jsonl":
         return _script_from_journal(path)
     from heeltap.files.smf import read_midi  # the reader is not needed by an engine that plays devices
+    from heeltap.files.take_midi import count_in_of
+    from heeltap.files.takes import MIDI
 
-    midi = read_midi(path)
-    columns = (midi.onset_us, midi.pitch, midi.velocity, midi.channel, midi.track, midi.duration_us)
-    return script_from_notes(Notes(*columns))
+    midi = read_midi(path / MIDI if path.is_dir() else path)
+    onset_us = midi.onset_us - count_in_of(midi)
+    return script_from_notes(Notes(onset_us, midi.pitch, midi.velocity, midi.channel, midi.track, midi.duration_us))
 
 
 def _script_from_journal(path: Path) -> Schedule:
-    """Every note-on and note-off of a journal at its final stamp, from the journal's zero."""
+    """Every note-on and note-off of a journal at its final stamp, from the journal's zero; each port stamped by
+    itself."""
     from heeltap.files.journal import read_journal
 
     journal = read_journal(path)
-    stamp_ns = restamp(journal.arrival_ns, journal.delta_s)
-    rows = [
+    stamp_ns = np.empty_like(journal.arrival_ns)
+    ports = np.array(journal.port, dtype=object)
+    for port in set(journal.port):
+        rows = np.flatnonzero(ports == port)
+        stamp_ns[rows] = restamp(journal.arrival_ns[rows], journal.delta_s[rows])
+    rows_of = [
         ((at - journal.zero_ns + 500) // 1000, data, "on" if is_note_on(data) else "off")
         for at, data in zip(stamp_ns.tolist(), journal.data, strict=True)
         if len(data) == 3 and data[0] & 0xE0 == 0x80
     ]
-    end_us = max((row[0] for row in rows), default=0)
-    return Schedule(as_ints(r[0] for r in rows), tuple(r[1] for r in rows), tuple(r[2] for r in rows), end_us)
+    rows_of.sort(key=lambda row: row[0])
+    end_us = max((row[0] for row in rows_of), default=0)
+    return Schedule(as_ints(r[0] for r in rows_of), tuple(r[1] for r in rows_of), tuple(r[2] for r in rows_of), end_us)
