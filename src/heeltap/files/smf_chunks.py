@@ -26,6 +26,8 @@ _LEADING = 4096
 _OTHERS = (
     (b"\x00\x05\x16\x07", "an AppleDouble resource file, not a MIDI file"),
     (b"\x00\x05\x16\x00", "an AppleSingle resource file, not a MIDI file"),
+    (b"SMF2CLIP", "a MIDI 2.0 clip file, not a Standard MIDI File"),
+    (b"XMF_", "an XMF container, not a MIDI file"),
     (b"\x1f\x8b", "a gzip archive, not a MIDI file"),
     (b"PK\x03\x04", "a zip archive, not a MIDI file"),
     (b"BZh", "a bzip2 archive, not a MIDI file"),

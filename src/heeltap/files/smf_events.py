@@ -283,7 +283,7 @@ class TrackReader:
 
     def _sensible_events(self, pos: int) -> int:
         """How many of the next events read without a data byte above 127; looks at eight."""
-        data, running = self._data, self._running
+        data, running = self._data, self._running & 0xFF
         for count in range(8):
             try:
                 _, pos = self._number(pos)
@@ -313,6 +313,9 @@ class TrackReader:
         """A meta event: kept where it matters, always skipped by its declared length, its delta always counted."""
         at, kind = self._pos - 1, self._data[self._pos]
         length, start = self._number(self._pos + 1)
+        if (kind > 127 or start + length > self._limit) and kind != 0x2F and self._sensible_events(self._pos) > 3:
+            self._say("a system message (ff) inside a track", "ignored", at)  # on the wire FF is a reset, without data
+            return
         self._running |= _NONE
         if kind == 0x2F:
             self._track.ended = True
