@@ -1,4 +1,5 @@
-"""`heeltap.place`: the contract, the forced raster, metres, chords, ornaments, runs, and takes that are not on the grid."""
+"""`heeltap.place`: the contract, the forced raster, metres, chords, ornaments, runs, and takes that are not on the
+grid."""
 
 from dataclasses import replace
 
@@ -231,7 +232,8 @@ class TestReading:
         assert -20.0 == pytest.approx(slots.offset_ms[0])
 
     def test_a_player_who_runs_past_half_a_slot_is_followed(self) -> None:
-        """Runs of 100 ms into fills at 120 bpm (a sixteenth is 125 ms): nine of ten strokes past half a slot are right."""
+        """Runs of 100 ms into fills at 120 bpm (a sixteenth is 125 ms): nine of ten strokes past half a slot are
+        right."""
         right = total = 0
         for seed in range(6):
             groove = make_groove(
@@ -302,7 +304,8 @@ class TestReading:
     def test_a_wrong_tempo_is_noticed_and_corrected(self) -> None:
         """0.3 % fast for 32 bars: all slots right, the scale told to 0.03 %, one warning with both tempi."""
         groove = make_groove(
-            np.random.default_rng(6), Player("sixteenths", 120.0, bars=32, spread_ms=10.0, bias_ms=-20.0, tempo_scale=1.003)
+            np.random.default_rng(6),
+            Player("sixteenths", 120.0, bars=32, spread_ms=10.0, bias_ms=-20.0, tempo_scale=1.003),
         )
         slots = place(groove.take_us, 120.0, "4/4")
 

@@ -1,7 +1,7 @@
 """Simulated takes without a plan: a player to a click, and for every onset the slot that was meant.
 
-Conventions: positions in quarter notes from bar 1, beat 1; offsets in milliseconds, negative is early; nan stands for an onset
-that belongs to no slot (a stray, an ornament). Every number is drawn from the generator given.
+Conventions: positions in quarter notes from bar 1, beat 1; offsets in milliseconds, negative is early; nan stands for
+an onset that belongs to no slot (a stray, an ornament). Every number is drawn from the generator given.
 
 Inside: `Player`, `Groove`, `STYLES`, `make_groove`, `draw_player`.
 """

@@ -1,7 +1,7 @@
 """Strokes without a plan: for each the slot that was meant, how far from it the stroke fell, and how sure that is.
 
-Conventions: times are microseconds on the click's clock (0 is bar 1, beat 1); offset is played minus slot, **negative is
-early**; bars and beats count from 1. Where a stroke fits no slot its positions are nan and its bar is 0.
+Conventions: times are microseconds on the click's clock (0 is bar 1, beat 1); offset is played minus slot, **negative
+is early**; bars and beats count from 1. Where a stroke fits no slot its positions are nan and its bar is 0.
 
 Inside: `Slots`, `place`.
 """
@@ -35,9 +35,11 @@ class Slots:
     quarter: FloatArray
     """The slot in quarter notes from bar 1, beat 1; nan where it fits none."""
     division: IntArray
-    """Code into `heeltap.core.divisions.DIVISIONS`; -1 where it fits no slot, `GRACE` for an ornament (which has none)."""
+    """Code into `heeltap.core.divisions.DIVISIONS`; -1 where it fits no slot, `GRACE` for an ornament (which has
+    none)."""
     offset_ms: FloatArray
-    """Played minus slot, milliseconds, ``delay_ms`` already taken away; negative is early; nan where it fits no slot."""
+    """Played minus slot, milliseconds, ``delay_ms`` already taken away; negative is early; nan where it fits no
+    slot."""
     confidence: FloatArray
     """Probability, 0-1, that this slot was the one meant (for an onset without a slot: that it fits none)."""
     reference_us: IntArray
@@ -120,7 +122,9 @@ def place(
         return _slots(onset, clock, metres, Placed(quarter, even, np.full(onset.size, -2), np.full(onset.size, np.nan)))
     order = np.argsort(onset, kind="stable")
     back = np.argsort(order, kind="stable")
-    columns = [_column(one, onset.size, name) for one, name in ((take_pitch, "take_pitch"), (take_velocity, "take_velocity"))]
+    columns = [
+        _column(one, onset.size, name) for one, name in ((take_pitch, "take_pitch"), (take_velocity, "take_velocity"))
+    ]
     pitch, velocity = (None if one is None else one[order] for one in columns)
     clock, found = follow(onset[order], clock, metres, pitch, velocity)
     return _slots(onset, clock, metres, found.reorder(back))

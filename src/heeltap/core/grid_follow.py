@@ -1,6 +1,7 @@
 """From onsets to slots in rounds: a first reading with everything open, then spread, home and swing learnt from it.
 
-Before that the tempo is looked at; where the take runs at another one than is written, the clock is bent to the take's own.
+Before that the tempo is looked at; where the take runs at another one than is written, the clock is bent to the take's
+own.
 
 Inside: `Placed`, `follow`.
 """
@@ -34,7 +35,8 @@ _BEND_LOSS = 10.0
 """Most log likelihood that another tempo may cost: both readings follow the player, so that they differ by little."""
 
 _PRIOR, _TAKE = 0.3, 0.4
-"""Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in the bar."""
+"""Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in
+the bar."""
 
 _GRACE_MS = 60.0
 """An ornament comes no longer before its stroke: common practice, no source."""
@@ -102,7 +104,7 @@ def follow(
     scale = 1.0
     if worth_bending(pace, ground.pulses.start.size, ground.pulses.median_ms):
         ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, metre)
-    softer = _softer(ground, onset_us, pitch, velocity)
+    softer = _softer(ground, pitch, velocity)
     found = _placed(ground, rounds, softer)
     fits, reason = on_this_grid(pace, scale != 1.0)
     if not fits:
@@ -165,7 +167,7 @@ def _tempo_warning(ground: _Ground, scale: float, played: FloatArray, edge: Floa
 
 
 def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
-    step_ms = 7.0
+    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
     reach_ms = min(200.0, 0.5 * pulse_ms)
     return Setting(
         sigma=sigma_ms / pulse_ms,
@@ -203,7 +205,8 @@ def _rounds(ground: _Ground) -> _Rounds:
 
 
 def _learnt_share(used: FloatArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
-    """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the next."""
+    """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
+    next."""
     plain = int(np.sum(divisions.swung == 0))
     share = divisions.share[pulses.thirds.astype(np.int64)]
     mine = np.empty_like(share)
@@ -240,14 +243,16 @@ def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
     if not _SWING_RANGE[0] < part < _SWING_RANGE[1]:
         return None
     for plain in (2 / 3, 3 / 4):
-        # 1.5 % of a beat (7 ms at 120 bpm): nearer than that the two are one slot, and one slot they must be in the count
+        # 1.5 % of a beat (7 ms at 120 bpm): nearer than that the two are one slot, and one slot they must be in the
+        # count
         if abs(part - plain) < 0.015:
             return plain
     return part
 
 
-def _softer(ground: _Ground, onset_us: FloatArray, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
-    """True for each stroke that may be the ornament of the next: softer than it, and on one of its keys, as far as is known."""
+def _softer(ground: _Ground, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
+    """True for each stroke that may be the ornament of the next: softer than it, and on one of its keys, as far as is
+    known."""
     count = ground.stroke_us.size
     may = np.ones(count, dtype=bool)
     may[-1:] = False
@@ -280,7 +285,8 @@ def _placed(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> Placed:
 
 
 def _graces(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> BoolArray:
-    """Strokes just ahead of another one that either fit no slot or stand well ahead of the slot that both were given."""
+    """Strokes just ahead of another one that either fit no slot or stand well ahead of the slot that both were
+    given."""
     seen = rounds.seen
     gap_ms = np.append(np.diff(ground.stroke_us), np.inf) / 1000.0
     rest_ms = (ground.at - seen.row - seen.part - seen.offset) * ground.pulses.median_ms
@@ -299,9 +305,7 @@ def _swung_off_beats(seen: Decoded, has: BoolArray, part: float) -> IntArray:
     return np.flatnonzero(on_part & ~finer[np.maximum(seen.row, 0)])
 
 
-def _swing(
-    seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray
-) -> Swing | None:
+def _swing(seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray) -> Swing | None:
     """Ratio over the take; fills ``log_ratio`` at the off-beats that gave one."""
     rows = np.arange(int(seen.row.max()) + 2)
     on_us, off_us, which = np.full(rows.size, np.nan), np.full(rows.size, np.nan), np.full(rows.size, -1)

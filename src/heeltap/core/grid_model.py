@@ -1,9 +1,11 @@
 """What a beat may be divided into, and what a stroke at a given place then costs.
 
-A division is a set of slots, each with the probability that it is played, so a fine grid pays for every slot left empty and
-needs no other penalty. A stroke falls near its slot (a normal distribution with a wider skirt) or anywhere at all (a stray).
+A division is a set of slots, each with the probability that it is played, so a fine grid pays for every slot left
+empty and needs no other penalty. A stroke falls near its slot (a normal distribution with a wider skirt) or anywhere
+at all (a stray).
 
-All numbers here are ours: the probabilities are those that read simulated takes best and were then checked on recorded ones.
+All numbers here are ours: the probabilities are those that read simulated takes best and were then checked on recorded
+ones.
 
 Inside: `Divisions`, `divisions_for`, `Costs`, `cost_tables`.
 """
@@ -12,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.divisions import BEAT, EIGHTH, FINE, SIXTEENTH, SWUNG, TRIPLET
@@ -21,7 +24,8 @@ __all__ = ["Costs", "Divisions", "cost_tables", "divisions_for"]
 _Row = tuple[str, tuple[float, ...], tuple[float, ...], float, float]
 
 _PLAIN: tuple[_Row, ...] = (
-    # name, slots as parts of the pulse, probability that each is played, share in simple metres, share where thirds are plain
+    # name, slots as parts of the pulse, probability that each is played, share in simple metres, share where thirds
+    # are plain
     ("beat", (0.0,), (0.7,), 0.22, 0.22),
     ("eighth", (0.0, 1 / 2), (0.7, 0.6), 0.26, 0.04),
     ("sixteenth", (0.0, 1 / 4, 1 / 2, 3 / 4), (0.7, 0.4, 0.6, 0.45), 0.24, 0.03),
@@ -29,8 +33,9 @@ _PLAIN: tuple[_Row, ...] = (
     ("sixths", tuple(i / 6 for i in range(6)), (0.7, 0.45, 0.5, 0.55, 0.5, 0.45), 0.02, 0.20),
     ("eighths of a pulse", tuple(i / 8 for i in range(8)), (0.7, 0.35, 0.4, 0.35, 0.6, 0.35, 0.4, 0.35), 0.01, 0.005),
 )
-"""The probabilities lie closer together than those of real parts: a part repeats its pattern, so that bars are no independent
-witnesses, and with the sharper (.75, .55) five takes in 400 were read a whole slot aside, with these none."""
+"""The probabilities lie closer together than those of real parts: a part repeats its pattern, so that bars are no
+independent witnesses, and with the sharper (.75, .55) five takes in 400 were read a whole slot aside, with these
+none."""
 
 _SWUNG_PLAYED = (0.75, 0.60)
 _SWUNG_SHARE = 0.15
@@ -73,14 +78,10 @@ class Divisions:
 
 
 def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
-    """The divisions that can be meant at pulses of this length, with one row of swung eighths for each position given."""
-    rows = []
-    for row in _PLAIN:
-        gap_ms = pulse_ms * float(np.min(np.diff([*row[1], 1.0])))
-        if gap_ms >= _FINEST_MS.get(row[0], 0.0):
-            rows.append(row)
-    for part in swing_parts:
-        rows.append(("swung", (0.0, part), _SWUNG_PLAYED, _SWUNG_SHARE / len(swing_parts), _NEVER))
+    """The divisions that can be meant at pulses of this length, with one row of swung eighths for each position
+    given."""
+    rows = [row for row in _PLAIN if pulse_ms * min(np.diff([*row[1], 1.0])) >= _FINEST_MS.get(row[0], 0.0)]
+    rows += [("swung", (0.0, part), _SWUNG_PLAYED, _SWUNG_SHARE / len(swing_parts), _NEVER) for part in swing_parts]
     slots, played = np.full((len(rows), 8), np.nan), np.zeros((len(rows), 8))
     for i, (_, at, p, _, _) in enumerate(rows):
         slots[i, : len(at)], played[i, : len(p)] = at, p
@@ -97,7 +98,7 @@ class Costs:
     """Places told apart in a pulse."""
     stroke: FloatArray
     """Minus the log density of a stroke at each place, against one anywhere in the pulse; shape (bins, n)."""
-    bit: IntArray
+    bit: npt.NDArray[np.uint8]
     """The slot struck as one bit, 0 where the place belongs to the next pulse's first; shape (bins, n)."""
     slot: IntArray
     """Index of the nearest slot; 8 for the next pulse's first; shape (bins, n)."""
@@ -125,7 +126,7 @@ def cost_tables(divisions: Divisions, bins: int, margin: float, sigma: float) ->
     meant = (1 - _STRAY) * density
     total = meant.sum(2) + _STRAY
     sure = np.take_along_axis(meant, near[:, :, None], 2)[:, :, 0] / total
-    bit = np.where(near < 8, 1 << np.minimum(near, 7), 0)
+    bit = np.where(near < 8, 1 << np.minimum(near, 7), 0).astype(np.uint8)
     return Costs(bins, -np.log(total), bit, near, sure, _struck(divisions.played))
 
 

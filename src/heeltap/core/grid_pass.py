@@ -1,14 +1,16 @@
-"""One reading of a take: for every pulse the probability of each division and local offset, for every stroke of each slot.
+"""One reading of a take: for every pulse the probability of each division and local offset, for every stroke of each
+slot.
 
-The state of a pulse is (division, local offset). The offset walks from pulse to pulse, mostly by little, now and then by
-much, and is drawn home weakly; the division stays or changes. Forward-backward over the pulses gives the probability of
-every state, and those of the slots of each stroke follow; the slot with the most probability is the one reported, because
-that is the reading with the fewest wrong slots to be expected.
+The state of a pulse is (division, local offset). The offset walks from pulse to pulse, mostly by little, now and then
+by much, and is drawn home weakly; the division stays or changes. Forward-backward over the pulses gives the
+probability of every state, and those of the slots of each stroke follow; the slot with the most probability is the one
+reported, because that is the reading with the fewest wrong slots to be expected.
 
 Inside: `Setting`, `Reading`, `read_take`, `Decoded`, `decode`.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -46,10 +48,8 @@ class Setting:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """Probabilities of every state, and what is needed to look strokes up in them."""
+    """A take under one setting: its likelihood, and on demand the probability of every state."""
 
-    gamma: FloatArray
-    """Probability of each state, shape (pulses, offsets, divisions)."""
     log_likelihood: float
     """Of the take, natural log, up to a constant that depends on the strokes only."""
     window: IntArray
@@ -60,6 +60,33 @@ class Reading:
     divisions: Divisions
     offsets: FloatArray
     """The offsets told apart, in pulses."""
+    _ahead: FloatArray
+    """Forward weights, shape (pulses, 2 offsets, divisions): steady, then running."""
+    _likely: FloatArray
+    """Likelihood of each state's strokes, same shape."""
+    _chain: "_Chain"
+
+    @cached_property
+    def gamma(self) -> FloatArray:
+        """Probability of each state, shape (pulses, offsets, divisions); the two moods added."""
+        both = self._ahead * _backward(self._likely, self._chain)
+        count = self.offsets.size
+        table = both[:, :count] + both[:, count:]
+        table /= table.sum((1, 2))[:, None, None]
+        return table
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Chain:
+    """How one pulse leads to the next."""
+
+    walk: FloatArray
+    """Probability of each next (mood, offset), shape (2 offsets, 2 offsets)."""
+    switch: FloatArray
+    """Probability of each next division given this one, for the step into each pulse; shape (pulses, divisions,
+    divisions)."""
+    start: FloatArray
+    """Probability of each state before the first pulse is heard, shape (2 offsets, divisions)."""
 
 
 def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, setting: Setting) -> Reading:
@@ -78,8 +105,21 @@ def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, settin
     window = np.clip((shifted + lead) // bins, 0, pulses - 1)
     place_bin = shifted % bins
     cost = _emissions(window, place_bin, costs, pulses)
-    gamma, evidence = _forward_backward(cost, share, offsets, setting)
-    return Reading(gamma, evidence, window, place_bin, costs, divisions, offsets)
+    least = cost.min((1, 2))
+    once = np.exp(least[:, None, None] - cost)
+    likely = np.concatenate([once, once], axis=1)
+    chain = _chain(share, offsets, setting)
+    ahead, evidence = _forward(likely, chain)
+    log_likelihood = evidence - float(least.sum())
+    return Reading(log_likelihood, window, place_bin, costs, divisions, offsets, ahead, likely, chain)
+
+
+def _chain(share: FloatArray, offsets: FloatArray, setting: Setting) -> _Chain:
+    home = _homely(offsets, setting)
+    home = home / home.sum()
+    start = np.concatenate([(1 - _SET_OFF) * home, _SET_OFF * home])[:, None] * share[0][None]
+    switch = setting.change * share[:, None, :] + (1.0 - setting.change) * np.eye(share.shape[1])[None]
+    return _Chain(_walk(offsets, setting), switch, start)
 
 
 def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
@@ -97,7 +137,8 @@ def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int)
 
 
 def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
-    """Probability of each next (mood, offset) given this one, shape (2 k, 2 k), rows sum to one; steady first, then running."""
+    """Probability of each next (mood, offset) given this one, shape (2 k, 2 k), rows sum to one; steady first, then
+    running."""
     pull = min((setting.walk / setting.roam) ** 2, 0.5)
     near = _laplace(offsets, offsets + pull * (setting.home - offsets), setting.walk)
     wide = _laplace(offsets, offsets, setting.leap) * _homely(offsets, setting)[None]
@@ -105,13 +146,12 @@ def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
     run = _laplace(offsets, offsets - setting.rush, 0.5 * setting.rush)
     steady = 0.93 * near + 0.07 * wide
     back = 0.5 * near + 0.5 * wide
-    return np.block(
-        [[(1 - _SET_OFF) * steady, _SET_OFF * run], [(1 - _KEEP_ON) * back, _KEEP_ON * run]]
-    )
+    return np.block([[(1 - _SET_OFF) * steady, _SET_OFF * run], [(1 - _KEEP_ON) * back, _KEEP_ON * run]])
 
 
 _SET_OFF, _KEEP_ON = 0.03, 0.75
-"""Probability that a run begins with a pulse, and that it goes on: runs of 4 pulses, the last bar before a section, are usual."""
+"""Probability that a run begins with a pulse, and that it goes on: runs of 4 pulses, the last bar before a section,
+are usual."""
 
 
 def _laplace(offsets: FloatArray, centre: FloatArray, scale: float) -> FloatArray:
@@ -124,39 +164,34 @@ def _homely(offsets: FloatArray, setting: Setting) -> FloatArray:
     return np.asarray(np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2))
 
 
-def _forward_backward(
-    cost: FloatArray, share: FloatArray, offsets: FloatArray, setting: Setting
-) -> tuple[FloatArray, float]:
-    """Probability of every state, and the log likelihood."""
-    pulses, count = cost.shape[:2]
-    least = cost.min((1, 2))
-    once = np.exp(least[:, None, None] - cost)
-    likely = np.concatenate([once, once], axis=1)
-    walk = _walk(offsets, setting)
-    shares = share * setting.change
-    stay = 1.0 - setting.change
-    home = _homely(offsets, setting) / _homely(offsets, setting).sum()
-    start = np.concatenate([(1 - _SET_OFF) * home, _SET_OFF * home])
-    now = start[:, None] * share[0][None] * likely[0]
+_RESCALE = 8
+"""Pulses between rescalings: each loses some powers of ten (at most about 1e-30), a float has 300."""
+
+
+def _forward(likely: FloatArray, chain: _Chain) -> tuple[FloatArray, float]:
+    """Forward weights of every state (each pulse up to a factor) and the log of their total."""
     ahead = np.empty_like(likely)
-    scale = np.empty(pulses)
-    across = np.ascontiguousarray(walk.T)
-    for i in range(pulses):
-        if i:
-            moved = across @ now
-            now = (stay * moved + moved.sum(1)[:, None] * shares[i]) * likely[i]
-        scale[i] = now.sum()
-        now = now / scale[i]
-        ahead[i] = now
-    back = np.ones(likely.shape[1:])
-    for i in range(pulses - 2, -1, -1):
-        seen = likely[i + 1] * back
-        back = walk @ (stay * seen + (seen @ shares[i + 1])[:, None])
-        back = back / back.sum()
-        ahead[i] *= back
-    both = ahead[:, :count] + ahead[:, count:]
-    both /= both.sum((1, 2))[:, None, None]
-    return both, float(np.log(scale).sum() - least.sum())
+    across = np.ascontiguousarray(chain.walk.T)
+    np.multiply(chain.start, likely[0], out=ahead[0])
+    evidence = 0.0
+    for i in range(1, likely.shape[0]):
+        if i % _RESCALE == 0:
+            total = float(ahead[i - 1].sum())
+            ahead[i - 1] /= total
+            evidence += np.log(total)
+        np.multiply(across @ ahead[i - 1] @ chain.switch[i], likely[i], out=ahead[i])
+    return ahead, evidence + float(np.log(ahead[-1].sum()))
+
+
+def _backward(likely: FloatArray, chain: _Chain) -> FloatArray:
+    """Backward weights of every state, each pulse up to a factor."""
+    back = np.ones_like(likely)
+    turned = np.ascontiguousarray(chain.switch.transpose(0, 2, 1))
+    for i in range(likely.shape[0] - 2, -1, -1):
+        back[i] = chain.walk @ (likely[i + 1] * back[i + 1]) @ turned[i + 1]
+        if i % _RESCALE == 0:
+            back[i] /= back[i].sum()
+    return back
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,32 +210,40 @@ class Decoded:
     """Probability that the stroke stands in a swung beat."""
 
 
+_NEGLIGIBLE = 1e-3
+"""Offsets that a stroke has with less probability than this are not looked at."""
+
+
 def decode(reading: Reading, place: FloatArray) -> Decoded:
     """The most probable slot of each stroke."""
-    divisions, costs = reading.divisions, reading.costs
-    strokes = reading.window.shape[1]
-    weight = reading.gamma[reading.window, np.arange(reading.window.shape[0])[:, None]]
-    weight /= weight.sum((0, 2))[None, :, None]
-    meant = weight * costs.sure[reading.bin]
-    near = costs.slot[reading.bin]
+    divisions, costs, window = reading.divisions, reading.costs, reading.window
+    strokes = window.shape[1]
+    offset_row = np.arange(window.shape[0])[:, None]
+    by_offset = reading.gamma.sum(2)[window, offset_row]
+    by_offset /= by_offset.sum(0)
+    k, stroke = np.nonzero(by_offset > _NEGLIGIBLE)
+    at_window, at_bin = window[k, stroke], reading.bin[k, stroke]
+    weight = reading.gamma[at_window, k]
+    total = np.bincount(stroke, weight.sum(1), minlength=strokes)
+    weight /= total[stroke][:, None]
     parts = divisions.parts.size
+    # the next pulse's first slot counts as that pulse's part 0: one shift further, same key
     part_of = np.concatenate([divisions.part_of, np.full((divisions.part_of.shape[0], 1), parts)], axis=1)
     base = np.floor(place).astype(np.int64)
-    shift = np.clip(reading.window - base[None], -2, 2) + 2
-    key = shift[:, :, None] * parts + part_of[np.arange(part_of.shape[0])[None, None], near]
     wide = 6 * parts
-    key += (np.arange(strokes) * wide)[None, :, None]
+    lead = stroke * wide + (np.clip(at_window - base[stroke], -2, 2) + 2) * parts
+    key = lead[:, None] + part_of[np.arange(part_of.shape[0])[None], costs.slot[at_bin]]
+    meant = weight * costs.sure[at_bin]
     chance = np.bincount(key.ravel(), meant.ravel(), minlength=strokes * wide).reshape(strokes, wide)
     best = np.argmax(chance, axis=1)
     top = chance[np.arange(strokes), best]
     stray = np.maximum(1.0 - chance.sum(1), 0.0)
     lost = stray > top
-    row = base + best // parts - 2
-    by_offset = weight.sum(2)
+    swung = weight @ divisions.swung.astype(np.float64)
     return Decoded(
-        np.where(lost, -1, row),
+        np.where(lost, -1, base + best // parts - 2),
         np.where(lost, np.nan, divisions.parts[best % parts]),
         np.where(lost, stray, top),
-        np.einsum("ks,k->s", by_offset, reading.offsets),
-        (weight @ divisions.swung.astype(np.float64)).sum(0),
+        reading.offsets @ by_offset,
+        np.bincount(stroke, swung, minlength=strokes),
     )

@@ -1,7 +1,8 @@
 """The ground that the grid stands on: a clock, the pulses of the metre, and notes struck together gathered into one.
 
-Conventions: a position is in quarter notes from tick 0; a *pulse* is the span that the model reads at once (the metre's beat,
-or its quarters where the beat is longer than a dotted quarter); ``place`` counts pulses as a float from the first one.
+Conventions: a position is in quarter notes from tick 0; a *pulse* is the span that the model reads at once (the
+metre's beat, or its quarters where the beat is longer than a dotted quarter); ``place`` counts pulses as a float from
+the first one.
 
 Inside: `Clock`, `as_clock`, `as_metre`, `Pulses`, `lay_pulses`, `gather`.
 """
@@ -22,7 +23,8 @@ _US_PER_MINUTE = 60_000_000.0
 
 @dataclass(frozen=True, eq=False)
 class Clock:
-    """Time against position. A plain tempo stays exact: rounded to whole microseconds it would cost 0.7 ms in a long take."""
+    """Time against position. A plain tempo stays exact: rounded to whole microseconds it would cost 0.7 ms in a long
+    take."""
 
     tempo: TempoMap | None
     """The map, or None for one steady tempo."""

@@ -14,8 +14,8 @@ RASTERS = (8, 12, 16, 24)
 """Slots a whole note: eighths, eighth triplets, sixteenths, sixteenth triplets."""
 
 _TIE = 5e-6
-"""Quarters within which two slots count as equally near: onsets are whole microseconds, so a note half-way between two slots
-comes out up to 1 us to either side (2e-6 of a quarter at 120 bpm, 5e-6 at 300)."""
+"""Quarters within which two slots count as equally near: onsets are whole microseconds, so a note half-way between two
+slots comes out up to 1 us to either side (2e-6 of a quarter at 120 bpm, 5e-6 at 300)."""
 
 
 def nearest_slots(quarter: FloatArray, metre: MetreMap, grid: int) -> FloatArray:

@@ -1,29 +1,34 @@
 """Does the take follow this click at all, and at this tempo?
 
-A take on a grid keeps its phase: summed over a block of pulses, the phasors of its strokes at two, three, four and six to the
-pulse add up. Turning the phasors by a rate asks the same of a slightly different tempo. The best path of rates through the
-blocks is the tempo as played. Strokes at random add up to the square root of their number only.
+A take on a grid keeps its phase: summed over a block of pulses, the phasors of its strokes at two, three, four and six
+to the pulse add up. Turning the phasors by a rate asks the same of a slightly different tempo. The best path of rates
+through the blocks is the tempo as played. Strokes at random add up to the square root of their number only.
 
-The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics; the
-search, the path and the limits are ours.
+The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics;
+the search, the path and the limits are ours.
 
-Inside: `Pace`, `pace_of`, `bend_for`.
+Inside: `Pace`, `pace_of`, `bend_for`, `on_this_grid`, `worth_bending`.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray
+from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["Pace", "bend_for", "pace_of"]
+__all__ = ["Pace", "bend_for", "on_this_grid", "pace_of", "worth_bending"]
 
 _HARMONICS = np.array([2.0, 3.0, 4.0, 6.0])
 _BLOCK, _HOP = 32, 16
 """Pulses in a block, and from block to block: long enough to tell 0.1 %, short enough to follow a drift."""
 
 _RATES = np.arange(-30, 31) * 0.001
-"""Tempi tried, relative: 3 % to either side. A block tells 0.5 % apart at six to the pulse; what is left over is refined."""
+"""Tempi tried, relative: 3 % to either side. A block tells 0.5 % apart at six to the pulse; what is left over is
+refined."""
+
+_LEAST_IN_BLOCK = 6
+"""Blocks with fewer strokes say nothing."""
 
 _BEND_NATS = 3.0
 """Price of a change of the rate by 0.1 % between blocks, in units of the statistic."""
@@ -49,32 +54,28 @@ class Pace:
 
 def pace_of(place: FloatArray, pulses: int) -> Pace:
     """Pace of strokes at these places (pulses from the first row, increasing)."""
-    phasor = _phasors(place, pulses)
-    per_pulse = np.bincount(np.floor(place).astype(np.int64), minlength=pulses)[:pulses]
-    starts = np.arange(0, max(pulses - _BLOCK, 0) + 1, _HOP) if pulses > _BLOCK else np.zeros(1, np.int64)
-    power, centre, weight = [], [], []
-    for start in starts:
-        rows = np.arange(start, min(start + _BLOCK, pulses))
-        strokes = per_pulse[rows].sum()
-        if strokes < 6:
-            continue
-        turn = np.exp(2j * np.pi * _HARMONICS[:, None, None] * _RATES[None, :, None] * (rows - start)[None, None])
-        power.append((np.abs(np.einsum("hrb,hb->hr", turn, phasor[:, rows])) ** 2).sum(0) / strokes)
-        centre.append(start + rows.size / 2)
-        weight.append(strokes)
-    if not power:
+    starts = np.arange(0, max(pulses - _BLOCK, 0) + 1, _HOP)
+    rows = starts[:, None] + np.arange(_BLOCK)[None]
+    strokes = np.bincount(np.floor(place).astype(np.int64), minlength=pulses + _BLOCK)[rows].sum(1)
+    enough = strokes >= _LEAST_IN_BLOCK
+    if not enough.any():
         return Pace(np.zeros(0), np.zeros(0), np.inf, np.inf, 1.0, int(place.size))
-    table = np.array(power)
-    path = _best_path(table)
-    scale = table.shape[0] * _HARMONICS.size
-    best = table[np.arange(path.size), path].sum() / scale
-    written = table[:, _RATES.size // 2].sum() / scale
+    starts, rows, strokes = starts[enough], rows[enough], strokes[enough]
+    turn = np.exp(2j * np.pi * _HARMONICS[:, None, None] * np.arange(_BLOCK)[None, :, None] * _RATES[None, None])
+    power = (np.abs(_phasors(place, pulses + _BLOCK)[:, rows] @ turn) ** 2).sum(0) / strokes[:, None]
+    path = _best_path(power)
+    scale = power.shape[0] * _HARMONICS.size
     return Pace(
-        np.array(centre), _RATES[path], float(best), float(written), float(np.median(table.sum(0)) / scale), int(place.size)
+        centre=starts + min(_BLOCK, pulses) / 2,
+        rate=_RATES[path],
+        strength=float(power[np.arange(path.size), path].sum()) / scale,
+        strength_as_written=float(power[:, _RATES.size // 2].sum()) / scale,
+        usual=float(np.median(power.sum(0))) / scale,
+        strokes=int(place.size),
     )
 
 
-def _phasors(place: FloatArray, pulses: int) -> np.ndarray:
+def _phasors(place: FloatArray, pulses: int) -> npt.NDArray[np.complex128]:
     """Sum of the strokes' phasors in each pulse, shape (harmonics, pulses)."""
     row = np.floor(place).astype(np.int64)
     out = np.empty((_HARMONICS.size, pulses), dtype=np.complex128)
@@ -85,7 +86,7 @@ def _phasors(place: FloatArray, pulses: int) -> np.ndarray:
     return out
 
 
-def _best_path(power: FloatArray) -> np.ndarray:
+def _best_path(power: FloatArray) -> IntArray:
     """Index of the rate in each block: most power, less the price of changes."""
     price = _BEND_NATS * np.abs(_RATES[:, None] - _RATES[None]) / 0.001
     total, came = power[0], []
@@ -112,8 +113,8 @@ _LEAST_STROKES = 12
 def on_this_grid(pace: Pace, bent: bool) -> tuple[bool, str]:
     """Whether the take keeps phase with this click better than chance, and if not the sentence that says so.
 
-    The power at the click is set against chance and against the take's own regularity at other tempi; it has to be three
-    standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
+    The power at the click is set against chance and against the take's own regularity at other tempi; it has to be
+    three standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
     """
     if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
         return True, ""
@@ -134,10 +135,11 @@ _LEAST_GAIN = 10.0
 
 
 def worth_bending(pace: Pace, pulses: int, pulse_ms: float) -> bool:
-    """Whether the take's own tempo leaves the written one by so much, and so clearly, that the click cannot have been it.
+    """Whether the take's own tempo leaves the written one by so much, and so clearly, that the click cannot have been
+    it.
 
-    At least 50 ms and 12 % of a pulse over the take (a player with the click comes back before that), and a gain in power of
-    10 over all blocks at four harmonics; overlapping blocks count half.
+    At least 50 ms and 12 % of a pulse over the take (a player with the click comes back before that), and a gain in
+    power of 10 over all blocks at four harmonics; overlapping blocks count half.
     """
     if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
         return False

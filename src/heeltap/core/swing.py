@@ -1,8 +1,8 @@
 """The swing of a take: how much longer the first eighth of a beat is than the second.
 
-Definition: the ratio of the first interval to the second inside one beat; ratios are averaged as logarithms, so that 2:1 and
-1:2 balance. Source of the ratio and of 3.5:1 as its upper end: Friberg & Sundström (2002), Music Perception 19, 333-349.
-The averaging as logarithms and the interval are ours.
+Definition: the ratio of the first interval to the second inside one beat; ratios are averaged as logarithms, so that
+2:1 and 1:2 balance. Source of the ratio and of 3.5:1 as its upper end: Friberg & Sundström (2002), Music Perception
+19, 333-349. The averaging as logarithms and the interval are ours.
 
 Inside: `pair_ratios`, `swing_of`, `swing_by_section`.
 """
@@ -50,8 +50,9 @@ def pair_ratios(pulse: IntArray, on_us: FloatArray, off_us: FloatArray) -> tuple
 def swing_of(log_ratio: FloatArray) -> Swing | None:
     """The ratio with its 95 % interval; None from fewer than four pairs.
 
-    The centre is the mean of the logarithms without those further than 3.5 robust spreads from their median (a slip is not
-    swing). The interval is Student's, widened by the lag-one correlation of neighbouring pairs where that is positive.
+    The centre is the mean of the logarithms without those further than 3.5 robust spreads from their median (a slip is
+    not swing). The interval is Student's, widened by the lag-one correlation of neighbouring pairs where that is
+    positive.
     """
     values = log_ratio
     if values.size < _LEAST_PAIRS:
@@ -82,8 +83,6 @@ def _student_975(freedom: int) -> float:
     return z + g1 / v + g2 / v**2 + g3 / v**3 + g4 / v**4
 
 
-def swing_by_section(
-    sections: Iterable[Section], bar: IntArray, log_ratio: FloatArray
-) -> tuple[Swing | None, ...]:
+def swing_by_section(sections: Iterable[Section], bar: IntArray, log_ratio: FloatArray) -> tuple[Swing | None, ...]:
     """The swing of each section from the pairs that begin in its bars; None where there are too few."""
     return tuple(swing_of(log_ratio[(bar >= one.first_bar) & (bar <= one.last_bar)]) for one in sections)
