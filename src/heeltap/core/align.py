@@ -18,9 +18,9 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.align_assign import choose, in_order, share_out
-from heeltap.core.align_delay import home_candidates, leap_stretches, near_home
+from heeltap.core.align_delay import Places, home_candidates, leap_bands
 from heeltap.core.align_grid import STEP_MS, Stretch
-from heeltap.core.align_habits import Habits
+from heeltap.core.align_habits import Habits, learn
 from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, strokes_of
 from heeltap.core.align_pass import home_evidence, pair_odds, set_up
 from heeltap.core.align_tempo import follow, read_score, stroke_times
@@ -36,7 +36,7 @@ the other are worth up to 10, and that is all that tells equal strokes on one ke
 FREE = Habits(wander_ms=20.0, home_ms=80.0, loose=0.03, loose_reach_ms=300.0)
 """At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
 
-FREE_STRETCH = Stretch(-300, 61)
+FREE_PLACES = Places(0.0, half_ms=300)
 """Offsets from those times that are looked at."""
 
 
@@ -110,11 +110,13 @@ def align(
         return _nothing(plan, take, delay_ms)
     habits = Habits()
     home, sure = (float(delay_ms), True) if delay_ms is not None else _find_home(plan, take, first, habits)
-    match, confidence = _pass(plan, take, first, habits, home, (near_home(home),))
+    match, confidence = _pass(plan, take, first, habits, Places(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
-    leaps = leap_stretches(plan, take, home, clean)
+    leaps = leap_bands(plan, take, home, clean)
     if leaps:
-        match, confidence = _pass(plan, take, first, habits, home, (near_home(home), *leaps))
+        match, confidence = _pass(plan, take, first, habits, Places(home, leaps))
+    habits, middle = learn(plan, take, match, confidence, habits, home)
+    match, confidence = _pass(plan, take, first, habits, Places(middle, leaps))
     return _result(plan, take, match, confidence, delay_ms, sure)
 
 
@@ -126,17 +128,15 @@ def _find_home(plan: Line, take: Line, first: IntArray, habits: Habits) -> tuple
     low = STEP_MS * round((min(homes) - 150) / STEP_MS)
     wide = Stretch(low, round((max(homes) + 150 - low) / STEP_MS) + 1)
     setup = set_up(plan, take, first, habits, (wide,))
-    gains = np.array([home_evidence(setup, home) for home in homes])
+    gains = np.array([home_evidence(setup, Places(home)) for home in homes])
     best = int(np.argmax(gains))
     rivals = gains[np.abs(np.array(homes) - homes[best]) > 60.0]
     return homes[best], bool(rivals.size == 0 or gains[best] - rivals.max() > _SURE_NATS)
 
 
-def _pass(
-    plan: Line, take: Line, first: IntArray, habits: Habits, home: float, stretches: tuple[Stretch, ...]
-) -> tuple[IntArray, FloatArray]:
+def _pass(plan: Line, take: Line, first: IntArray, habits: Habits, places: Places) -> tuple[IntArray, FloatArray]:
     """Match and confidence, in time order."""
-    odds = pair_odds(set_up(plan, take, first, habits, stretches), home)
+    odds = pair_odds(set_up(plan, take, first, habits, places.stretches()), places)
     chances = share_out(odds, len(plan), len(take))
     match, confidence = choose(odds, chances, len(plan), len(take))
     return in_order(match, plan.at_ms, plan.pitch), confidence
@@ -231,7 +231,7 @@ def align_free(
             break
         times = stroke_times(score.beat, stroke, at_ms)
         timed = Line(times[of_note], plan.pitch, plan.order)
-        match, confidence = _pass(timed, take, first, FREE, 0.0, (FREE_STRETCH,))
+        match, confidence = _pass(timed, take, first, FREE, FREE_PLACES)
         sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
         stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
     done = _result(plan, take, match, confidence, None, False)

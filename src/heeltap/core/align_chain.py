@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from heeltap.core.align_delay import Places
 from heeltap.core.align_habits import Habits
 from heeltap.core.arrays import FloatArray, IntArray
 
@@ -35,11 +36,10 @@ class Moves:
     """Which of them leads to each stroke (the first entry is not used)."""
 
 
-def make_moves(grid: FloatArray, home_ms: float, gap_ms: FloatArray, habits: Habits) -> Moves:
-    """Transitions over the grid for a take whose constant delay is ``home_ms``; ``gap_ms`` is the time to each stroke."""
-    away = grid - home_ms
-    pull = np.exp(-habits.home_nats * (1.0 - np.exp(-0.5 * (away / habits.home_ms) ** 2)))
-    leap = np.where(np.abs(away) > 3 * habits.home_ms, habits.leap_away, habits.leap)
+def make_moves(grid: FloatArray, places: Places, gap_ms: FloatArray, habits: Habits) -> Moves:
+    """Transitions over the grid for a player who belongs in some places; ``gap_ms`` is the time to each stroke."""
+    pull = np.exp(-places.cost(grid, habits))
+    leap = np.where(np.abs(grid - places.home_ms) > 3 * habits.home_ms, habits.leap_away, habits.leap)
     distance = grid[None, :] - grid[:, None]
     steps = np.empty((len(_PACES), grid.size, grid.size))
     for row, pace in enumerate(_PACES):

@@ -3,16 +3,19 @@
 Both look at how often each time difference occurs between planned and played notes of one key: true offsets pile up, chance
 ones do not.
 
-Inside: `home_candidates`, `leap_stretches`, `near_home`.
+Inside: `Places`, `home_candidates`, `leap_bands`.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from heeltap.core.align_grid import STEP_MS, Stretch
+from heeltap.core.align_habits import Habits
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["DELAY_MS", "home_candidates", "leap_stretches", "near_home"]
+__all__ = ["DELAY_MS", "Places", "home_candidates", "leap_bands"]
 
 DELAY_MS = (-100.0, 330.0)
 """What an unknown delay may be: early players on fast gear to slow gear over a radio link."""
@@ -34,10 +37,37 @@ _WINDOW = 16
 """Planned notes judged together when looking for a leap."""
 
 
-def near_home(home_ms: float) -> Stretch:
-    """The stretch of offsets around home."""
-    middle = STEP_MS * round(home_ms / STEP_MS)
-    return Stretch(middle - _HOME_HALF_MS, 2 * _HOME_HALF_MS // STEP_MS + 1)
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Offsets where a player belongs: home, and those that the player may have leapt to."""
+
+    home_ms: float
+    leaps_ms: tuple[float, ...] = ()
+    half_ms: int = _HOME_HALF_MS
+    """Half-width of the stretch around home."""
+
+    def cost(self, offset_ms: FloatArray, habits: Habits) -> FloatArray:
+        """Nats that a stroke costs at each offset: the pull to the nearest place, and more where that is not home."""
+        out = self._pull(offset_ms - self.home_ms, habits)
+        for leap in self.leaps_ms:
+            out = np.minimum(out, habits.lost_nats + self._pull(offset_ms - leap, habits))
+        return out
+
+    @staticmethod
+    def _pull(away_ms: FloatArray, habits: Habits) -> FloatArray:
+        out: FloatArray = habits.home_nats * (1.0 - np.exp(-0.5 * (away_ms / habits.home_ms) ** 2))
+        return out
+
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Stretches of offsets that cover all places without overlapping."""
+        around = [(self.home_ms, self.half_ms), *((leap, _BAND_HALF_MS) for leap in self.leaps_ms)]
+        cells: set[int] = set()
+        for place, half in around:
+            middle = STEP_MS * round(place / STEP_MS)
+            cells.update(range(middle - half, middle + half + 1, STEP_MS))
+        ordered = np.array(sorted(cells), np.int64)
+        runs = np.split(ordered, np.flatnonzero(np.diff(ordered) > STEP_MS) + 1)
+        return tuple(Stretch(int(run[0]), run.size) for run in runs)
 
 
 def _differences(plan: Line, take: Line, rows: IntArray, low_ms: float, high_ms: float) -> tuple[IntArray, FloatArray]:
@@ -73,8 +103,8 @@ def home_candidates(plan: Line, take: Line) -> list[float]:
     return [float(centres[row]) for row in found[np.argsort(-smooth[found], kind="stable")][:16]]
 
 
-def leap_stretches(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tuple[Stretch, ...]:
-    """Stretches of offsets, away from home, at which some run of planned notes fits much better than at home.
+def leap_bands(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tuple[float, ...]:
+    """Offsets in ms, away from home, at which some run of planned notes fits much better than at home.
 
     ``clean`` tells which planned notes were found at home on their own key.
     """
@@ -87,7 +117,11 @@ def leap_stretches(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> 
     for row in np.flatnonzero((found < 0.8 * size) & (size >= 6)):
         need = max(0.6 * size[row], found[row] + max(3.5, 0.25 * size[row]))
         bands += _fits(plan, take, np.arange(starts[row], ends[row]), home_ms, float(need))
-    return _merge(bands, home_ms)
+    if not bands:
+        return ()
+    ordered = np.sort(np.array(bands))
+    runs = np.split(ordered, np.flatnonzero(np.diff(ordered) > 60.0) + 1)
+    return tuple(float(np.median(run)) for run in runs)
 
 
 def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -> list[float]:
@@ -105,17 +139,3 @@ def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -
         out.append(home_ms - _LEAP_MS + (best + 0.5) * _BIN_MS)
         wide[max(best - 5, 0) : best + 6] = 0
     return out
-
-
-def _merge(bands: list[float], home_ms: float) -> tuple[Stretch, ...]:
-    """Stretches that cover all bands without overlapping each other or home."""
-    home = near_home(home_ms)
-    cells: set[int] = set()
-    for band in bands:
-        middle = STEP_MS * round(band / STEP_MS)
-        cells.update(range(middle - _BAND_HALF_MS, middle + _BAND_HALF_MS + 1, STEP_MS))
-    rest = np.array(sorted(cell for cell in cells if not home.first_ms <= cell <= home.last_ms), np.int64)
-    if rest.size == 0:
-        return ()
-    runs = np.split(rest, np.flatnonzero(np.diff(rest) > STEP_MS) + 1)
-    return tuple(Stretch(int(run[0]), run.size) for run in runs)

@@ -2,17 +2,17 @@
 
 All are ours: found by trying them on simulated takes with known truth and on published performances.
 
-Inside: `Habits`, `key_odds`.
+Inside: `Habits`, `note_rate`, `bounces`, `key_odds`, `learn` (habits of one player from a first match).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "note_rate"]
+__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate"]
 
 KEYS = 128
 """Keys that MIDI knows."""
@@ -55,6 +55,8 @@ class Habits:
     """Distance from the constant delay at which the pull home acts."""
     home_nats: float = 0.7
     """The most that a stroke away from home costs."""
+    lost_nats: float = 0.7
+    """What a stroke costs where a player has leapt to."""
     leap: float = 0.001
     """Probability of a leap to anywhere at a stroke at home."""
     leap_away: float = 0.02
@@ -89,3 +91,43 @@ def key_odds(take: Line, planned: IntArray, played: IntArray, habits: Habits) ->
     odds = habits.wrong * ((1 - habits.near) + np.where(far <= 2, habits.near / 4 / stray[played], 0.0))
     odds = np.where(far == 0, (1 - habits.wrong) / stray[played], odds)
     return np.where(planned < 0, 1.0, odds)
+
+
+_PRIOR_NOTES = 20.0
+"""Weight of the assumed rates against those of the take, in planned notes."""
+
+NEAR_HOME_MS = 150.0
+"""Offsets farther from home than this are those of a lost player, or chance."""
+
+SIGMA_MS = (14.0, 40.0)
+"""Bounds of a learnt `Habits.sigma_ms`."""
+
+
+def learn(
+    plan: Line, take: Line, match: IntArray, confidence: FloatArray, habits: Habits, home_ms: float
+) -> tuple[Habits, float]:
+    """The habits of this player and the middle of the offsets, from a first match; little moves when there is little.
+
+    The scale comes from each note against the mean of its neighbours (robustly), so slow wander is not in it.
+    """
+    hit = np.flatnonzero(match >= 0)
+    if hit.size < 8:
+        return habits, home_ms
+    played = confidence[hit].sum() + (1 - np.delete(confidence, hit)).sum()
+    wrong = confidence[hit][(plan.pitch[hit] >= 0) & (plan.pitch[hit] != take.pitch[match[hit]])].sum()
+    whole = len(plan) + _PRIOR_NOTES
+    offset = take.at_ms[match[hit]] - plan.at_ms[hit]
+    bend = offset[1:-1] - 0.5 * (offset[:-2] + offset[2:])
+    sigma = 1.4826 * float(np.median(np.abs(bend))) / 1.5**0.5
+    learnt = replace(
+        habits,
+        missing=float((len(plan) - played + habits.missing * _PRIOR_NOTES) / whole),
+        wrong=float((wrong + habits.wrong * _PRIOR_NOTES) / (played + _PRIOR_NOTES)),
+        extra=float((max(len(take) - played, 0.0) + habits.extra * _PRIOR_NOTES) / whole),
+        sigma_ms=float(np.clip(SIGMA_SCALE * sigma, *SIGMA_MS)),
+    )
+    near = offset[np.abs(offset - home_ms) < NEAR_HOME_MS]
+    return learnt, float(np.median(near)) if near.size >= 8 else home_ms
+
+
+SIGMA_SCALE = 1.0

@@ -9,6 +9,7 @@ import numpy as np
 
 from heeltap.core.align_assign import Odds
 from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
+from heeltap.core.align_delay import Places
 from heeltap.core.align_grid import Lens, Pairs, Stretch, block_fit, grid_ms, make_pairs, stroke_sigma
 from heeltap.core.align_habits import Habits
 from heeltap.core.align_inputs import Line
@@ -36,10 +37,10 @@ class Setup:
     bounds: tuple[IntArray, ...]
     """For each stretch: the first pair of each planned note, and the number of pairs."""
 
-    def moves(self, home_ms: float) -> Moves:
-        """Transitions when the constant delay is ``home_ms``."""
+    def moves(self, places: Places) -> Moves:
+        """Transitions for a player who belongs in some places."""
         gap = np.diff(self.plan.at_ms[self.first], prepend=self.plan.at_ms[0])
-        return make_moves(grid_ms(self.stretches), home_ms, gap, self.habits)
+        return make_moves(grid_ms(self.stretches), places, gap, self.habits)
 
     def span(self, begin: int, end: int) -> tuple[int, int]:
         """First and last-plus-one planned note of some strokes."""
@@ -66,15 +67,15 @@ def set_up(plan: Line, take: Line, first: IntArray, habits: Habits, stretches: t
     return Setup(plan, take, first, habits, stretches, lens, pairs, bounds)
 
 
-def home_evidence(setup: Setup, home_ms: float) -> float:
-    """Logarithm of the likelihood of the take when the constant delay is ``home_ms``."""
-    return evidence(setup.first.size, setup.fit, setup.moves(home_ms))
+def home_evidence(setup: Setup, places: Places) -> float:
+    """Logarithm of the likelihood of the take when the player belongs there."""
+    return evidence(setup.first.size, setup.fit, setup.moves(places))
 
 
-def pair_odds(setup: Setup, home_ms: float) -> Odds:
+def pair_odds(setup: Setup, places: Places) -> Odds:
     """Odds of every pair worth keeping, in the posterior of the running offset."""
     kept: list[tuple[IntArray, IntArray, FloatArray]] = []
-    for begin, end, posterior in smooth(setup.first.size, setup.fit, setup.moves(home_ms)):
+    for begin, end, posterior in smooth(setup.first.size, setup.fit, setup.moves(places)):
         low, high = setup.span(begin, end)
         stroke = np.repeat(np.arange(end - begin), np.diff(setup.first[begin:end], append=high))
         columns = 0
