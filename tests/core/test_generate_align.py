@@ -43,7 +43,7 @@ def _check(family: str, grade: int, metre: str, seed: int) -> None:
     played = source[np.maximum(found.match, 0)]
     right = (found.match >= 0) & (played >= 0) & (plan.stroke[np.maximum(played, 0)] == plan.stroke)
     assert abs(found.delay_ms - shift) < 20
-    assert 2 * right.sum() / ((found.match >= 0).sum() + (source >= 0).sum()) > 0.8  # one stroke off it is under 0.5
+    assert 2 * right.sum() / ((found.match >= 0).sum() + (source >= 0).sum()) > 0.8
 
 
 @pytest.mark.parametrize(("family", "grade"), GRADES)

@@ -185,13 +185,14 @@ def _shown(value: Any) -> str:
 
 
 def toml_text(value: Any) -> str:
-    """A string, number, flag or list of these as TOML, on one line."""
+    """A string, number, flag or list of these as TOML, on one line; half of a surrogate pair becomes U+FFFD."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (int, float)):
         return repr(value)
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        plain = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped)
+        whole = escaped.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+        plain = "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in whole)
         return f'"{plain}"'
     return "[" + ", ".join(toml_text(item) for item in value) + "]"

@@ -3,6 +3,7 @@
 Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `write_exercise`.
 """
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -148,8 +149,11 @@ def course_text() -> str:
     """All families and grades with their aims, to choose from."""
     lines = []
     for family in families():
-        lines += [f"{family.title} ({family.name}): {family.aim}"]
-        lines += [f"  {family.name} {grade.number:<2}  {grade.title}. {grade.aim}" for grade in family.grades]
+        lines += textwrap.wrap(f"{family.title} ({family.name}): {family.aim}", 79, subsequent_indent="  ")
+        for grade in family.grades:
+            label = f"  {family.name} {grade.number:<2}  "
+            text = f"{label}{grade.title}. {grade.aim}"
+            lines += textwrap.wrap(text, 79, subsequent_indent=" " * len(label))
         lines.append("")
     return "\n".join(lines)
 
@@ -157,7 +161,7 @@ def course_text() -> str:
 def exercise_text(exercise: Exercise) -> str:
     """The exercise as plain ASCII text: what it is for, how it is played, and every bar with its counting line.
 
-    ``o`` is a stroke, ``#`` an accented one; bars that are alike are printed once.
+    ``o`` is a stroke, ``#`` an accented one, ``~`` runs below a fill; bars that are alike are printed once.
     """
     lines = [exercise.title, exercise.aim, _how(exercise)]
     if exercise.ladder:
@@ -209,13 +213,13 @@ def _alike(bars: Sequence[Bar], first: int, last: int) -> list[tuple[int, int]]:
 
 
 def _unit_width(exercise: Exercise, patterns: Sequence[Sequence[Pattern]]) -> int:
-    """Columns of one unit: as many as the finest bar needs, fewer where the bar would not fit 68 columns."""
+    """Columns of one unit: as many as the finest bar needs, fewer where the bar would not fit 70 columns."""
     per_unit = unit_ticks(exercise.metre)
     parts = {at % per_unit * 12 // per_unit for row in patterns for pattern in row for at in pattern.at_tick}
     thirds, quarters, halves = parts & {4, 8}, parts & {3, 9}, 6 in parts
     cut = 12 if thirds and (quarters or halves) else 3 if thirds else 4 if quarters else 2 if halves else 1
     width = _UNIT_WIDTHS[cut]
-    while width > 4 and width * exercise.metre.count > 68:
+    while width > 4 and width * exercise.metre.count > 70:
         width -= 2 if cut in (1, 2) else 3
     return max(width, 4)
 
@@ -225,10 +229,9 @@ def _bar_lines(exercise: Exercise, first: int, last: int, patterns: Sequence[Pat
     metre, bar = exercise.metre, exercise.bars[first - 1]
     strokes = [at for pattern in patterns for at in pattern.at_tick]
     label = f"bar {first}" if first == last else f"{first}-{last}"
-    note = f"   fill from {bar.fill_from}" if bar.fill_from else "" if strokes else "   rest"
-    lines = [f"{label:<10}{_row(counting_line(strokes, metre), metre.unit, width)}{note}"]
+    lines = [f"{label:<10}{_row(counting_line(strokes, metre), metre.unit, width)}"]
     if not strokes:
-        return lines
+        return [*lines, "rest"]
     for voice, pattern in zip(exercise.voices, patterns, strict=True):
         marks = [
             Syllable(at / TICKS_PER_QUARTER, "#" if loud else "o")
@@ -237,6 +240,9 @@ def _bar_lines(exercise: Exercise, first: int, last: int, patterns: Sequence[Pat
         name = "" if voice.name == "any" else voice.name[:9]
         if marks:
             lines.append(f"{name:<10}{_row(marks, metre.unit, width)}")
+    if bar.fill_from:
+        start, end = (bar.fill_from - 1) * width, metre.count * width - 1
+        lines.append(f"{'fill':<10}{' ' * start}{'~' * (end - start)}")
     return lines
 
 

@@ -1,0 +1,79 @@
+"""The shipped graded data, and what is said of a family with mistakes."""
+
+from pathlib import Path
+
+import pytest
+
+from heeltap.core.meter import Metre
+from heeltap.core.pattern import parse_pattern
+from heeltap.errors import PlanError, SetFileError
+from heeltap.files.families import FAMILIES, read_cells, read_family
+
+FAMILY = """\
+format = "heeltap.family/1"
+name = "mine"
+title = "Mine"
+aim = "To try."
+[[grade]]
+number = 1
+title = "One"
+aim = "Something."
+tempo_bpm = 80
+most_per_s = 4
+openings = [["all:beat", "-"]]
+[[grade.section]]
+name = "groove"
+bars = 8
+phrase = ["back:beat"]
+"""
+
+
+def test_every_cell_of_a_long_beat_fits_it() -> None:
+    """Cells of one, two and three units have text for each, and start no later than the unit's end."""
+    for texts in read_cells().values():
+        for units, text in enumerate(texts, 1):
+            metre = Metre(units, 4 if units == 1 else 8)
+            assert parse_pattern(text, metre).at_tick
+
+
+def test_an_unknown_family_names_the_nearest() -> None:
+    """The hint can be typed."""
+    with pytest.raises(PlanError, match=r"'anker'.*one of anchor, split, turn .nearest: anchor"):
+        read_family("anker")
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_the_shipped_files_bear_their_familys_name(name: str) -> None:
+    """The name inside is the name asked for."""
+    assert name == read_family(name).name
+
+
+def test_a_family_of_ones_own_is_read(tmp_path: Path) -> None:
+    """Any file in the same form will do."""
+    path = tmp_path / "mine.toml"
+    path.write_text(FAMILY, encoding="utf-8")
+
+    family = read_family("mine", path=path)
+
+    assert ("mine", 1, 8) == (family.name, len(family.grades), family.grades[0].sections[0].bars)
+
+
+def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
+    """Word, number and key slips come together, each with its line."""
+    path = tmp_path / "mine.toml"
+    wrong = FAMILY.replace("back:beat", "bak:beat").replace("= 80", "= 8").replace("most_per_s", "most")
+    path.write_text(wrong + 'clik = "one"\n[[grade]]\nnumber = 2\nclick = "to"\n', encoding="utf-8")
+
+    with pytest.raises(SetFileError) as caught:
+        read_family("mine", path=path)
+
+    told = str(caught.value)
+    for part in (
+        "line 15, grade[1].section[1].phrase: recipe 'bak:beat': place 'bak'; expected one of one, strong,",
+        "line 9, grade[1].tempo_bpm: 8; expected a number from 20 to 300",
+        "line 10, grade[1].most: key 'most'",
+        "line 16, grade[1].section[1].clik: key 'clik'",
+        "line 19, grade[2].click: click: 'to'",
+        "line 17, grade[2].title: nothing",
+    ):
+        assert part in told
