@@ -26,8 +26,8 @@ from tests.live.jack_server import Server
 SPACING_US = 60_000
 
 
-def one_drill(server: Server, exercise: str, tempo: str, notes: int, home: Path) -> tuple[list[int], int, str]:
-    """Play one drill: when the notes left, the command's exit code, and its JSON."""
+def one_drill(server: Server, exercise: str, tempo: str, notes: int, home: Path) -> tuple[list[int], str]:
+    """Play one drill: when the notes left, and the command's JSON."""
     rng = np.random.default_rng(notes)
     player = Player(server.environment)
     try:
@@ -42,12 +42,12 @@ def one_drill(server: Server, exercise: str, tempo: str, notes: int, home: Path)
             env=environment,
             check=False,
         )
+        if done.returncode:
+            raise SystemExit(f"heeltap drill ended with {done.returncode}: {done.stderr}")
         sent_ns, _ = player.finish()
     finally:
         player.stop()
-    if done.returncode:
-        print(done.stderr, file=sys.stderr)
-    return sent_ns, done.returncode, done.stdout
+    return sent_ns, done.stdout
 
 
 def main() -> None:
@@ -63,14 +63,12 @@ def main() -> None:
     for period in options.periods:
         with Server(period=period) as server, tempfile.TemporaryDirectory() as folder:
             home = Path(folder)
-            sent_ns, code, text = one_drill(server, options.exercise, options.tempo, options.notes, home)
+            sent_ns, text = one_drill(server, options.exercise, options.tempo, options.notes, home)
             (take,) = [load_take(path) for path in list_takes(home / "takes")]
             journal = read_journal(take.folder / JOURNAL)
             stamp_ns = journal.zero_ns + take.notes.onset_us * 1000
             load = ", ".join(f"{x:.1f}" for x in os.getloadavg()[:2])
-            print(
-                f"JACK period {period} ({period / 48:.2f} ms), load {load}, {journal.header['scheduler']}, exit {code}"
-            )
+            print(f"JACK period {period} ({period / 48:.2f} ms), load {load}, {journal.header['scheduler']}")
             print(f"  received {len(stamp_ns)} of {len(sent_ns)} notes sent")
             if len(stamp_ns) == len(sent_ns):
                 delay_ms = (stamp_ns - np.array(sent_ns)) / 1e6
@@ -78,10 +76,8 @@ def main() -> None:
                 p50, p95, p99, worst = np.percentile(off, [50, 95, 99, 100])
                 print(f"  route's delay {np.median(delay_ms):.3f} ms (median)")
                 print(f"  offset error, ms: median {p50:.3f}, p95 {p95:.3f}, p99 {p99:.3f}, max {worst:.3f}")
-            late = journal.click_sent_us - journal.click_due_us
-            print(
-                f"  clicks {late.size}, lateness p99 {np.percentile(late, 99) / 1000:.3f} ms, max {late.max() / 1000:.3f}"
-            )
+            late = (journal.click_sent_us - journal.click_due_us) / 1000
+            print(f"  clicks {late.size}, lateness p99 {np.percentile(late, 99):.3f} ms, max {late.max():.3f}")
             print(f"  the result counts {json.loads(text)['counts']}")
 
 

@@ -88,9 +88,8 @@ def main() -> None:
     ]
     for period in options.periods:
         with Server(period=period) as server:
-            print(
-                f"\nJACK period {period} ({period / 48:.2f} ms), server real-time: {server.real_time}, {options.events} events"
-            )
+            turn = f"JACK period {period} ({period / 48:.2f} ms), server real-time: {server.real_time}"
+            print(f"\n{turn}, {options.events} events")
             print(f"  {'ms':<44}{'p50':>9}{'p95':>9}{'p99':>9}{'max':>9}")
             p99: dict[str, tuple[float, float]] = {}
             for seed, (name, module, extra) in enumerate(sides):
