@@ -153,7 +153,7 @@ def course_text() -> str:
         for grade in family.grades:
             label = f"  {family.name} {grade.number:<2}  "
             text = f"{label}{grade.title}. {grade.aim}"
-            lines += textwrap.wrap(text, 79, subsequent_indent=" " * len(label))
+            lines += textwrap.wrap(text, 79, subsequent_indent=" " * len(label), break_on_hyphens=False)
         lines.append("")
     return "\n".join(lines)
 
