@@ -20,7 +20,7 @@ import numpy.typing as npt
 from heeltap.core.align_assign import choose, in_order, share_out
 from heeltap.core.align_delay import Places, home_candidates, leap_bands
 from heeltap.core.align_grid import STEP_MS, Stretch
-from heeltap.core.align_habits import Habits, learn
+from heeltap.core.align_habits import NEAR_HOME_MS, Habits, learn
 from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, strokes_of
 from heeltap.core.align_pass import home_evidence, pair_odds, set_up
 from heeltap.core.align_tempo import follow, read_score, stroke_times
@@ -112,6 +112,7 @@ def align(
     home, sure = (float(delay_ms), True) if delay_ms is not None else _find_home(plan, take, first, habits)
     match, confidence = _pass(plan, take, first, habits, Places(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
+    clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
     leaps = leap_bands(plan, take, home, clean)
     if leaps:
         match, confidence = _pass(plan, take, first, habits, Places(home, leaps))

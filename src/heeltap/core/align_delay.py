@@ -33,6 +33,9 @@ _LEAP_MS = 6000.0
 """The farthest leap that is looked for: a bar of four at 40 bpm, two bars at 80."""
 
 _BIN_MS = 20.0
+_BELL = np.array([0.5, 0.9, 1.0, 0.9, 0.5])
+"""How much differences up to 50 ms from the middle of a place count for it."""
+
 _WINDOW = 16
 """Planned notes judged together when looking for a leap."""
 
@@ -129,7 +132,7 @@ def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -
     _, difference = _differences(plan, take, rows, home_ms - _LEAP_MS, home_ms + _LEAP_MS)
     bins = int(2 * _LEAP_MS / _BIN_MS)
     count = np.histogram(difference - home_ms, bins, (-_LEAP_MS, _LEAP_MS))[0]
-    wide = np.convolve(count, np.ones(5), mode="same")
+    wide = np.convolve(count, _BELL, mode="same")
     wide[np.abs(np.arange(bins) - bins // 2) * _BIN_MS < _HOME_HALF_MS / 2] = 0
     out: list[float] = []
     for _ in range(2):
