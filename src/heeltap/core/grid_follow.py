@@ -14,7 +14,7 @@ from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import GRACE, SWUNG
 from heeltap.core.grid_model import Divisions, divisions_for
 from heeltap.core.grid_pass import Decoded, Setting, decode, read_take
-from heeltap.core.grid_pulse import Clock, Pulses, gather, lay_pulses
+from heeltap.core.grid_pulse import Clock, Pulses, along, gather, lay_pulses
 from heeltap.core.grid_tempo import Pace, bend_for, on_this_grid, pace_of, worth_bending
 from heeltap.core.meter import MetreMap
 from heeltap.core.result import Swing
@@ -130,7 +130,7 @@ def _try_bend(
     bent_at = bend_for(pace, pulses.start.size)
     row = np.floor(bent_at).astype(np.int64)
     played = pulses.quarter_of(row, bent_at - row)
-    played = played - np.interp(0.0, edge, played)
+    played = played - along(np.zeros(1), edge, played)
     clock = replace(ground.clock, bend=(edge, played))
     other = _ground(onset_us, clock, metre)
     tried = _rounds(other)
@@ -193,18 +193,19 @@ def _rounds(ground: _Ground) -> _Rounds:
     sigma_ms, home_ms = _learn(seen, at, ms)
     setting = _setting(ms, sigma_ms, home_ms)
     used = first.gamma.sum(1)
+    played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
     plain_set = divisions_for(ms, ())
-    plain = read_take(at, _learnt_share(used, plain_set, pulses), plain_set, setting)
+    plain = read_take(at, _learnt_share(used, played, plain_set, pulses), plain_set, setting)
     part = _swing_part(seen, at) if swings else None
     if part is not None:
         swung_set = divisions_for(ms, (part,))
-        swung = read_take(at, _learnt_share(used, swung_set, pulses), swung_set, setting)
+        swung = read_take(at, _learnt_share(used, played, swung_set, pulses), swung_set, setting)
         if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
             return _Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
     return _Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
 
 
-def _learnt_share(used: FloatArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
+def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
     """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
     next."""
     plain = int(np.sum(divisions.swung == 0))
@@ -220,7 +221,7 @@ def _learnt_share(used: FloatArray, divisions: Divisions, pulses: Pulses) -> Flo
     count = np.bincount(place)[:, None]
     alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
     alike = np.where(count[place] > 2, alike, share)
-    return np.asarray(_PRIOR * share + _TAKE * mine.mean(0) + (1 - _PRIOR - _TAKE) * alike)
+    return np.asarray(_PRIOR * share + _TAKE * mine[played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
 
 
 def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:

@@ -4,7 +4,7 @@ Conventions: a position is in quarter notes from tick 0; a *pulse* is the span t
 metre's beat, or its quarters where the beat is longer than a dotted quarter); ``place`` counts pulses as a float from
 the first one.
 
-Inside: `Clock`, `as_clock`, `as_metre`, `Pulses`, `lay_pulses`, `gather`.
+Inside: `Clock`, `along`, `as_clock`, `as_metre`, `Pulses`, `lay_pulses`, `gather`.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.meter import MetreMap, TempoMap, steady_metre
 
-__all__ = ["Clock", "Pulses", "as_clock", "as_metre", "gather", "lay_pulses"]
+__all__ = ["Clock", "Pulses", "along", "as_clock", "as_metre", "gather", "lay_pulses"]
 
 _US_PER_MINUTE = 60_000_000.0
 
@@ -37,17 +37,17 @@ class Clock:
         """Position of each time in microseconds, in quarter notes."""
         times = np.asarray(us, dtype=np.float64)
         quarters = times / self.us_per_quarter if self.tempo is None else self.tempo.quarter_at(times)
-        return quarters if self.bend is None else _along(quarters, *self.bend)
+        return quarters if self.bend is None else along(quarters, *self.bend)
 
     def us_at_quarter(self, quarter: npt.ArrayLike) -> FloatArray:
         """Time of each position in quarter notes, in microseconds (a float): the inverse of `quarter_at`."""
         quarters = np.asarray(quarter, dtype=np.float64)
         if self.bend is not None:
-            quarters = _along(quarters, self.bend[1], self.bend[0])
+            quarters = along(quarters, self.bend[1], self.bend[0])
         return quarters * self.us_per_quarter if self.tempo is None else self.tempo.us_at_quarter(quarters)
 
 
-def _along(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
+def along(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
     """Piecewise linear from ``known`` to ``wanted``; beyond the ends the outer slopes go on."""
     inside = np.interp(at, known, wanted)
     first = (wanted[1] - wanted[0]) / (known[1] - known[0])
@@ -114,19 +114,17 @@ class Pulses:
 
 
 def lay_pulses(metre: MetreMap, clock: Clock, first_quarter: float, last_quarter: float) -> Pulses:
-    """Pulses from two before the first stroke (or tick 0, whichever is earlier) to two after the last."""
+    """Pulses from two before the first stroke to two after the last."""
     starts: list[FloatArray] = []
     lengths: list[FloatArray] = []
     thirds: list[npt.NDArray[np.bool_]] = []
     ends = np.append(metre.at_quarter[1:], np.inf)
     for row, one in enumerate(metre.metres):
         length = one.beat_quarters if one.beat_quarters <= 1.5 else 1.0
-        low = metre.at_quarter[row]
-        if low > last_quarter + 2 * length:
-            break
-        high = min(ends[row], last_quarter + 2.5 * length)
-        before = 2 + max(0, int(np.ceil(-first_quarter / length))) if row == 0 else 0
-        start = low + length * np.arange(-before, max(int(np.ceil((high - low) / length - 1e-9)), 1))
+        low, high = metre.at_quarter[row], min(ends[row], last_quarter + 2.5 * length)
+        first = int(np.floor((first_quarter - low) / length)) - 2
+        first = first if row == 0 else max(first, 0)
+        start = low + length * np.arange(first, int(np.ceil((high - low) / length - 1e-9)))
         starts.append(start)
         lengths.append(np.full(start.size, length))
         thirds.append(np.full(start.size, one.beat_quarters in (1.5, 0.75) and one.count % 3 == 0))
