@@ -136,7 +136,7 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object]) -> None:
 
 def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
     """A face that prints every bar once, when it is over and may be shown."""
-    from heeltap.jobs.drill_text import bar_block, least_width, marks_for, plain
+    from heeltap.jobs.drill_text import bar_block, gutter_of, least_width, marks_for, plain
     from heeltap.live.session import BarDone, Feedback, Finished, Phase
 
     marks, printed = marks_for(encoding), [-1]
@@ -155,7 +155,8 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
         for bar in state.sheet.bars[printed[0] : last]:
             if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
                 continue
-            counted, _, played = plain(bar_block(state, [bar], width, marks))
+            gutter = gutter_of(state.sheet, marks)
+            counted, _, played = plain(bar_block(state, [bar], width, marks, gutter=gutter))
             write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
         printed[0] = last
 

@@ -6,7 +6,7 @@ beat by beat. Nothing is said by colour: each piece of text carries a role, and 
 plain.
 
 Inside: `Span`, `Line`, `Marks`, `UNICODE`, `ASCII`, `marks_for`, `least_width`, `bar_block`, `stroke_text`,
-`lean_scale`, `plain`, `bar_label`, `signed`.
+`lean_scale`, `plain`, `gutter_of`, `bar_label`, `signed`.
 """
 
 from collections.abc import Iterable, Sequence
@@ -26,6 +26,7 @@ __all__ = [
     "Span",
     "bar_block",
     "bar_label",
+    "gutter_of",
     "lean_scale",
     "least_width",
     "marks_for",
@@ -35,7 +36,9 @@ __all__ = [
 ]
 
 GUTTER = 16
-"""Columns of the labels on the left."""
+"""Columns of the labels on the left, where their length is left open."""
+
+_LEAST_GUTTER, _MOST_GUTTER = 12, 24
 
 SCALE_CELLS = 31
 """Columns of the lean scale, odd, so that the lean is in the middle."""
@@ -105,12 +108,18 @@ def least_width(sheet: Sheet) -> int:
     return max(28, min(round(4 * most), 96))
 
 
+def gutter_of(sheet: Sheet, marks: Marks, most: int = _MOST_GUTTER) -> int:
+    """Columns that the labels of a sheet need, at most ``most`` and at least 12."""
+    longest = max(len(bar_label(bar, marks)) for bar in sheet.bars) + 3
+    return max(_LEAST_GUTTER, min(longest, most, _MOST_GUTTER))
+
+
 def bar_label(bar: SheetBar, marks: Marks) -> str:
     """Number and section, such as "bar 5 · verse"."""
     return f"bar {bar.number}" + (f" {marks.dot} {bar.section}" if bar.section else "")
 
 
-def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks) -> list[Line]:
+def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks, *, gutter: int = GUTTER) -> list[Line]:
     """Three lines for the bars of one row, each ``width`` columns wide behind its labels.
 
     Parameters
@@ -120,6 +129,9 @@ def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks) 
         Neighbours; more than one where the terminal is wide.
     width : int
         Columns of one bar, at least `least_width`.
+    marks : Marks
+    gutter : int
+        Columns of the labels before each bar.
     """
     counted: Line = []
     planned: Line = []
@@ -127,14 +139,15 @@ def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks) 
     for bar in bars:
         now = bar.start_us <= state.now_us < bar.end_us
         role = "now" if now else "head" if bar.starts_section else ""
-        counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, marks)), role))
-        planned.append(Span(_label("  plan"), "dim"))
-        played.append(Span(_label(_played_label(state, bar)), "dim"))
+        counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, marks), gutter), role))
+        planned.append(Span(_label("  plan", gutter), "dim"))
+        played.append(Span(_label(_played_label(state, bar), gutter), "dim"))
         quarters = _quarters(bar, width)
         counted += _row([(at, Span(slot.text, role)) for at, slot in quarters], width)
         strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
         targets = state.sheet.targets
-        planned += _row([(at, _plan_mark(targets[index], marks)) for at, index in strokes], width)
+        notes = [(at, _plan_mark(targets[index], marks)) for at, index in strokes]
+        planned += _row(notes or [(0, Span("rest", "dim"))], width)
         shown = state.shows(bar)
         played += _row(
             [(at, stroke_text(targets[i], state.strokes[i], state, marks, shown=shown)) for at, i in strokes], width
@@ -180,9 +193,8 @@ def lean_scale(state: State, marks: Marks) -> Line:
     if reach < middle:
         cells.insert(middle + reach + 1, marks.edge)
         cells.insert(middle - reach, marks.edge)
-    lean = signed(sheet.lean_us)
     return [
-        Span(f"  beside the lean {lean if lean != '0' else '0 ms'}   early "),
+        Span(f"  lean {signed(sheet.lean_us):<5} early "),
         Span("".join(cells)),
         Span(" late   "),
         Span(_last(shown, sheet, marks), "dim"),
@@ -201,9 +213,9 @@ def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, marks: Marks) -> str:
     return f"last {len(offsets)}: {signed(mean * 1000)} ms {marks.plus_minus} {spread:.0f}"
 
 
-def _label(text: str) -> str:
+def _label(text: str, gutter: int) -> str:
     """A label in the gutter, clipped."""
-    return (text if len(text) < GUTTER else text[: GUTTER - 2] + "~").ljust(GUTTER)
+    return (text if len(text) < gutter else text[: gutter - 2] + "~").ljust(gutter)
 
 
 def _played_label(state: State, bar: SheetBar) -> str:
@@ -233,7 +245,8 @@ def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
     """Spans at their columns; one that would cover the next is cut, but never its first character."""
     line: Line = []
     at = 0
-    for (column, span), following in zip(cells, [*(c for c, _ in cells[1:]), width], strict=True):
+    ends = [*(column for column, _ in cells), width][1:]
+    for (column, span), following in zip(cells, ends, strict=True):
         if not span.text:
             continue
         start = max(column, at)

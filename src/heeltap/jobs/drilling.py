@@ -23,7 +23,7 @@ from heeltap.files.journal import read_journal
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.keeping import keep_take, played_of, score_take
+from heeltap.jobs.keeping import keep_take, played_of, score_kept
 from heeltap.live import records, session
 from heeltap.live.clock import Clock, SystemClock, wall_now
 from heeltap.live.engine import Engine, EngineSpec, start_engine
@@ -113,6 +113,11 @@ class Run:
             raise
 
     @property
+    def take_number(self) -> int:
+        """Which take of this exercise it is; 1 unless the feedback fades."""
+        return self._context.take_number
+
+    @property
     def scheduler(self) -> str:
         """In words: whether the engine got real-time scheduling."""
         return self._engine.scheduler
@@ -187,7 +192,7 @@ class Run:
     def _scored(self, folder: Path, ending: str) -> DrillOutcome:
         """The outcome of a take that is safe on the disk."""
         try:
-            return DrillOutcome(folder, score_take(folder), ending, "", self.state)
+            return DrillOutcome(folder, score_kept(folder), ending, "", self.state)
         except HeeltapError as error:
             return DrillOutcome(folder, None, ending, str(error), self.state)
 

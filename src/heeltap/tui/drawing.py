@@ -1,0 +1,204 @@
+"""The drill screen as lines of text: a state and a size in, lines out. No terminal: tests read what a player sees.
+
+From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
+of bars as fit, the present one marked; the lean scale; what the marks mean; the keys.
+
+Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `clean`, `clip`.
+"""
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from heeltap.jobs.drill_text import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
+from heeltap.live.session import Feedback, Phase, State
+from heeltap.live.sheet import SheetBar
+
+__all__ = ["LEAST_COLUMNS", "LEAST_LINES", "View", "clean", "clip", "draw_drill", "draw_report", "first_row"]
+
+LEAST_COLUMNS, LEAST_LINES = 60, 16
+"""Below this nothing useful fits."""
+
+_HEAD, _FOOT = 4, 4
+"""Lines above and below the bars, the blank one above the scale not counted."""
+
+_FLASH = 0.35
+"""Share of a beat for which it is shown as lit: long enough to see from the side, short enough to be a beat."""
+
+_NUMBERS = {
+    Feedback.BAR: "after each bar",
+    Feedback.STROKE: "at each stroke",
+    Feedback.AFTER: "after the take",
+    Feedback.FADE: "less and less",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is shown beside the state."""
+
+    width: int
+    height: int
+    marks: Marks
+    title: str
+    """What is played, as given: it is cleaned and clipped here."""
+    ports: str
+    """Input, click and the like, in a line."""
+    aim: str = ""
+    message: str = ""
+    """Something that the player must know now; takes the place of the ports."""
+    pads: bool = False
+    """Whether the computer's keyboard is the pad."""
+
+
+def clean(text: str) -> str:
+    """The text without anything that would move the cursor or colour the screen: such characters become ``?``."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def clip(text: str, width: int) -> str:
+    """The text cut to so many columns, wide characters counted as two."""
+    used = 0
+    for at, character in enumerate(text):
+        used += 2 if unicodedata.east_asian_width(character) in "WF" else 0 if unicodedata.combining(character) else 1
+        if used > width:
+            return text[: max(0, at - 1)] + "~" if width else ""
+    return text
+
+
+def draw_drill(state: State, view: View) -> list[Line]:
+    """The whole screen while something is played, exactly ``view.height`` lines."""
+    if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
+        return _too_small(view)
+    aim = [Span(clip("  " + clean(view.aim), view.width), "dim")] if state.phase is Phase.READY else []
+    lines = [_title(state, view), _beats(state, view), aim, []]
+    room = view.height - _HEAD - _FOOT - 1
+    lines += _rows(state, view, room)
+    lines += [[] for _ in range(_HEAD + room - len(lines) + 1)]
+    return [*lines, lean_scale(state, view.marks), *_legend(view), _keys(state, view)]
+
+
+def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
+    """The report after a take, from line ``scroll`` on, exactly ``view.height`` lines."""
+    if view.width < 20 or view.height < 5:
+        return _too_small(view)
+    room = view.height - 3
+    body: list[Line] = [[Span(clip(clean(line), view.width))] for line in text[scroll : scroll + room]]
+    below = len(text) - scroll - room
+    more = f"{below} more lines below" if below > 0 else ""
+    body += [[] for _ in range(room - len(body))]
+    keys = "  enter again   tab bars   up down page scroll   q quit"
+    foot = [
+        Span(clip(keys, view.width), "key"),
+        Span(" " * max(1, view.width - len(keys) - len(more) - 1) + more, "dim"),
+    ]
+    return [[Span(clip("  " + clean(view.title), view.width), "head")], [], *body, foot]
+
+
+def first_row(rows: int, visible: int, current: int) -> int:
+    """The first row on screen: the present row stays the second, so that the one just played can be read."""
+    return max(0, min(current - 1, rows - visible))
+
+
+def _too_small(view: View) -> list[Line]:
+    words = [f"{view.width} x {view.height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
+    lines: list[Line] = [[Span(clip(word, view.width))] for word in words[: view.height]]
+    return lines + [[] for _ in range(view.height - len(lines))]
+
+
+def _title(state: State, view: View) -> Line:
+    """What is played on the left, where it stands on the right."""
+    last = len(state.sheet.bars)
+    where = {
+        Phase.READY: "ready",
+        Phase.COUNT_IN: "count-in",
+        Phase.PLAYING: f"bar {state.sheet.bar_at(state.now_us).number} of {last}",
+        Phase.PAUSED: "held",
+        Phase.DONE: state.ending,
+    }[state.phase]
+    where = clip(clean(where), view.width // 2)
+    left = clip("  " + clean(view.title), view.width - len(where) - 3)
+    return [Span(left, "head"), Span(" " * max(1, view.width - len(left) - len(where) - 2)), Span(where, "head")]
+
+
+def _beats(state: State, view: View) -> Line:
+    """The beats of the present bar; beside them what must be known, or the ports."""
+    line: Line = [Span("  beat".ljust(GUTTER))]
+    beat, lit = _beat_now(state)
+    bar = state.sheet.bar_at(max(state.now_us, 0))
+    for number in range(1, len(bar.beat_us) + 1):
+        line.append(Span(f"[{number}]" if number == beat else f" {number} ", "now" if lit and number == beat else ""))
+        line.append(Span(" "))
+    words = view.message or ("" if state.connected else "the input is gone: plug it in again, the take goes on")
+    used = sum(len(span.text) for span in line)
+    text = clip(clean(words or view.ports), view.width - used - 3)
+    return [*line, Span("  "), Span(text, "out" if words else "dim")]
+
+
+def _beat_now(state: State) -> tuple[int, bool]:
+    """Number of the present beat (0 before the count-in and when nothing is played), and whether it has just begun."""
+    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING, Phase.PAUSED):
+        return 0, False
+    now, first = state.now_us, state.sheet.bars[0]
+    bar, moved = state.sheet.bar_at(now), 0
+    if now < 0:
+        length = first.end_us - first.start_us
+        moved = -(now // length) * length if now >= -state.sheet.count_in_us else 0
+        if not moved:
+            return 0, False
+        bar = first
+    at = now + moved
+    if at >= bar.end_us:
+        return 0, False
+    begun = [us for us in bar.beat_us if us <= at]
+    edges = [*bar.beat_us, bar.end_us]
+    length = edges[len(begun)] - edges[len(begun) - 1]
+    return len(begun), at - begun[-1] < _FLASH * length
+
+
+def _rows(state: State, view: View, room: int) -> list[Line]:
+    """As many rows of bars as fit, three lines and a blank one each."""
+    bars = state.sheet.bars
+    per_row, width, gutter = _row_shape(state, view)
+    rows: list[Sequence[SheetBar]] = [bars[at : at + per_row] for at in range(0, len(bars), per_row)]
+    visible = max(1, (room + 1) // 4)
+    current = (state.sheet.bar_at(max(state.now_us, 0)).number - 1) // per_row
+    first = first_row(len(rows), visible, current)
+    lines: list[Line] = []
+    for row in rows[first : first + visible]:
+        lines += [*bar_block(state, row, width, view.marks, gutter=gutter), []]
+    return lines[:-1]
+
+
+def _row_shape(state: State, view: View) -> tuple[int, int, int]:
+    """How many bars stand beside each other, how many columns each has behind its labels, and how many these have."""
+    needed = least_width(state.sheet)
+    per_row = max(1, view.width // (GUTTER + needed))
+    each = view.width // per_row - (per_row > 1)  # one column stays free between bars; a bar alone may use the last one
+    gutter = gutter_of(state.sheet, view.marks, each - needed)
+    return per_row, each - gutter, gutter
+
+
+def _legend(view: View) -> list[Line]:
+    """What the marks mean, in two lines."""
+    m = view.marks
+    texts = (
+        f"  {m.stroke} stroke   {m.accent} accented   {m.heard} heard, shown later   -12 early, +12 late, in ms",
+        f"  miss: not played   k: another key   ?: no input   +2: 2 notes too many   {m.edge} pocket",
+    )
+    return [[Span(clip(text, view.width), "dim")] for text in texts]
+
+
+def _keys(state: State, view: View) -> Line:
+    """The keys that do something now."""
+    numbers = f"n numbers: {_NUMBERS[state.feedback]}"
+    if state.phase is Phase.READY:
+        keys = f"  enter start   {numbers}   q quit"
+    elif state.phase is Phase.DONE:
+        keys = "  enter again   tab report   q quit"
+    else:
+        hold = "p go on" if state.phase is Phase.PAUSED else "p hold"
+        keys = f"  esc stop   {hold}   {numbers}   q quit"
+    if view.pads and state.phase is not Phase.DONE:
+        keys += "   pads: space f j d k s l"
+    return [Span(clip(keys, view.width), "key")]
