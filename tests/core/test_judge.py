@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from heeltap.core.divisions import BEAT, DIVISIONS, EIGHTH
-from heeltap.core.judge import group_median, judge_grid, judge_plan
+from heeltap.core.grid import Slots
+from heeltap.core.judge import Shift, group_median, judge_grid, judge_plan
 from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.core.plan import Section
@@ -14,6 +15,24 @@ from tests.makers.plans import plan_of_quarters
 def sure(size: int) -> np.ndarray:
     """Full confidence for so many notes."""
     return np.ones(size)
+
+
+def slots_at(quarter: list[float], division: list[int]) -> Slots:
+    """Slots in 4/4 at 120 bpm; nan is no slot."""
+    at = np.array(quarter)
+    missing = np.isnan(at)
+    bar, beat = steady_metre().bar_beat(np.nan_to_num(at))
+    return Slots(
+        bar=np.where(missing, 0, bar),
+        beat=np.where(missing, np.nan, beat),
+        quarter=at,
+        division=np.array(division),
+        offset_ms=np.zeros(at.size),
+        confidence=sure(at.size),
+        reference_us=np.round(np.nan_to_num(at) * 500_000).astype(np.int64),
+        log_ratio=np.full(at.size, np.nan),
+        swing=None,
+    )
 
 
 def test_offset_is_played_minus_planned() -> None:
@@ -108,24 +127,26 @@ def test_nothing_played_and_nothing_planned_are_answers() -> None:
 def test_grid_strokes_take_the_offset_from_their_slot() -> None:
     """Two notes of a stroke share its slot and keep their own offsets in the note list."""
     notes = make_notes([5_000, 9_000, 480_000, 900_000], [60, 64, 60, 60])
-    quarter = np.array([0.0, 1.0, np.nan])
-    division = np.array([BEAT, BEAT, -1])
+    slots = slots_at([0.0, 1.0, np.nan], [BEAT, BEAT, -1])
 
-    judged = judge_grid(
-        notes,
-        np.array([0, 0, 1, 2]),
-        quarter,
-        np.array([0, 500_000, 0]),
-        division,
-        sure(3),
-        tempo=steady_tempo(120),
-        metre=steady_metre(),
-    )
+    judged = judge_grid(notes, np.array([0, 0, 1, 2]), slots, tempo=steady_tempo(120), metre=steady_metre())
 
     assert [7.0, -20.0] == judged.offsets.offset_ms.tolist()
     assert [5.0, 9.0, -20.0, None] == [row.offset_ms for row in judged.rows]
     assert ["matched", "matched", "matched", "unplaced"] == [row.status for row in judged.rows]
     assert (3, 1) == (judged.tally.matched, judged.tally.unplaced)
+
+
+def test_a_leader_moves_the_reference() -> None:
+    """Where the drums lag by 20 ms, a stroke 25 ms behind the click is 5 ms behind the drums, and says how sure that is."""
+    plan = plan_of_quarters([0, 1])
+    notes = make_notes([25_000, 500_000], [60, 60])
+    shift = Shift(np.array([20.0, 0.0]), np.array([3.0, 4.0]))
+
+    offsets = judge_plan(plan, notes, np.arange(2), sure(2), shift=shift).offsets
+
+    assert [5.0, 0.0] == offsets.offset_ms.tolist()
+    assert [3.0, 4.0] == offsets.reference_sd_ms.tolist()
 
 
 def test_group_median_equals_numpy_for_each_group(rng: np.random.Generator) -> None:

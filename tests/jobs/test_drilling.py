@@ -18,7 +18,7 @@ from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, load_take
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Settings, drill
-from heeltap.jobs.keeping import recover, score_take
+from heeltap.jobs.keeping import recover, score_kept
 from heeltap.live.clock import SystemClock
 from heeltap.live.session import BarDone, Effect, Feedback, Phase, State
 from heeltap.ports.fake import script_from_notes
@@ -65,7 +65,7 @@ def test_a_drill_and_the_scoring_of_its_saved_file_give_the_same_result(
     outcome, _, _ = played
     assert outcome.folder is not None
 
-    again = score_take(outcome.folder / "take.mid")
+    again = score_kept(outcome.folder / "take.mid")
 
     assert outcome.result == again
     assert (again.counts.planned, again.counts.matched, again.counts.missed) == (16, 15, 1)
@@ -125,7 +125,7 @@ def test_a_take_that_is_stopped_is_judged_up_to_there(tmp_path: Path) -> None:
     assert 4 <= outcome.result.counts.planned <= 7
     assert any("ended early" in warning for warning in outcome.result.warnings)
     assert outcome.folder is not None
-    assert outcome.result == score_take(outcome.folder)
+    assert outcome.result == score_kept(outcome.folder)
 
 
 @pytest.mark.slow
@@ -215,7 +215,7 @@ def test_a_take_survives_kill_9(tmp_path: Path) -> None:
     assert found[0].folder is not None
     take = load_take(found[0].folder)
     assert int(take.notes.onset_us[-1]) >= now_us - 1_000_000
-    result = score_take(found[0].folder)
+    result = score_kept(found[0].folder)
     assert result.counts.matched == result.counts.planned == len(take.notes)
     assert [note.offset_ms for note in result.notes] == pytest.approx([5.0] * len(take.notes), abs=0.006)
     assert any("recovered" in warning for warning in result.warnings)
@@ -254,4 +254,4 @@ def test_the_feedback_of_a_take_is_what_its_number_says(tmp_path: Path) -> None:
 
     assert numbers == [1, 2]
     assert set(seen) == {Feedback.BAR}
-    assert np.all([asdict(score_take(folder))["counts"]["matched"] == 4 for folder in list_takes(tmp_path)])
+    assert np.all([asdict(score_kept(folder))["counts"]["matched"] == 4 for folder in list_takes(tmp_path)])

@@ -26,6 +26,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--plan", metavar="FILE", help="what should have been played: an exercise (.toml) or a MIDI file"
     )
+    parser.add_argument("--leader", metavar="PART", help="measure against kick and snare of that part; drums finds it")
     parser.add_argument("--grid", type=int, choices=_GRIDS, help="force a plain raster of so many slots a whole note")
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
     parser.add_argument(
@@ -68,6 +69,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     return {
         "part": args.part,
         "plan": args.plan,
+        "leader": args.leader,
         "grid": args.grid,
         "lean_ms": args.lean,
         "pocket_ms": args.pocket,

@@ -4,7 +4,7 @@ Conventions: offsets in milliseconds, negative is early; counts are of notes, ro
 struck at the right place has a time like any other and is judged; a stroke whose place is more doubtful than not
 (`DOUBT`) is listed but left out of the statistics.
 
-Inside: `judge_plan` (a take against a plan), `judge_grid` (a take against the click's grid), `Judged`, `DOUBT`.
+Inside: `judge_plan` (a take against a plan), `judge_grid` (a take against the click's grid), `Judged`, `Shift`.
 """
 
 from collections.abc import Sequence
@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.core.grid import Slots
 from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.core.note_rows import grid_rows, plan_rows, planned_division
 from heeltap.core.notes import Notes
@@ -23,7 +24,7 @@ from heeltap.core.result import NoteRow
 from heeltap.core.sections import section_columns
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["DOUBT", "Judged", "group_median", "judge_grid", "judge_plan"]
+__all__ = ["DOUBT", "Judged", "Shift", "group_median", "judge_grid", "judge_plan"]
 
 DOUBT = 0.5
 """Strokes whose place is less probable than this are left out of the statistics."""
@@ -46,6 +47,16 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shift:
+    """Where a leader was against the click: the reference moves with it. One entry a planned note, or a stroke."""
+
+    ms: FloatArray
+    """Leader minus click, milliseconds."""
+    sd_ms: FloatArray
+    """Standard error of the same."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Strokes:
     """Judged strokes before the musical columns are added; rows in time order of the reference."""
 
@@ -60,6 +71,7 @@ class _Strokes:
     velocity: IntArray
     spread_ms: FloatArray
     confidence: FloatArray
+    reference_sd_ms: FloatArray
 
 
 def group_median(values: npt.ArrayLike, group: IntArray, groups: int) -> FloatArray:
@@ -83,7 +95,7 @@ def judge_plan(
     confidence: FloatArray,
     *,
     delay_ms: float = 0.0,
-    reference_shift_ms: FloatArray | None = None,
+    shift: Shift | None = None,
 ) -> Judged:
     """A take against a plan.
 
@@ -98,15 +110,15 @@ def judge_plan(
         Probability that the match is right.
     delay_ms : float
         Known delay of the route, taken away from every offset.
-    reference_shift_ms : float64, shape (len(plan),), optional
-        Where the leader sat against the click at each planned note; the reference moves with it.
+    shift : Shift, optional
+        Where the leader sat against the click at each planned note; without it the click is the reference.
     """
-    shift = np.zeros(len(plan)) if reference_shift_ms is None else reference_shift_ms
+    moved = _still(len(plan)) if shift is None else shift
     hit = match >= 0
     note_offset = np.full(len(plan), np.nan)
-    note_offset[hit] = (notes.onset_us[match[hit]] - plan.at_us[hit]) / 1000.0 - delay_ms - shift[hit]
+    note_offset[hit] = (notes.onset_us[match[hit]] - plan.at_us[hit]) / 1000.0 - delay_ms - moved.ms[hit]
     trusted = hit & (confidence >= DOUBT)
-    struck = _planned_strokes(plan, notes, match, note_offset, trusted, confidence)
+    struck = _planned_strokes(plan, notes, match, note_offset, trusted, confidence, moved.sd_ms)
     doubtful = int(np.unique(plan.stroke[hit]).size - struck.offset_ms.size)
     last_bar = max(plan.bars, int(plan.metre.bar_beat(plan.at_tick[-1:] / TICKS_PER_QUARTER)[0].max(initial=0)))
     offsets = _table(struck, plan.tempo, plan.metre, plan.sections, np.unique(plan.at_us))
@@ -121,15 +133,13 @@ def judge_plan(
 def judge_grid(
     notes: Notes,
     stroke_of_note: IntArray,
-    quarter: FloatArray,
-    reference_us: IntArray,
-    division: IntArray,
-    confidence: FloatArray,
+    slots: Slots,
     *,
     tempo: TempoMap,
     metre: MetreMap,
     sections: Sequence[Section] = (),
     delay_ms: float = 0.0,
+    shift: Shift | None = None,
 ) -> Judged:
     """A take against the click's grid.
 
@@ -139,31 +149,38 @@ def judge_grid(
         The take, bounces folded, on the click's clock.
     stroke_of_note : int64, shape (len(notes),)
         Stroke that each note belongs to: 0, 0, 1, ...
-    quarter : float64, shape (strokes,)
-        Position of the slot that each stroke was meant for, in quarter notes from the start; nan where there is none.
-    reference_us : int64, shape (strokes,)
-        Time of that slot; any number where there is none.
-    division : int64, shape (strokes,)
-        Code of the slot; -1 where there is none.
-    confidence : float64, shape (strokes,)
-        Probability that the slot is the one that was meant.
+    slots : Slots
+        Where each stroke was meant, one row a stroke.
+    shift : Shift, optional
+        Where the leader sat against the click at each stroke's slot; without it the click is the reference.
     """
-    note_offset = (notes.onset_us - reference_us[stroke_of_note]) / 1000.0 - delay_ms
-    placed = ~np.isnan(quarter)
+    moved = _still(len(slots)) if shift is None else shift
+    late_us = notes.onset_us - slots.reference_us[stroke_of_note]
+    note_offset = late_us / 1000.0 - delay_ms - moved.ms[stroke_of_note]
+    placed = slots.placed
     note_offset[~placed[stroke_of_note]] = np.nan
-    keep = placed & (confidence >= DOUBT)
-    struck = _free_strokes(notes, stroke_of_note, note_offset, quarter, reference_us, division, confidence, keep)
-    offsets = _table(struck, tempo, metre, sections, np.unique(reference_us[placed]))
-    bar, beat = metre.bar_beat(np.nan_to_num(quarter))
-    rows = grid_rows(notes, stroke_of_note, note_offset, quarter, bar, beat, division, confidence, sections)
+    keep = placed & (slots.confidence >= DOUBT)
+    struck = _free_strokes(notes, stroke_of_note, note_offset, slots, keep, moved.sd_ms)
+    offsets = _table(struck, tempo, metre, sections, np.unique(slots.reference_us[placed]))
+    rows = grid_rows(notes, stroke_of_note, note_offset, slots, sections)
     unplaced = int((~placed[stroke_of_note]).sum())
     tally = Tally(0, len(notes) - unplaced, 0, 0, 0, unplaced)
-    last_bar = int(bar[placed].max(initial=0))
-    return Judged(offsets, tally, rows, int((placed & ~keep).sum()), last_bar)
+    return Judged(offsets, tally, rows, int((placed & ~keep).sum()), int(slots.bar[placed].max(initial=0)))
+
+
+def _still(size: int) -> Shift:
+    """The click itself as the reference."""
+    return Shift(np.zeros(size), np.zeros(size))
 
 
 def _planned_strokes(
-    plan: Plan, notes: Notes, match: IntArray, note_offset: FloatArray, trusted: BoolArray, confidence: FloatArray
+    plan: Plan,
+    notes: Notes,
+    match: IntArray,
+    note_offset: FloatArray,
+    trusted: BoolArray,
+    confidence: FloatArray,
+    reference_sd_ms: FloatArray,
 ) -> _Strokes:
     """One row for each planned stroke of which at least one note was surely played."""
     stroke = plan.stroke[trusted]
@@ -185,6 +202,7 @@ def _planned_strokes(
         velocity=_extreme(notes.velocity[played], group, size, np.maximum, 0),
         spread_ms=_group_range(notes.onset_us[played], group, size) / 1000.0,
         confidence=_group_min(confidence[trusted], group, size),
+        reference_sd_ms=reference_sd_ms[first],
     )
 
 
@@ -192,11 +210,9 @@ def _free_strokes(
     notes: Notes,
     stroke_of_note: IntArray,
     note_offset: FloatArray,
-    quarter: FloatArray,
-    reference_us: IntArray,
-    division: IntArray,
-    confidence: FloatArray,
+    slots: Slots,
     keep: BoolArray,
+    reference_sd_ms: FloatArray,
 ) -> _Strokes:
     """One row for each stroke that has a slot."""
     rows = keep[stroke_of_note]
@@ -206,15 +222,16 @@ def _free_strokes(
     return _Strokes(
         onset_us=group_median(notes.onset_us[rows], group, size),
         offset_ms=group_median(note_offset[rows], group, size),
-        reference_us=reference_us[found].astype(np.float64),
-        quarter=quarter[found],
-        division=division[found],
+        reference_us=slots.reference_us[found].astype(np.float64),
+        quarter=slots.quarter[found],
+        division=slots.division[found],
         hand=zero,
         kind=zero,
         pitch=_extreme(notes.pitch[rows], group, size, np.minimum, 127),
         velocity=_extreme(notes.velocity[rows], group, size, np.maximum, 0),
         spread_ms=_group_range(notes.onset_us[rows], group, size) / 1000.0,
-        confidence=confidence[found],
+        confidence=slots.confidence[found],
+        reference_sd_ms=reference_sd_ms[found],
     )
 
 
@@ -250,7 +267,7 @@ def _table(
         bars_to_change=to_change,
         bars_since_change=since,
         confidence=struck.confidence,
-        reference_sd_ms=np.zeros(bar.size),
+        reference_sd_ms=struck.reference_sd_ms,
         beat_ms=beat_ms,
         sections=tuple(sections),
     )

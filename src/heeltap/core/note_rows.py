@@ -9,6 +9,7 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import DIVISIONS, SWUNG, division_of
+from heeltap.core.grid import Slots
 from heeltap.core.notes import Notes
 from heeltap.core.plan import Plan, Section
 from heeltap.core.result import NoteRow
@@ -63,23 +64,15 @@ def _extra_rows(notes: Notes, used: IntArray) -> list[NoteRow]:
 
 
 def grid_rows(
-    notes: Notes,
-    stroke_of_note: IntArray,
-    note_offset: FloatArray,
-    quarter: FloatArray,
-    bar: IntArray,
-    beat: FloatArray,
-    division: IntArray,
-    confidence: FloatArray,
-    sections: Sequence[Section],
+    notes: Notes, stroke_of_note: IntArray, note_offset: FloatArray, slots: Slots, sections: Sequence[Section]
 ) -> tuple[NoteRow, ...]:
-    """A row for each played note; all columns but ``notes`` and ``note_offset`` have one entry a stroke."""
-    placed = (~np.isnan(quarter)).tolist()
-    slots = [DIVISIONS[code] if ok else None for code, ok in zip(division.tolist(), placed, strict=True)]
-    bars = [number if ok else None for number, ok in zip(bar.tolist(), placed, strict=True)]
-    beats = [number if ok else None for number, ok in zip(np.round(beat, 6).tolist(), placed, strict=True)]
-    names = [name if ok else None for name, ok in zip(_section_names(bar, sections), placed, strict=True)]
-    sure = np.round(confidence, 4).tolist()
+    """A row for each played note; ``slots`` has one row a stroke, ``note_offset`` is nan where there is no slot."""
+    placed = slots.placed.tolist()
+    names = [DIVISIONS[code] if ok else None for code, ok in zip(slots.division.tolist(), placed, strict=True)]
+    bars = [number if ok else None for number, ok in zip(slots.bar.tolist(), placed, strict=True)]
+    beats = [number if ok else None for number, ok in zip(np.round(slots.beat, 6).tolist(), placed, strict=True)]
+    inside = [name if ok else None for name, ok in zip(_section_names(slots.bar, sections), placed, strict=True)]
+    sure = np.round(slots.confidence, 4).tolist()
     stroke = stroke_of_note.tolist()
     return tuple(
         map(
@@ -91,8 +84,8 @@ def grid_rows(
             notes.velocity.tolist(),
             ["matched" if placed[s] else "unplaced" for s in stroke],
             [None if x != x else x for x in np.round(note_offset, 3).tolist()],
-            [slots[s] for s in stroke],
             [names[s] for s in stroke],
+            [inside[s] for s in stroke],
             [sure[s] for s in stroke],
         )
     )

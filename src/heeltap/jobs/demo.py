@@ -36,7 +36,9 @@ def demo_song() -> Result:
 def simulated_player(
     plan: Plan, rng: np.random.Generator, *, bias_ms: float = 6.0, spread_ms: float = 11.0, missing: float = 0.03
 ) -> Notes:
-    """A take of the plan by a player who wanders slowly (0.9 from stroke to stroke, a fifth of white noise) around a bias.
+    """A take of the plan by a player who wanders around a bias, as people do.
+
+    The wander is slow (0.9 from stroke to stroke) with a fifth of white noise on it.
 
     Parameters
     ----------
@@ -52,8 +54,9 @@ def simulated_player(
     offset_ms = bias_ms + spread_ms * (np.sqrt(0.8) * wander + np.sqrt(0.2) * rng.normal(size=at_us.size))
     played = rng.random(at_us.size) >= missing
     played[:1] = True
-    rows = np.repeat(played, np.diff(np.append(first, len(plan))))
-    onset = (plan.at_us + np.repeat(np.round(1000 * offset_ms).astype(np.int64), np.diff(np.append(first, len(plan)))))[rows]
+    stroke = np.repeat(np.arange(at_us.size), np.diff(np.append(first, len(plan))))
+    rows = played[stroke]
+    onset = (plan.at_us + np.round(1000 * offset_ms).astype(np.int64)[stroke])[rows]
     pitch = np.where(plan.pitch < 0, _KEY, plan.pitch)[rows]
     order = np.argsort(onset, kind="stable")
     velocity = np.full(onset.size, 90)

@@ -17,7 +17,7 @@ from heeltap.errors import InputFileError, PlanError, sentence
 from heeltap.files.exercises import exercise_to_toml, read_exercise
 from heeltap.files.families import FAMILIES
 from heeltap.jobs.making import make
-from heeltap.jobs.scoring import load_plan
+from heeltap.jobs.reading import load_plan
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.click import click_schedule
 from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm

@@ -3,7 +3,7 @@
 The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
 file cannot differ.
 
-Inside: `keep_take`, `played_of`, `left_out_of`, `score_take`, `recover`, `Recovered`.
+Inside: `keep_take`, `played_of`, `left_out_of`, `score_kept`, `kept`, `recover`, `Recovered`.
 """
 
 from collections.abc import Iterable
@@ -23,13 +23,14 @@ from heeltap.files.journal import Journal, read_journal
 from heeltap.files.smf_types import Pedal
 from heeltap.files.take_midi import notes_of_messages, pedal_of_messages
 from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, unfinished
-from heeltap.jobs.scoring import Options, score_notes
+from heeltap.jobs.reading import Take
+from heeltap.jobs.scoring import Options, score_take
 from heeltap.live.pulse import late_clicks
 from heeltap.live.stamp import Assembler, restamp
 from heeltap.report.words import bars as bars_in_words
 from heeltap.report.words import count
 
-__all__ = ["Recovered", "keep_take", "left_out_of", "played_of", "recover", "score_take"]
+__all__ = ["Recovered", "keep_take", "kept", "left_out_of", "played_of", "recover", "score_kept"]
 
 _OPENS = {"lost": "back", "pause": "resume"}
 """Kinds of gap in a journal and what ends each."""
@@ -124,8 +125,13 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
     return spans, len(late)
 
 
-def score_take(path: Path) -> Result:
-    """The result of a saved take: its folder, or any file in it.
+def score_kept(path: Path) -> Result:
+    """The result of a saved take: its folder, or any file in it; errors as in `kept`."""
+    return score_take(*kept(path))
+
+
+def kept(path: Path) -> tuple[Take, Options]:
+    """A saved take, ready to be scored as it was meant: its folder, or any file in it.
 
     Raises
     ------
@@ -135,19 +141,21 @@ def score_take(path: Path) -> Result:
     take = load_take(path)
     context = take.context
     notes, plan = take.judged()
-    return score_notes(
+    played = Take(
         notes,
-        plan=plan,
-        options=Options(
-            lean_ms=context.lean_ms,
-            pocket_ms=context.pocket_ms,
-            delay_ms=context.delay_ms,
-            retrigger_ms=context.retrigger_ms,
-        ),
+        plan.tempo,
+        plan.metre,
+        plan,
         file=take.folder.name,
         part=context.in_port or "take",
         resolution_ms=context.resolution_ms,
         warnings=(*take.warnings, *_warnings(context, take.plan)),
+    )
+    return played, Options(
+        lean_ms=context.lean_ms,
+        pocket_ms=context.pocket_ms,
+        delay_ms=context.delay_ms,
+        retrigger_ms=context.retrigger_ms,
     )
 
 

@@ -182,7 +182,9 @@ def _how(exercise: Exercise) -> str:
     click = exercise.click
     words = _CLICK_WORDS.get(click.kind) or f"click for {click.bars_on} bars, silence for {click.bars_off}, in turn"
     length_s = int(tempo_of(exercise).us_at(_length_ticks(exercise))) / 1e6
-    parts = [f"{exercise.metre}", f"{exercise.tempo_bpm:g} bpm", words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
+    felt = exercise.metre.beat_quarters
+    tempo = f"{exercise.tempo_bpm:g} bpm" + (f" ({exercise.tempo_bpm / felt:g} beats a minute)" if felt > 1 else "")
+    parts = [str(exercise.metre), tempo, words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
     if exercise.swing_ratio != 1:
         parts.append(f"eighths swung {exercise.swing_ratio:g} to 1")
     if exercise.family:

@@ -1,0 +1,137 @@
+"""From files to what can be scored: the take, its plan, its sections and its leader.
+
+Inside: `Take`, `read_take`, `load_plan`, `follow_part`.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from heeltap.core.grid import place
+from heeltap.core.leader import Leader, follow, kick_and_snare
+from heeltap.core.meter import MetreMap, TempoMap
+from heeltap.core.notes import Notes
+from heeltap.core.onsets import strokes
+from heeltap.core.plan import Plan, Section
+from heeltap.core.planning import plan_of, plan_of_part, sections_from_markers, sections_from_text
+from heeltap.errors import InputFileError, MidiFileError
+from heeltap.files.exercises import read_exercise
+from heeltap.files.parts import Part, choose_part, describe_parts
+from heeltap.files.smf import Midi, read_midi
+
+__all__ = ["Take", "follow_part", "load_plan", "read_take"]
+
+_DRUMS = "drums"
+"""Names the drum part of a file whatever it is called there."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Take:
+    """What was played, and what it is held against."""
+
+    notes: Notes
+    """On the click's clock: 0 us is bar 1, beat 1."""
+    tempo: TempoMap
+    metre: MetreMap
+    plan: Plan | None = None
+    """None: the take is placed on the click's grid."""
+    sections: tuple[Section, ...] = ()
+    """Without a plan; a plan has its own."""
+    leader: Notes | None = None
+    """Kick and snare that time is measured against; None is the click."""
+    leader_name: str = ""
+    file: str = "take"
+    part: str = ""
+    resolution_ms: float | None = None
+    """Nothing finer can be told from this source; None where that is not known."""
+    warnings: tuple[str, ...] = ()
+
+
+def read_take(
+    path: str | Path,
+    *,
+    part: str | None = None,
+    plan: str | Path | Plan | None = None,
+    leader: str | None = None,
+    sections: str | None = None,
+    pattern: int | None = None,
+) -> Take:
+    """The take in a MIDI file; arguments and errors as in `heeltap.score_file`."""
+    midi = read_midi(path, pattern=pattern)
+    if len(midi) == 0:
+        raise MidiFileError(midi.path, "no note", "at least one note to score")
+    chosen = choose_part(midi, part)
+    planned = load_plan(plan, part) if isinstance(plan, str | Path) else plan
+    if planned is not None and sections is not None:
+        planned = replace(planned, sections=sections_from_text(sections, planned.bars))
+    ahead = None if leader is None else _leader(midi, leader)
+    return Take(
+        notes=midi.notes_of(chosen),
+        tempo=midi.tempo if planned is None else planned.tempo,
+        metre=midi.metre if planned is None else planned.metre,
+        plan=planned,
+        sections=_sections(midi, sections),
+        leader=None if ahead is None else kick_and_snare(midi.notes_of(ahead), channel=None),
+        leader_name="" if ahead is None else ahead.name,
+        file=Path(path).name,
+        part=chosen.name,
+        resolution_ms=_tick_ms(midi.tempo),
+        warnings=midi.warnings,
+    )
+
+
+def load_plan(path: str | Path, part: str | None = None) -> Plan:
+    """The plan in a file: an exercise (``.toml``) or a part of a MIDI file.
+
+    Of a MIDI file with several parts, ``part`` says which; raises `InputFileError` when that does not settle it.
+    """
+    if Path(path).suffix.lower() == ".toml":
+        return plan_of(read_exercise(Path(path)))
+    midi = read_midi(path)
+    chosen = choose_part(midi, part)
+    rows = midi.rows_of(chosen)
+    return plan_of_part(
+        midi.tick[rows],
+        midi.pitch[rows],
+        midi.velocity[rows],
+        tempo=midi.tempo,
+        metre=midi.metre,
+        markers=_markers(midi),
+        name=f"{Path(path).name}, {chosen.name}",
+    )
+
+
+def follow_part(leader: Notes, tempo: TempoMap, metre: MetreMap) -> Leader:
+    """The leader's time, learned from its kick and snare."""
+    grouped = strokes(leader)
+    slots = place(grouped.at_us, tempo, metre)
+    return follow(slots.quarter[slots.placed], slots.offset_ms[slots.placed])
+
+
+def _leader(midi: Midi, wanted: str) -> Part:
+    """The part that leads; ``drums`` is the one that looks like a drum part."""
+    drums = [part for part in midi.parts if part.is_drums]
+    found = drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
+    if len(kick_and_snare(midi.notes_of(found), channel=None)) == 0:
+        raise InputFileError(
+            midi.path, f"no kick or snare in '{found.name}'", "a drum part to lead", describe_parts(midi.parts)
+        )
+    return found
+
+
+def _sections(midi: Midi, text: str | None) -> tuple[Section, ...]:
+    """Sections of a file: as the user named them, else from its markers."""
+    quarters = midi.tick[-1:] / midi.tempo.ticks_per_quarter
+    last_bar = int(midi.metre.bar_beat(quarters)[0].max(initial=1))
+    if text is not None:
+        return sections_from_text(text, last_bar)
+    return sections_from_markers(_markers(midi), midi.metre, last_bar, ticks_per_quarter=midi.tempo.ticks_per_quarter)
+
+
+def _markers(midi: Midi) -> list[tuple[int, str]]:
+    """Ticks and texts of a file's markers."""
+    return [(marker.tick, marker.text) for marker in midi.markers]
+
+
+def _tick_ms(tempo: TempoMap) -> float:
+    """Length of the longest tick of the file: nothing finer was written down."""
+    return float(tempo.us_per_quarter.max() / tempo.ticks_per_quarter / 1000.0)
