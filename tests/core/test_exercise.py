@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from heeltap.core.exercise import METRES, ClickPlan, click_text, clicks, parse_click, parse_metre, pulses_of
+from heeltap.core.exercise import METRES, ClickPlan, click_text, clicks, parse_click, parse_metre, pulses_of, with_pads
 from heeltap.core.meter import Metre
 from heeltap.errors import PlanError
+from tests.makers.exercises import made
 
 
 @pytest.mark.parametrize("text", METRES)
@@ -72,3 +73,14 @@ def test_a_fading_click_falls_evenly_and_ends_in_silence() -> None:
     assert [1.0] * 4 == ones[:4].tolist()
     assert 11 == made.at_tick.max() // (4 * 10_080)
     assert made.strength.min() > 0
+
+
+def test_learned_pads_replace_the_usual_keys() -> None:
+    """Only the voices that are named change."""
+    exercise = made("turn", 8)
+
+    found = {voice.name: voice.pitches for voice in with_pads(exercise, {"snare": 40, "cowbell": 56}).voices}
+
+    assert {"kick": (36,), "snare": (40,), "hat": (42,), "crash": (49,)} == found
+    with pytest.raises(PlanError, match="snare 128; expected keys from 0 to 127"):
+        with_pads(exercise, {"snare": 128})

@@ -1,5 +1,6 @@
 """The engine and the three shipped families, over all grades, metres and seeds."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.core.exercise import METRES, Exercise, Ladder
-from heeltap.core.generate import LEAST_MARGIN, grade_of, shift_margin
+from heeltap.core.generate import LEAST_MARGIN, generate, grade_of, shift_margin
+from heeltap.core.meter import Metre
 from heeltap.core.pattern import bar_ticks
 from heeltap.core.planning import plan_of
 from heeltap.errors import PlanError
-from heeltap.files.families import FAMILIES, read_family
+from heeltap.files.families import FAMILIES, read_cells, read_family
 from tests.makers.exercises import GRADES, golden_text, made
 from tests.makers.plans import plan_of_quarters
 
@@ -158,3 +160,14 @@ def test_a_ladder_may_not_climb_past_what_can_be_played() -> None:
 
     with pytest.raises(PlanError, match="expected 20 to"):
         made("anchor", 4, tempo_bpm=230.0, ladder=Ladder(4, 5.0))
+
+
+def test_a_grade_whose_openings_tell_nothing_is_refused() -> None:
+    """Even quarters with an even opening could be themselves a beat later: better no exercise than an ambiguous one."""
+    family = read_family("anchor")
+    even = replace(family.grades[2], openings=(("all:beat",),))
+    section = replace(even.sections[0], phrase=(("all:beat",),))
+    broken = replace(family, grades=(replace(even, sections=(section,)),))
+
+    with pytest.raises(PlanError, match="an opening with 0 telling strokes; expected 2 "):
+        generate(broken, 3, metre=Metre(4, 4), cells=read_cells())

@@ -152,3 +152,13 @@ def test_a_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
     path.write_text(HAND_WRITTEN, encoding="utf-8-sig")
 
     assert "week1" == read_exercise(path).name
+
+
+def test_a_pads_role_brings_its_key() -> None:
+    """Kick and snare need no numbers; one that gives its own keeps it."""
+    voices = "voices = [{ name = 'kick' }, { name = 'snare', pitches = [40] }, { name = 'right' }]"
+    text = HAND_WRITTEN.replace("tempo_bpm = 76", "tempo_bpm = 76\n" + voices).split("bars =")[0]
+
+    found = exercise_from_toml(text + 'bars = [["1", "2", "3"]]')
+
+    assert [(36,), (40,), ()] == [voice.pitches for voice in found.voices]

@@ -7,7 +7,7 @@ import pytest
 from heeltap.core.meter import Metre
 from heeltap.core.pattern import parse_pattern
 from heeltap.errors import PlanError, SetFileError
-from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.files.families import FAMILIES, read_cells, read_family, read_family_file
 
 FAMILY = """\
 format = "heeltap.family/1"
@@ -53,7 +53,7 @@ def test_a_family_of_ones_own_is_read(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text(FAMILY, encoding="utf-8")
 
-    family = read_family("mine", path=path)
+    family = read_family_file(path)
 
     assert ("mine", 1, 8) == (family.name, len(family.grades), family.grades[0].sections[0].bars)
 
@@ -65,7 +65,7 @@ def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
     path.write_text(wrong + 'clik = "one"\n[[grade]]\nnumber = 2\nclick = "to"\n', encoding="utf-8")
 
     with pytest.raises(SetFileError) as caught:
-        read_family("mine", path=path)
+        read_family_file(path)
 
     told = str(caught.value)
     for part in (

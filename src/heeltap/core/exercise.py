@@ -4,11 +4,12 @@ Everything here is plain and frozen; `heeltap.core.planning.plan_of` turns it in
 from 1. Patterns are the counting text of `heeltap.core.pattern`.
 
 Inside: `Exercise`, `Voice`, `Bar`, `Pocket`, `ClickPlan`, `Clicks`, `Ladder`, `PADS`, `pulses_of`, `parse_click`,
-`click_text`, `clicks`, `parse_metre`.
+`click_text`, `clicks`, `parse_metre`, `with_pads`.
 """
 
 import difflib
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -37,6 +38,7 @@ __all__ = [
     "parse_click",
     "parse_metre",
     "pulses_of",
+    "with_pads",
 ]
 
 PADS = {
@@ -193,6 +195,20 @@ def pulses_of(metre: Metre) -> Pulses:
     step = max(1, round(metre.beat_quarters * metre.unit / 4))
     starts = tuple(range(1, metre.count + 1, step))
     return Pulses(starts, starts[:1], starts[1:] or starts)
+
+
+def with_pads(exercise: Exercise, keys: Mapping[str, int]) -> Exercise:
+    """The exercise for pads that send other keys: voices named in ``keys`` get that key number.
+
+    Raises `PlanError` for a key outside 0-127; names that no voice has are passed over.
+    """
+    wrong = {name: key for name, key in keys.items() if not 0 <= key <= 127}
+    if wrong:
+        raise PlanError(
+            sentence("pads", ", ".join(f"{name} {key}" for name, key in wrong.items()), "keys from 0 to 127")
+        )
+    voices = (replace(v, pitches=(keys[v.name],)) if v.name in keys else v for v in exercise.voices)
+    return replace(exercise, voices=tuple(voices))
 
 
 def parse_click(text: str) -> ClickPlan:

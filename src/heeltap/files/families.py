@@ -1,6 +1,6 @@
 """The shipped graded data: cells and families of exercises, from TOML to the types of `heeltap.core.generate_recipe`.
 
-Inside: `read_cells`, `read_family`, `FAMILIES`.
+Inside: `read_cells`, `read_family`, `read_family_file`, `read_voices`, `FAMILIES`.
 """
 
 import difflib
@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from heeltap.core.exercise import ClickPlan, Voice, parse_click
+from heeltap.core.exercise import PADS, ClickPlan, Voice, parse_click
 from heeltap.core.generate_recipe import PLACES, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
 from heeltap.core.meter import Metre
 from heeltap.core.pattern import parse_pattern
@@ -17,7 +17,7 @@ from heeltap.errors import PlanError, sentence
 from heeltap.files.checking import Check
 from heeltap.files.places import shipped
 
-__all__ = ["FAMILIES", "read_cells", "read_family", "read_voices"]
+__all__ = ["FAMILIES", "read_cells", "read_family", "read_family_file", "read_voices"]
 
 FAMILIES = ("anchor", "split", "turn")
 """Families that ship with heeltap, in the order in which they are learned."""
@@ -52,17 +52,17 @@ def read_cells() -> Cells:
 
 
 @cache
-def read_family(name: str, *, path: Path | None = None) -> Family:
-    """A family by name, or from a file of one's own.
+def read_family(name: str) -> Family:
+    """A shipped family by name; raises `PlanError` naming the nearest."""
+    if name not in FAMILIES:
+        near = difflib.get_close_matches(name, FAMILIES, 1, 0.3)
+        hint = f"nearest: {near[0]}" if near else ""
+        raise PlanError(sentence("family", f"'{name}'", "one of " + ", ".join(FAMILIES), hint))
+    return read_family_file(shipped(f"exercises/{name}.toml"))
 
-    Raises `PlanError` naming the nearest family, `SetFileError` with every mistake of the file.
-    """
-    if path is None:
-        if name not in FAMILIES:
-            near = difflib.get_close_matches(name, FAMILIES, 1, 0.3)
-            hint = f"nearest: {near[0]}" if near else ""
-            raise PlanError(sentence("family", f"'{name}'", "one of " + ", ".join(FAMILIES), hint))
-        path = shipped(f"exercises/{name}.toml")
+
+def read_family_file(path: Path) -> Family:
+    """A family from a file of one's own; raises `SetFileError` with every mistake of the file."""
     check = Check(path.name, path.read_text(encoding="utf-8"))
     top = check.document
     check.only(top, (), ("format", "name", "title", "aim", "grade"))
@@ -110,7 +110,10 @@ def _click(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Cl
 
 
 def read_voices(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> tuple[Voice, ...]:
-    """The voices of a grade or an exercise; one hand on any key where none are named."""
+    """The voices of a grade or an exercise; one hand on any key where none are named.
+
+    A voice that bears a pad's role and gives no keys has the key of `heeltap.core.exercise.PADS`.
+    """
     voices = []
     for number, part in enumerate(check.tables(row, path, "voices", [])):
         here = (*path, "voices", number)
@@ -121,7 +124,9 @@ def read_voices(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) 
         if not all(isinstance(p, int) and not isinstance(p, bool) and 0 <= p <= 127 for p in pitches):
             check.wrong((*here, "pitches"), repr(pitches), "key numbers from 0 to 127")
             pitches = []
-        voices.append(Voice(check.text(part, here, "name"), tuple(sorted(set(pitches))), hand if hand in HANDS else ""))
+        name = check.text(part, here, "name")
+        keys = tuple(sorted(set(pitches))) or ((PADS[name],) if name in PADS else ())
+        voices.append(Voice(name, keys, hand if hand in HANDS else ""))
     names = [voice.name for voice in voices]
     if len(set(names)) < len(names):
         check.wrong((*path, "voices"), "the same name twice", "another name for each voice")
