@@ -19,7 +19,7 @@ from heeltap.core.stats import half_width
 
 __all__ = ["Answer", "Bench", "step_down"]
 
-WITNESS = 0.1
+WITNESS = 0.07
 """Level at which the second witness must agree."""
 
 _SAME = 0.15

@@ -20,7 +20,18 @@ import numpy as np
 
 from heeltap.core.arrays import FloatArray, freeze_columns
 
-__all__ = ["MODELS", "Noise", "NoiseModel", "autocorrelations", "fit_noise", "from_cosines", "to_cosines", "variances"]
+__all__ = [
+    "MODELS",
+    "Noise",
+    "NoiseModel",
+    "autocorrelations",
+    "correlations",
+    "fit_noise",
+    "from_cosines",
+    "lag_products",
+    "to_cosines",
+    "variances",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,11 +129,19 @@ def _variances(correlation: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(correlation[:, :1] + 2 * (level - edge / sine), 1e-9))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
+def correlations(n: int) -> FloatArray:
+    """`autocorrelations` of `MODELS`, kept; read-only."""
+    table = autocorrelations(n)
+    table.setflags(write=False)
+    return table
+
+
+@lru_cache(maxsize=2)
 def variances(n: int) -> FloatArray:
     """Variance of each cosine coefficient of n strokes under each of `MODELS`, shape (models, n), in units of the
     strokes'."""
-    table: FloatArray = _variances(autocorrelations(n))
+    table: FloatArray = _variances(correlations(n))
     table.setflags(write=False)
     return table
 
@@ -145,9 +164,24 @@ class Noise:
         freeze_columns(self, ("weight", "variance_ms2"))
 
     def error_variance(self, weights: FloatArray) -> FloatArray:
-        """Variance of ``sum(weights * offsets)`` under each model, ms squared; ``weights`` has one number a
-        stroke."""
-        return np.asarray(self.variance_ms2 * (variances(self.n) @ to_cosines(weights) ** 2))
+        """Variance of ``sum(weights * offsets)`` under each model, ms squared, exact; one weight a stroke."""
+        return np.asarray(self.variance_ms2 * np.maximum(correlations(self.n) @ lag_products(weights), 1e-12))
+
+    def whitened(self, offset_ms: FloatArray) -> FloatArray:
+        """Offsets about their mean, made nearly independent by the most plausible model; unit variance if it is
+        right."""
+        best = int(np.argmax(self.weight))
+        scale = np.sqrt(variances(self.n)[best] * self.variance_ms2[best])
+        return from_cosines(to_cosines(offset_ms - offset_ms.mean()) / scale)
+
+
+def lag_products(weights: FloatArray) -> FloatArray:
+    """Sums of ``weights[t] * weights[t + h]`` by lag h, both signs of h together, shape (n,)."""
+    n = weights.size
+    spectrum = np.fft.rfft(weights, 2 * n)
+    sums = np.fft.irfft(spectrum * spectrum.conj(), 2 * n)[:n]
+    sums[1:] *= 2
+    return np.asarray(sums)
 
 
 def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> Noise:

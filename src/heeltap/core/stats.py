@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import DIVISIONS
-from heeltap.core.noise import Noise, autocorrelations, fit_noise
+from heeltap.core.noise import MODELS, Noise, correlations, fit_noise, lag_products
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Beat, Division, Overall, SectionRow
 
@@ -141,7 +141,7 @@ def contrast(
     n = int(min(here.sum(), there.sum()))
     if n == 0:
         return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
-    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise)
+    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise, widen=_doubt(offsets.size))
 
 
 def drift(
@@ -161,7 +161,7 @@ def drift(
         return Estimate(None, None, n, "no slope: all strokes lie in one bar")
     if noise is None and offsets.size >= MIN_STROKES:
         noise = fit_noise(offsets, centred[:, None] if at is None else np.column_stack((centred, mask)))
-    return _linear(offsets, centred / squares, n, noise)
+    return _linear(offsets, centred / squares, n, noise, widen=_doubt(offsets.size))
 
 
 def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None) -> Estimate:
@@ -176,8 +176,9 @@ def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: 
     Notes
     -----
     Under each model the sum of squares about the mean is taken as a scaled chi-square with matching mean and variance
-    (Satterthwaite 1946, Biometrics Bulletin 2:110-114, from memory), the variance raised by the strokes' own excess
-    kurtosis; the models are averaged by plausibility. The combination is ours.
+    (Satterthwaite 1946, Biometrics Bulletin 2:110-114, from memory), the variance raised by the shocks' own excess
+    kurtosis (Bartlett's formula for linear processes, from memory); the models are averaged by plausibility. The
+    combination is ours.
     """
     offsets, mask = check_rows(offset_ms, at)
     n = int(mask.sum())
@@ -191,7 +192,7 @@ def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: 
         return Estimate(value, None, n, short or "no interval: the strokes are identical")
     noise = noise or fit_noise(offsets)
     mean, freedom = _square_sums(mask, n)
-    freedom = 1 / (1 / freedom + _excess_kurtosis(part) / (2 * n))
+    freedom = 1 / (1 / freedom + _excess_kurtosis(noise.whitened(offsets)[mask]) / (2 * n))
     low, high = _chi_mixture(squares / mean, freedom, noise.weight)
     return Estimate(value, (min(low, value), max(high, value)), n, _few_note(offsets.size))
 
@@ -213,18 +214,28 @@ def _too_few(n: int, part: int) -> str:
     return _TOO_FEW.format(MIN_PART, part) if part < MIN_PART else ""
 
 
+def _doubt(n: int) -> float:
+    """Factor by which intervals of slopes and contrasts are widened: what is estimated takes part of the noise with
+    it.
+
+    Ours. Without it slopes covered 0.885 at 40 strokes and 0.92 at 100 under a wander of 0.9 a stroke (400 takes
+    each).
+    """
+    return 1 + 10 / n
+
+
 def _few_note(n: int) -> str:
     return _WIDE.format(FEW_STROKES) if n < FEW_STROKES else ""
 
 
-def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | None) -> Estimate:
+def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | None, *, widen: float = 1.0) -> Estimate:
     """Any weighted sum of the offsets with its interval."""
     value = float(weights @ offsets)
     short = _too_few(offsets.size, n)
     if short:
         return Estimate(value, None, n, short)
     noise = noise or fit_noise(offsets)
-    half = half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
+    half = widen * half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
     return Estimate(value, (value - half, value + half), n, _few_note(offsets.size))
 
 
@@ -246,20 +257,22 @@ def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: flo
 
 def _square_sums(mask: BoolArray, n: int) -> tuple[FloatArray, FloatArray]:
     """Mean (in stroke variances) and degrees of freedom of the sum of squares about the mean, under each model."""
-    size = mask.size
-    shift = np.fft.rfft(mask.astype(np.float64), 2 * size)
-    pairs = np.fft.irfft(shift * shift.conj(), 2 * size)[:size]
-    pairs[1:] *= 2
-    correlation = autocorrelations(size)
+    pairs = lag_products(mask.astype(np.float64))
+    correlation = correlations(mask.size)
     of_mean = correlation @ pairs / n
     of_square = correlation**2 @ pairs / n
     mean = np.maximum(n - of_mean, 1e-3 * n)
-    return mean, mean**2 / np.maximum(n * of_square - of_mean**2, 1e-9)
+    return mean, mean**2 / np.maximum(n * of_square - of_mean**2, 1e-9) * _TRUST
 
 
-def _excess_kurtosis(part: FloatArray) -> float:
-    centred = part - part.mean()
-    return max(float(np.mean(centred**4) / np.mean(centred**2) ** 2) - 3.0, 0.0)
+_TRUST = np.array([0.6 if model.kind == "long" else 1.0 for model in MODELS])
+"""Share of the degrees of freedom that is believed: under long memory the sum of squares is far from a chi-square."""
+
+
+def _excess_kurtosis(shocks: FloatArray) -> float:
+    """Excess kurtosis, never below 0, half as much again: a sample shows too little of it."""
+    centred = shocks - shocks.mean()
+    return 1.5 * max(float(np.mean(centred**4) / np.mean(centred**2) ** 2) - 3.0, 0.0)
 
 
 def _chi_mixture(variance: FloatArray, freedom: FloatArray, weight: FloatArray) -> tuple[float, float]:
@@ -329,7 +342,10 @@ def by_division(table: Offsets) -> tuple[Division, ...]:
 
 def by_section(table: Offsets) -> tuple[SectionRow, ...]:
     """One row a section, in order, those without strokes included; ``in_pocket`` and ``verdict`` empty."""
-    found = {int(code): (middle, scatter) for code, middle, scatter in _groups(table.offset_ms, table.section)}
+    # Section means stay in the noise: taking them out would take slow wander out too (coverage 0.86 under long
+    # memory).
+    noise = noise_of(table.offset_ms)
+    found = {int(code): (middle, scatter) for code, middle, scatter in _groups(table.offset_ms, table.section, noise)}
     nothing = Estimate(None, None, 0)
     rows = []
     for index, section in enumerate(table.sections):
@@ -358,9 +374,11 @@ def _slope_of(offset_ms: FloatArray, bar: IntArray, at: BoolArray) -> float | No
     return float(bars @ offset_ms[at] / np.sum(bars**2))
 
 
-def _groups(offset_ms: FloatArray, labels: npt.NDArray[np.generic]) -> Iterator[tuple[float, Estimate, Estimate]]:
+def _groups(
+    offset_ms: FloatArray, labels: npt.NDArray[np.generic], noise: Noise | None = None
+) -> Iterator[tuple[float, Estimate, Estimate]]:
     """Label, bias and spread of each group, in the order of the labels; one noise fit for all."""
-    noise = noise_of(offset_ms, labels) if offset_ms.size else None
+    noise = noise or noise_of(offset_ms, labels)
     for name in np.unique(labels):
         at = labels == name
         yield float(name), bias(offset_ms, at, noise=noise), spread(offset_ms, at, noise=noise)
