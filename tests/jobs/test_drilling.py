@@ -31,7 +31,7 @@ OFFSETS_MS = [-4.0, 11.0, 9.0, 38.0, 0.0, -20.0, 5.5, 30.0, -30.0, 1.0, 2.0, 3.0
 
 def a_drill(bars: int = 4, bpm: float = 300.0) -> Drill:
     """Quarters, fast enough for a test."""
-    sections = [Section("verse", 1, bars // 2), Section("chorus", bars // 2 + 1, bars)]
+    sections = [Section("verse", 1, bars // 2), Section("chorus", bars // 2 + 1, bars)] if bars > 1 else []
     plan = counted_plan(["1 2 3 4"] * bars, bpm=bpm, sections=sections)
     return Drill("quarters", "Quarters", "", plan, None, 1, 0.0, None, None, None)
 

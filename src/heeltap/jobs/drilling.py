@@ -252,16 +252,23 @@ def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = 
 
 @contextmanager
 def interrupts() -> Iterator[threading.Event]:
-    """Ctrl-C sets a flag while this lasts, so that no take is torn by it; outside the main thread nothing changes."""
+    """Ctrl-C, a kill and a closed terminal set a flag while this lasts, so that no take is torn by them.
+
+    Outside the main thread nothing changes: signals never arrive there.
+    """
     flag = threading.Event()
     if threading.current_thread() is not threading.main_thread():
         yield flag
         return
-    before = signal.signal(signal.SIGINT, lambda *_: flag.set())
+    names = ("SIGINT", "SIGTERM", "SIGHUP")
+    before = {getattr(signal, name): signal.getsignal(getattr(signal, name)) for name in names if hasattr(signal, name)}
+    for number in before:
+        signal.signal(number, lambda *_: flag.set())
     try:
         yield flag
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _context(drill: Drill, settings: Settings) -> Context:

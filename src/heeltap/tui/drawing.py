@@ -184,7 +184,7 @@ def _legend(view: View) -> list[Line]:
     m = view.marks
     texts = (
         f"  {m.stroke} stroke   {m.accent} accented   {m.heard} heard, shown later   -12 early, +12 late, in ms",
-        f"  miss: not played   k: another key   ?: no input   +2: 2 notes too many   {m.edge} pocket",
+        f"  miss: not played   k: other key   ?: no input   +2: two too many   {m.edge} pocket",
     )
     return [[Span(clip(text, view.width), "dim")] for text in texts]
 

@@ -1,0 +1,200 @@
+"""The drill screen as text: what a player reads at every size, without a terminal."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from heeltap.core.plan import Section
+from heeltap.jobs.drill_text import ASCII, UNICODE, Marks, gutter_of, least_width, marks_for, plain, signed
+from heeltap.live.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
+from heeltap.live.sheet import sheet_of
+from heeltap.tui.drawing import View, clean, clip, draw_drill, draw_report, first_row
+from tests.makers.drills import counted_plan, played
+
+VIEW = View(80, 24, UNICODE, "Two and four · 4/4 · 120 bpm", "in Pad, click Synth", aim="Hold the backbeat.")
+
+
+def a_state(*events: object, lean_ms: float = 0.0, feedback: Feedback = Feedback.BAR) -> State:
+    """A drill of five bars in which the first bar and a half were played."""
+    plan = counted_plan(
+        ["1 2& 3 4", "1 2 3 4&", "-", "1e&a 2e&a 3e&a 4e&a", "1"],
+        sections=[Section("verse", 1, 3), Section("chorus", 4, 5)],
+    )
+    state = begin(sheet_of(plan, lean_ms=lean_ms), feedback)
+    offsets = [-4.0, 11.0, 9.0, None, 38.0, 0.0, 12.0, *[None] * 20]
+    notes = [Note(1_700_000, 60, 80), *played(plan, offsets[: int(plan.stroke[-1]) + 1])]
+    for event in [Begin(), *sorted(notes, key=lambda note: note.at_us), Clock(2_700_000), *events]:
+        state, _ = step(state, event)
+    return state
+
+
+EXPECTED = """\
+  Two and four · 4/4 · 120 bpm                                      bar 2 of 5
+  beat           1  [2]  3   4    in Pad, click Synth
+
+
+  bar 1 · verse 1       &       2       &       3       &       4       &
+  plan          o               o       o       o               o
+  played +1     -4              +11     +9      miss            +38
+
+> bar 2 · verse 1       &       2       &       3       &       4       &
+  plan          o               o               o               o       o
+  played        •               •
+
+  bar 3 · verse 1       &       2       &       3       &       4       &
+  plan          rest
+  played
+
+  bar 4 · chor~ 1   e   &   a   2   e   &   a   3   e   &   a   4   e   &   a
+  plan          o   o   o   o   o   o   o   o   o   o   o   o   o   o   o   o
+  played
+
+  lean 0     early ···········|···▁··▂··|···▁······· late   last 4: +14 ms ± 18
+  o stroke   # accented   • heard, shown later   -12 early, +12 late, in ms
+  miss: not played   k: other key   ?: no input   +2: two too many   | pocket
+  esc stop   p hold   n numbers: after each bar   q quit"""
+
+
+def shown(state: State, view: View = VIEW) -> list[str]:
+    """The screen as plain lines."""
+    return plain(draw_drill(state, view))
+
+
+def test_the_screen_reads_as_designed() -> None:
+    """Finished bars carry their milliseconds, the present one is marked, what comes is there to read ahead."""
+    assert "\n".join(shown(a_state())) == EXPECTED
+
+
+def test_numbers_at_each_stroke_come_at_once() -> None:
+    """With feedback at each stroke the present bar has its numbers; after the take no bar has."""
+    text = "\n".join(shown(a_state(Show(Feedback.STROKE))))
+    quiet = "\n".join(shown(a_state(Show(Feedback.AFTER))))
+
+    assert "played        0               +12" in text
+    assert "last 6" in text
+    assert not any(number in quiet for number in ("+38", "+11", "miss   ", "last"))
+    assert "•" in quiet
+
+
+def test_plain_characters_where_there_are_no_others() -> None:
+    """On an ASCII terminal every line is ASCII and nothing is missing."""
+    lines = shown(a_state(), replace(VIEW, marks=ASCII, title="Two and four - 4/4"))
+
+    assert all(line.isascii() for line in lines)
+    assert any("* heard" in line for line in lines)
+    assert marks_for("ascii") is ASCII
+    assert marks_for("latin-1") is ASCII
+    assert marks_for("utf-8") is UNICODE
+    assert marks_for(None) is ASCII
+
+
+def test_wide_terminals_show_more_bars() -> None:
+    """Bars stand beside each other where they fit, more rows where there is room."""
+    sheet = a_state().sheet
+    wide = shown(a_state(), replace(VIEW, width=2 * (16 + least_width(sheet)) + 2, height=40))
+    tall = shown(a_state(), replace(VIEW, height=40))
+
+    assert any("bar 1" in line and "bar 2" in line for line in wide)
+    assert sum("bar " in line and "verse" in line for line in tall) == 3
+    assert any("bar 5" in line for line in tall)
+
+
+def test_a_terminal_that_is_too_small_says_so() -> None:
+    """It says how large it is and how large it must be, and never draws more than there is."""
+    lines = shown(a_state(), replace(VIEW, width=40, height=10))
+
+    assert lines[:2] == ["40 x 10 is too small;", "60 x 16 is needed."]
+    assert len(lines) == 10
+
+
+def test_a_lost_input_is_said_in_words() -> None:
+    """The line of the ports tells what to do."""
+    assert "plug it in again" in shown(a_state(Lost(2_700_001)))[1]
+
+
+@pytest.mark.parametrize(
+    ("events", "phase", "words"),
+    [
+        ((), Phase.PLAYING, "esc stop   p hold"),
+        ((Hold(2_700_001),), Phase.PAUSED, "p go on"),
+        ((Stop(2_700_001),), Phase.DONE, "enter again"),
+    ],
+)
+def test_the_keys_are_those_that_do_something(events: tuple[object, ...], phase: Phase, words: str) -> None:
+    """The last line follows the phase."""
+    state = a_state(*events)
+
+    assert state.phase is phase
+    assert words in shown(state)[-1]
+
+
+def test_the_count_in_shows_its_beats() -> None:
+    """Before bar 1 the beat is seen, so that no sound is needed; before the count-in none is."""
+    sheet = a_state().sheet
+    state = step(begin(sheet), Begin())[0]
+
+    rows = [shown(step(state, Clock(us))[0])[1] for us in (-2_100_000, -2_000_000, -1_499_000, -1, 0)]
+
+    assert [row.count("[") for row in rows] == [0, 1, 1, 1, 1]
+    assert ["[1]" in rows[1], "[2]" in rows[2], "[4]" in rows[3], "[1]" in rows[4]] == [True] * 4
+
+
+def test_names_cannot_draw() -> None:
+    """Escape sequences, newlines and markup in a name are shown as text, and wide characters are counted as such."""
+    evil = "Pad\x1b[2J\r\n[bold]x[/bold]"
+    lines = shown(a_state(), replace(VIEW, ports=evil, title=evil))
+
+    assert not any(character in "".join(lines) for character in "\x1b\r\n")
+    assert any("[bold]x[/bold]" in line for line in lines)
+    assert clean("a\tb\x00") == "a?b?"
+    assert clip("太鼓太鼓", 5) == "太~"
+    assert clip("abc", 3) == "abc"
+
+
+def test_the_report_scrolls_and_says_what_is_below() -> None:
+    """From the wanted line on, with the number of lines that do not fit."""
+    text = [f"line {n}" for n in range(60)]
+
+    lines = plain(draw_report(text, VIEW, 10))
+
+    assert len(lines) == 24
+    assert lines[2] == "line 10"
+    assert "29 more lines below" in lines[-1]
+
+
+def test_the_present_row_stays_the_second() -> None:
+    """Rows move only as far as is needed to keep the row before in view."""
+    assert [first_row(10, 4, current) for current in (0, 1, 2, 5, 9)] == [0, 0, 1, 4, 6]
+    assert first_row(2, 4, 1) == 0
+
+
+def test_whole_milliseconds_with_their_sign() -> None:
+    """Minus is early; what rounds to nothing is 0 without a sign."""
+    assert [signed(us) for us in (-12_400, 400, -400, 11_600)] == ["-12", "0", "0", "+12"]
+
+
+@given(
+    width=st.integers(1, 200),
+    height=st.integers(1, 60),
+    at_us=st.integers(-3_000_000, 11_000_000),
+    feedback=st.sampled_from(list(Feedback)),
+    marks=st.sampled_from([UNICODE, ASCII]),
+    title=st.text(max_size=100),
+)
+@settings(max_examples=150, deadline=None)
+def test_every_size_gives_exactly_that_many_lines(
+    width: int, height: int, at_us: int, feedback: Feedback, marks: Marks, title: str
+) -> None:
+    """Whatever the terminal, the moment and the name: as many lines as asked for, none wider than the terminal."""
+    state = a_state(Show(feedback), Clock(at_us))
+    view = replace(VIEW, width=width, height=height, marks=marks, title=title, pads=True)
+
+    lines = draw_drill(state, view)
+
+    assert len(lines) == height
+    assert len(draw_report([title] * 70, view, 3)) == height
+    if width >= 80:
+        assert max(len(line) for line in plain(lines)) <= width
+    assert gutter_of(state.sheet, marks) >= 12
