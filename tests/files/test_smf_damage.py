@@ -12,6 +12,8 @@ import pytest
 
 from heeltap.errors import MidiFileError
 from heeltap.files.smf import MOST_BYTES, Midi, parse_midi, read_midi
+from heeltap.files.smf_chunks import MOST_TRACKS
+from heeltap.files.smf_events import MOST_RARE
 from heeltap.files.smf_notices import MOST_LINES
 from tests.makers.midi_bytes import END, header, meta, metre, note_off, note_on, smf, tempo, track
 
@@ -372,6 +374,17 @@ def test_implausible_tempi_are_used_and_told() -> None:
     assert [1, 0xFFFFFF + 1] == midi.onset_us.tolist()
     assert _warned(midi, "implausible tempo (6e+07 bpm)")
     assert _warned(midi, "implausible tempo (3.57628 bpm)")
+
+
+def test_a_file_of_nothing_but_tracks_or_clock_bytes_is_cut_off() -> None:
+    """Track 65,536 and rare event 600,001 end the reading, with a warning, and what came before stays."""
+    tracks = parse_midi(header(1, 65_535) + track(BEAT) + track() * MOST_TRACKS)
+    clocks = parse_midi(smf(track(BEAT, b"\x00\xf8" * MOST_RARE, note_on(0, 99)), track(b"\x00\xf8", note_on(0, 98))))
+
+    assert _is_beat(tracks)
+    assert _warned(tracks, "more than 65535 tracks")
+    assert [60, 62, 99] == clocks.pitch.tolist()
+    assert _warned(clocks, "more than 600000 metas")
 
 
 @pytest.mark.slow
