@@ -194,7 +194,7 @@ def _set_tempo(exercise: Exercise, grade: Grade, asked_bpm: float | None) -> Exe
         steps = (len(exercise.bars) - 1) // exercise.ladder.every_bars
         fastest /= (1 + exercise.ladder.step_percent / 100) ** steps
     if asked_bpm is None:
-        return replace(exercise, tempo_bpm=usual if usual <= fastest else float(2 * int(fastest / 2)))
+        return replace(exercise, tempo_bpm=usual if usual <= fastest else felt * int(fastest / felt))
     if not TEMPI[0] <= asked_bpm <= min(TEMPI[1], fastest):
         allowed = f"{TEMPI[0]:g} to {int(min(TEMPI[1], fastest))} bpm"
         hint = f"strokes come at most {grade.most_per_s:g} a second in this grade"

@@ -183,7 +183,7 @@ def _how(exercise: Exercise) -> str:
     words = _CLICK_WORDS.get(click.kind) or f"click for {click.bars_on} bars, silence for {click.bars_off}, in turn"
     length_s = int(tempo_of(exercise).us_at(_length_ticks(exercise))) / 1e6
     felt = exercise.metre.beat_quarters
-    tempo = f"{exercise.tempo_bpm:g} bpm" + (f" ({exercise.tempo_bpm / felt:g} beats a minute)" if felt > 1 else "")
+    tempo = f"{exercise.tempo_bpm:g} bpm" + (f" ({round(exercise.tempo_bpm / felt, 1):g} beats a minute)" if felt > 1 else "")
     parts = [str(exercise.metre), tempo, words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
     if exercise.swing_ratio != 1:
         parts.append(f"eighths swung {exercise.swing_ratio:g} to 1")
