@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 
@@ -287,6 +288,23 @@ def test_journal_plays_itself_again(tmp_path: Path, rng: np.random.Generator) ->
         return [(r.kind, r.channel, r.number, r.value, r.at_us) for r in screen.of(NOTE_ON, NOTE_OFF)]
 
     assert heard(first) == heard(second)
+
+
+def test_midi_file_plays_from_its_first_tick(tmp_path: Path) -> None:
+    """A MIDI file as the script: tick 0 is bar 1, beat 1; note-offs come too."""
+    midi = mido.MidiFile(ticks_per_beat=480)
+    midi.add_track().extend(
+        [
+            mido.MetaMessage("set_tempo", tempo=600_000),
+            mido.Message("note_on", channel=9, note=38, velocity=99, time=480),
+            mido.Message("note_off", channel=9, note=38, time=240),
+        ]
+    )
+    midi.save(tmp_path / "player.mid")
+    script = script_from_file(tmp_path / "player.mid")
+
+    assert [600_000, 900_000] == script.due_us.tolist()
+    assert (b"\x99\x26\x63", b"\x89\x26\x00") == script.messages
 
 
 def test_record_survives_the_wire() -> None:

@@ -181,16 +181,21 @@ def _lost_time(arrival: IntArray, chain: IntArray) -> list[int]:
     batch = np.flatnonzero(np.diff(arrival, prepend=arrival[0] - WINDOW_NS) > _MS)
     lowest = np.minimum.reduceat(arrival - chain, batch).tolist()
     when = arrival[batch].tolist()
-    starts, begun = [0], 0
+    starts, left = [0], 0
+    behind: deque[int] = deque()  # batches since ``left`` with increasing lateness: the first is the smallest
     for b in range(1, len(lowest)):
+        while behind and lowest[behind[-1]] >= lowest[b - 1]:
+            behind.pop()
+        behind.append(b - 1)
+        while left < b - _AHEAD and when[left] < when[b] - WINDOW_NS:
+            left += 1
+        while behind[0] < left:
+            behind.popleft()
         ahead = lowest[b : b + _AHEAD]
-        behind = b - 1
-        while behind > begun and (when[b] - when[behind - 1] < WINDOW_NS or b - behind < _AHEAD):
-            behind -= 1
-        rise = min(ahead) - min(lowest[behind:b])
-        if rise > (JUMP_NS if len(ahead) > 1 else _SURE_NS):
+        if min(ahead) - lowest[behind[0]] > (JUMP_NS if len(ahead) > 1 else _SURE_NS):
             starts.append(int(batch[b]))
-            begun = b
+            left = b
+            behind.clear()
     return starts
 
 
@@ -199,9 +204,10 @@ def _lay(arrival: IntArray, chain: IntArray) -> IntArray:
     late = (arrival - chain) - (arrival[0] - chain[0])
     x = (chain - chain[0]).astype(np.float64)
     rest = late - _line_below(x, late.astype(np.float64))
-    windows = _lowest_around(x, rest)
-    if np.any(windows > _FOLLOW_NS):  # the driver's clock does not run straight: follow it
-        rest = rest - windows
+    if np.max(rest) > _FOLLOW_NS:
+        windows = _lowest_around(x, rest)
+        if np.max(windows) > _FOLLOW_NS:  # the driver's clock does not run straight: follow it
+            rest = rest - windows
     return as_ints(arrival - np.rint(np.maximum(rest, 0.0)).astype(np.int64))
 
 
@@ -230,22 +236,22 @@ def _line_below(x: FloatArray, y: FloatArray) -> FloatArray:
 
 def _lowest_around(x: FloatArray, rest: FloatArray) -> FloatArray:
     """Smallest value within half a window on either side of each point; 0 where fewer than ten points are."""
-    left = np.searchsorted(x, x - WINDOW_NS / 2)
-    right = np.searchsorted(x, x + WINDOW_NS / 2, side="right")
-    result = np.zeros(x.size)
+    left = np.searchsorted(x, x - WINDOW_NS / 2).tolist()
+    right = np.searchsorted(x, x + WINDOW_NS / 2, side="right").tolist()
+    values, result = rest.tolist(), [0.0] * x.size
     queue: deque[int] = deque()
     taken = 0
-    for i in range(x.size):
-        while taken < right[i]:
-            while queue and rest[queue[-1]] >= rest[taken]:
+    for i, (begin, end) in enumerate(zip(left, right, strict=True)):
+        for row in range(taken, end):
+            while queue and values[queue[-1]] >= values[row]:
                 queue.pop()
-            queue.append(taken)
-            taken += 1
-        while queue[0] < left[i]:
+            queue.append(row)
+        taken = end
+        while queue[0] < begin:
             queue.popleft()
-        if right[i] - left[i] >= 10:
-            result[i] = rest[queue[0]]
-    return result
+        if end - begin >= 10:
+            result[i] = values[queue[0]]
+    return np.array(result)
 
 
 def _within_a_millisecond(arrival: IntArray, step: IntArray, known: BoolArray) -> IntArray:
