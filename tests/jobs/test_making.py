@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.exercise import METRES, Ladder
+from heeltap.core.exercise import METRES, ClickPlan, Ladder, Pocket
 from heeltap.core.planning import plan_of
 from heeltap.errors import InputFileError, PlanError
 from heeltap.files.exercises import read_exercise
@@ -127,3 +127,12 @@ def test_the_course_lists_every_grade_with_its_aim() -> None:
     words = " ".join(text.split())
     assert all(f"{grade.title}. {grade.aim}" in words for family in families() for grade in family.grades)
     assert max(map(len, text.splitlines())) <= 79
+
+
+def test_what_is_asked_for_overrides_the_grade() -> None:
+    """Click, pocket and pads; the bars stay as they were."""
+    asked = make("turn", 8, click="bars 1+1", pocket=Pocket(None, 20.0), pads={"snare": 40})
+
+    assert (ClickPlan("bars", 1, 1), Pocket(None, 20.0)) == (asked.click, asked.pocket)
+    assert (40,) == next(voice.pitches for voice in asked.voices if voice.name == "snare")
+    assert make("turn", 8).bars == asked.bars

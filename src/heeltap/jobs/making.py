@@ -4,13 +4,24 @@ Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `ex
 """
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.exercise import PADS, Bar, Exercise, Ladder, clicks, parse_metre
+from heeltap.core.exercise import (
+    PADS,
+    Bar,
+    Exercise,
+    Ladder,
+    Pocket,
+    clicks,
+    parse_click,
+    parse_metre,
+    with_pads,
+)
 from heeltap.core.generate import generate
 from heeltap.core.generate_recipe import Family
 from heeltap.core.notes import make_notes
@@ -53,7 +64,10 @@ def make(
     seed: int = 1,
     tempo_bpm: float | None = None,
     bars: int | None = None,
+    click: str | None = None,
     ladder: Ladder | None = None,
+    pocket: Pocket | None = None,
+    pads: Mapping[str, int] | None = None,
 ) -> Exercise:
     """The exercise of a family and grade; the same arguments give the same exercise everywhere.
 
@@ -65,10 +79,16 @@ def make(
         Quarter notes a minute; the grade's own where not given.
     bars : int, optional
         Length without the count-in; the grade's own where not given.
+    click : str, optional
+        As `heeltap.core.exercise.parse_click` reads it; the grade's own where not given.
+    ladder, pocket : optional
+        A climbing tempo, and where strokes should sit.
+    pads : mapping, optional
+        Key number of each pad by its role, where they are not General MIDI's.
 
     Raises `PlanError` naming the nearest family, grade or metre, the tempi that are possible, or the least length.
     """
-    return generate(
+    exercise = generate(
         read_family(family),
         grade,
         metre=parse_metre(metre),
@@ -77,7 +97,11 @@ def make(
         tempo_bpm=tempo_bpm,
         bars=bars,
         ladder=ladder,
+        pocket=pocket,
     )
+    if click is not None:
+        exercise = replace(exercise, click=parse_click(click))
+    return with_pads(exercise, pads) if pads else exercise
 
 
 def exercise_toml(exercise: Exercise) -> str:
@@ -183,7 +207,9 @@ def _how(exercise: Exercise) -> str:
     words = _CLICK_WORDS.get(click.kind) or f"click for {click.bars_on} bars, silence for {click.bars_off}, in turn"
     length_s = int(tempo_of(exercise).us_at(_length_ticks(exercise))) / 1e6
     felt = exercise.metre.beat_quarters
-    tempo = f"{exercise.tempo_bpm:g} bpm" + (f" ({round(exercise.tempo_bpm / felt, 1):g} beats a minute)" if felt > 1 else "")
+    tempo = f"{exercise.tempo_bpm:g} bpm" + (
+        f" ({round(exercise.tempo_bpm / felt, 1):g} beats a minute)" if felt > 1 else ""
+    )
     parts = [str(exercise.metre), tempo, words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
     if exercise.swing_ratio != 1:
         parts.append(f"eighths swung {exercise.swing_ratio:g} to 1")
