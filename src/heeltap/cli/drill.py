@@ -13,9 +13,7 @@ if TYPE_CHECKING:
     from heeltap.jobs.drill_plan import Drill
     from heeltap.jobs.drilling import DrillOutcome, Face, Settings
 
-__all__ = ["add", "plain_face", "report", "run"]
-
-_AS_WRITTEN = "as written"
+__all__ = ["add", "plain_face", "play_in_lines", "report", "run"]
 
 _FEEDBACK = ("bar", "stroke", "after", "fade")
 
@@ -42,13 +40,13 @@ def add(commands: Any) -> None:
         "--out",
         dest="out_port",
         metavar="PORT",
-        help="where the click goes; 'none' for a silent one (default: the first)",
+        help="where the click goes: a MIDI output, or 'none' for a silent click (default: the first output)",
     )
     parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
     parser.add_argument(
         "--lean",
         type=lean,
-        default=_AS_WRITTEN,
+        default=argparse.SUPPRESS,  # a default given as text would be parsed like an argument
         metavar="MS",
         help="offset to aim at, plus is behind; or auto (default: the exercise's)",
     )
@@ -86,16 +84,18 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
+    from heeltap.errors import PortError
     from heeltap.files.places import takes_dir
-    from heeltap.jobs.drill_plan import drill_of
+    from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
     from heeltap.jobs.drilling import Settings
     from heeltap.jobs.ports import choose_ports
+    from heeltap.live.inputs import KEYS_NAME
     from heeltap.live.session import Feedback
 
     what = drill_of(
         " ".join(args.exercise),
         tempo_bpm=args.tempo,
-        lean_ms=args.lean,
+        lean_ms=getattr(args, "lean", AS_WRITTEN),
         pocket_ms=args.pocket,
         click=args.click,
         seed=args.seed,
@@ -112,13 +112,17 @@ def run(args: argparse.Namespace) -> int:
     )
     _recover(settings.takes)
     drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
+    if in_port == KEYS_NAME and not drawn:
+        raise PortError(
+            "input 'keys': only the drawn screen reads the keyboard (leave out --no-screen, use a terminal)"
+        )
     if drawn:
         # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
         return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
-    return _plainly(what, settings, args.json)
+    return play_in_lines(what, settings, args.json)
 
 
-def report(outcome: "DrillOutcome", write: Callable[[str], object]) -> None:
+def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:
     """What became of a drill, as text."""
     from heeltap.report.text import render
 
@@ -131,7 +135,8 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object]) -> None:
         write(f"The take ended early: {outcome.ending}.\n\n")
     if outcome.result is not None:
         write(render(outcome.result))
-    write(f"\nThe take is kept in {outcome.folder}\n")
+    if kept:
+        write(f"\nThe take is kept in {outcome.folder}\n")
 
 
 def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
@@ -175,8 +180,11 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
     return "\n".join(lines) + "\n\n"
 
 
-def _plainly(what: "Drill", settings: "Settings", json_file: str | None) -> int:
-    """Play with plain lines on stdout, or on stderr where stdout is for the result alone."""
+def play_in_lines(what: "Drill", settings: "Settings", json_file: str | None = None, *, kept: bool = True) -> int:
+    """Play with plain lines on stdout, or on stderr where stdout is for the result alone; returns the exit code.
+
+    ``kept`` False is for a demo, whose take is thrown away and so not spoken of.
+    """
     from heeltap.jobs.drilling import INTERRUPTED, drill
     from heeltap.report.json import to_json
 
@@ -189,7 +197,7 @@ def _plainly(what: "Drill", settings: "Settings", json_file: str | None) -> int:
 
     outcome = drill(what, settings, plain_face(what, settings, write, stream.encoding))
     write("\n")
-    report(outcome, write)
+    report(outcome, write, kept=kept)
     if outcome.result is not None and json_file == "-":
         sys.stdout.write(to_json(outcome.result).decode() + "\n")
     elif outcome.result is not None and json_file:

@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.jobs.batch import midi_files
 
     names = midi_files(args.files)
-    if len(names) == 1 and not Path(args.files[0]).is_dir():
+    if names == args.files and len(names) == 1:
         return _one(args, names[0])
     return _many(args, names)
 
@@ -81,11 +81,11 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _one(args: argparse.Namespace, name: str) -> int:
-    from heeltap.jobs import score_file
+    from heeltap.jobs.keeping import score_path
     from heeltap.report.json import to_json
     from heeltap.report.text import render
 
-    result = score_file(name, **_options(args))
+    result = score_path(name, **_options(args))
     if args.html:
         from heeltap.report.html import to_html
 

@@ -1,6 +1,6 @@
 """From a judged take to its `Result`: statistics, score, findings and the bars to play again, put together once.
 
-Inside: `Aim`, `Source`, `result_of`.
+Inside: `Aim`, `Source`, `result_of`, `bars_to_replay`.
 """
 
 from dataclasses import dataclass, replace
@@ -13,12 +13,12 @@ from heeltap.core.judge import Judged
 from heeltap.core.meter import MetreMap
 from heeltap.core.offsets import Offsets
 from heeltap.core.replay import judge_bars, replay
-from heeltap.core.result import Calibration, Counts, Overall, Reference, Result, SectionRow, Swing
+from heeltap.core.result import Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing
 from heeltap.core.score import in_pocket, jnd_ms, score
 from heeltap.core.stats import Summary, summarise
 from heeltap.core.verdicts import section_verdict
 
-__all__ = ["Aim", "Source", "result_of"]
+__all__ = ["Aim", "Source", "bars_to_replay", "result_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,6 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     table = judged.offsets
     summary = summarise(table)
     known = source.calibration.known
-    centre = _centre_ms(table, aim, known=known)
-    missed = as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar)
-    bars = judge_bars(table, missed, judged.last_bar, centre_ms=centre, pocket_ms=aim.pocket_ms)
     return Result(
         file=source.file,
         part=source.part,
@@ -65,14 +62,27 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         overall=_scored(summary.overall, judged, source, aim),
         by_beat=summary.by_beat,
         by_division=summary.by_division,
-        by_section=_sections(summary, table, missed, aim, centre),
+        by_section=_sections(summary, judged, source, aim),
         swing=source.swing,
         findings=tuple(findings(table, lean_ms=aim.lean_ms if known else None)),
-        replay=replay(bars, table.sections),
+        replay=bars_to_replay(judged, source, aim),
         advice=(),
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
     )
+
+
+def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> tuple[Replay, ...]:
+    """The bars worth playing again, worst first."""
+    table = judged.offsets
+    centre_ms = _centre_ms(table, aim, known=source.calibration.known)
+    bars = judge_bars(table, _missed_bars(judged), judged.last_bar, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
+    return replay(bars, table.sections)
+
+
+def _missed_bars(judged: Judged) -> IntArray:
+    """Bar of each planned note that was not played."""
+    return as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar)
 
 
 def _centre_ms(table: Offsets, aim: Aim, *, known: bool) -> float:
@@ -93,8 +103,10 @@ def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overa
     return replace(overall, in_pocket=scored.in_pocket, score=scored.value, score_ci95=scored.ci95)
 
 
-def _sections(summary: Summary, table: Offsets, missed: IntArray, aim: Aim, centre_ms: float) -> tuple[SectionRow, ...]:
+def _sections(summary: Summary, judged: Judged, source: Source, aim: Aim) -> tuple[SectionRow, ...]:
     """The section rows with the share of strokes in the pocket and the word that the numbers carry."""
+    table, missed = judged.offsets, _missed_bars(judged)
+    centre_ms = _centre_ms(table, aim, known=source.calibration.known)
     inside = in_pocket(table, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms)
     audible = float(jnd_ms(np.median(table.beat_ms))) if len(table) else 0.0
     rows = []

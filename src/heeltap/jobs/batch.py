@@ -10,6 +10,7 @@ from typing import Any
 
 from heeltap.core.result import Result
 from heeltap.errors import HeeltapError, InputFileError
+from heeltap.files.takes import take_of
 
 __all__ = ["midi_files", "score_files"]
 
@@ -24,7 +25,7 @@ def midi_files(names: Iterable[str]) -> list[str]:
     found: list[str] = []
     for name in names:
         path = Path(name)
-        if not path.is_dir():
+        if not path.is_dir() or take_of(path) is not None:
             found.append(name)
             continue
         inside = sorted(
@@ -60,9 +61,9 @@ def score_files(
 
 
 def _attempt(name: str, options: Mapping[str, Any]) -> Result | HeeltapError:
-    from heeltap.jobs.scoring import score_file
+    from heeltap.jobs.keeping import score_path
 
     try:
-        return score_file(name, **options)
+        return score_path(name, **options)
     except HeeltapError as error:
         return error

@@ -3,12 +3,13 @@
 The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
 file cannot differ.
 
-Inside: `keep_take`, `played_of`, `left_out_of`, `score_kept`, `kept`, `recover`, `Recovered`.
+Inside: `keep_take`, `played_of`, `left_out_of`, `score_kept`, `kept`, `score_path`, `recover`, `Recovered`.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -22,15 +23,15 @@ from heeltap.files.context import Context, LeftOut, plan_from
 from heeltap.files.journal import Journal, read_journal
 from heeltap.files.smf_types import Pedal
 from heeltap.files.take_midi import notes_of_messages, pedal_of_messages
-from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, unfinished
-from heeltap.jobs.reading import Take
-from heeltap.jobs.scoring import Options, score_take
+from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
+from heeltap.jobs.reading import Played
+from heeltap.jobs.scoring import Options, score_file, score_take
 from heeltap.live.pulse import late_clicks
 from heeltap.live.stamp import Assembler, restamp
 from heeltap.report.words import bars as bars_in_words
 from heeltap.report.words import count
 
-__all__ = ["Recovered", "keep_take", "kept", "left_out_of", "played_of", "recover", "score_kept"]
+__all__ = ["Recovered", "keep_take", "kept", "left_out_of", "played_of", "recover", "score_kept", "score_path"]
 
 _OPENS = {"lost": "back", "pause": "resume"}
 """Kinds of gap in a journal and what ends each."""
@@ -130,7 +131,20 @@ def score_kept(path: Path) -> Result:
     return score_take(*kept(path))
 
 
-def kept(path: Path) -> tuple[Take, Options]:
+def score_path(path: str | Path, **options: Any) -> Result:
+    """The result of a MIDI file, or of a kept take (its folder or a file in it) by the plan and aim that it was played to.
+
+    ``options`` are those of `heeltap.score_file`; naming a plan scores a kept take like any other file.
+    """
+    folder = take_of(Path(path))
+    if folder is None or options.get("plan") is not None:
+        return score_file(path, **options)
+    played, how = kept(folder)
+    given = {name: options[name] for name in ("pocket_ms", "delay_ms") if options.get(name) is not None}
+    return score_take(played, replace(how, **given))
+
+
+def kept(path: Path) -> tuple[Played, Options]:
     """A saved take, ready to be scored as it was meant: its folder, or any file in it.
 
     Raises
@@ -141,7 +155,7 @@ def kept(path: Path) -> tuple[Take, Options]:
     take = load_take(path)
     context = take.context
     notes, plan = take.judged()
-    played = Take(
+    played = Played(
         notes,
         plan.tempo,
         plan.metre,

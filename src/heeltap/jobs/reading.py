@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Take`, `read_take`, `load_plan`, `follow_part`.
+Inside: `Played`, `read_take`, `load_plan`, `follow_part`.
 """
 
 from dataclasses import dataclass, replace
@@ -18,14 +18,14 @@ from heeltap.files.exercises import read_exercise
 from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
 
-__all__ = ["Take", "follow_part", "load_plan", "read_take"]
+__all__ = ["Played", "follow_part", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Take:
+class Played:
     """What was played, and what it is held against."""
 
     notes: Notes
@@ -54,7 +54,7 @@ def read_take(
     leader: str | None = None,
     sections: str | None = None,
     pattern: int | None = None,
-) -> Take:
+) -> Played:
     """The take in a MIDI file; arguments and errors as in `heeltap.score_file`."""
     midi = read_midi(path, pattern=pattern)
     if len(midi) == 0:
@@ -64,7 +64,7 @@ def read_take(
     if planned is not None and sections is not None:
         planned = replace(planned, sections=sections_from_text(sections, planned.bars))
     ahead = None if leader is None else _leader(midi, leader)
-    return Take(
+    return Played(
         notes=midi.notes_of(chosen),
         tempo=midi.tempo if planned is None else planned.tempo,
         metre=midi.metre if planned is None else planned.metre,

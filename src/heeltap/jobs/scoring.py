@@ -20,7 +20,7 @@ from heeltap.core.notes import Notes
 from heeltap.core.onsets import fold_retriggers, strokes
 from heeltap.core.plan import Plan
 from heeltap.core.result import Calibration, Reference, Result, Swing
-from heeltap.jobs.reading import Take, follow_part, read_take
+from heeltap.jobs.reading import Played, follow_part, read_take
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
 
 __all__ = ["Options", "judge_take", "score_file", "score_take"]
@@ -95,12 +95,12 @@ def score_file(
     return score_take(read_take(path, part=part, plan=plan, leader=leader, sections=sections, pattern=pattern), options)
 
 
-def score_take(take: Take, options: Options | None = None) -> Result:
+def score_take(take: Played, options: Options | None = None) -> Result:
     """Score a take that was read or played."""
     return result_of(*judge_take(take, options))
 
 
-def judge_take(take: Take, options: Options | None = None) -> tuple[Judged, Source, Aim]:
+def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, Source, Aim]:
     """The take's Offsets table and all else that its Result is put together from."""
     how = options or Options()
     window = 30_000 if how.retrigger_ms is None else round(how.retrigger_ms * 1000)
@@ -135,7 +135,7 @@ def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None)
 
 
 def _against_grid(
-    take: Take, notes: Notes, how: Options, leader: Leader | None
+    take: Played, notes: Notes, how: Options, leader: Leader | None
 ) -> tuple[Judged, tuple[str, ...], Swing | None]:
     if how.grid is None:
         grouped = strokes(notes)
@@ -160,14 +160,14 @@ def _shift(leader: Leader, quarter: FloatArray) -> Shift:
     return Shift(*leader.reference_ms_at(quarter))
 
 
-def _beat_ms(judged: Judged, take: Take) -> float:
+def _beat_ms(judged: Judged, take: Played) -> float:
     """Length of the take's usual beat."""
     if len(judged.offsets):
         return float(np.median(judged.offsets.beat_ms))
     return float(take.tempo.us_per_quarter[0] * take.metre.metres[0].beat_quarters / 1000.0)
 
 
-def _reference(take: Take) -> Reference:
+def _reference(take: Played) -> Reference:
     """The click or the leader, in words."""
     bpms: IntArray = take.tempo.us_per_quarter
     low, high = bpm_from_us_per_quarter(int(bpms.max())), bpm_from_us_per_quarter(int(bpms.min()))

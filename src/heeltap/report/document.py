@@ -23,11 +23,12 @@ _NONE = "·"
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first column is text, the rest numbers, a last column titled "in words" is text again."""
+    """A table whose first column is text and the rest numbers; with ``words`` the last column is text again."""
 
     title: str
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    words: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +130,13 @@ def _table(title: str, rows: Iterable[tuple[str, ...]]) -> Table:
 
 
 def _row(label: str, row: Beat | Division) -> tuple[str, ...]:
-    sure = _NONE if row.bias_ci95_ms is None else f"{row.bias_ci95_ms[0]:+.0f} .. {row.bias_ci95_ms[1]:+.0f}"
+    sure = _NONE if row.bias_ci95_ms is None else " .. ".join(signed_ms(edge) for edge in row.bias_ci95_ms)
     return label, f"{row.n:,}", signed_ms(row.bias_ms), sure, _whole(row.spread_ms)
 
 
 def _section_table(result: Result) -> Table:
     head = ("section", "bars", "strokes", "average, ms", "scatter, ms", "in words")
-    return Table("by section", head, tuple(_section_row(row) for row in result.by_section))
+    return Table("by section", head, tuple(_section_row(row) for row in result.by_section), words=True)
 
 
 def _section_row(row: SectionRow) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """A Result as plain text for a terminal, in eighty columns.
 
-Inside: `render`, `one_line`, `TABLE_HEAD`.
+Inside: `render`, `one_line`, `TABLE_HEAD`, and the pieces that other reports share: `table_text`, `listing_text`, `wrapped`.
 """
 
 from textwrap import fill
@@ -9,7 +9,7 @@ from heeltap.core.result import Result
 from heeltap.report.document import Listing, Table, document_of
 from heeltap.report.words import signed_ms, steps_of_five
 
-__all__ = ["TABLE_HEAD", "WIDTH", "one_line", "render"]
+__all__ = ["TABLE_HEAD", "WIDTH", "listing_text", "one_line", "render", "table_text", "wrapped"]
 
 WIDTH = 78
 """Columns of text: eighty and a margin."""
@@ -25,10 +25,10 @@ def render(result: Result, *, command: str = "") -> str:
     """The whole report, ending in a newline; ``command`` is the line that makes it again."""
     document = document_of(result, command=command)
     blocks = [
-        _filled(f"{document.title} · {document.subtitle}"),
-        "\n".join(_filled(line, indent="  ") for line in document.sentences),
-        *(_table(table) for table in document.tables),
-        *(_listing(listing) for listing in (*document.lists, document.trust)),
+        wrapped(f"{document.title} · {document.subtitle}"),
+        "\n".join(wrapped(line, indent="  ") for line in document.sentences),
+        *(table_text(table) for table in document.tables),
+        *(listing_text(listing) for listing in (*document.lists, document.trust)),
     ]
     return "\n\n".join(blocks) + "\n"
 
@@ -42,23 +42,26 @@ def one_line(result: Result) -> str:
     return f"{o.n:>7} {signed_ms(o.bias_ms):>8} {spread:>8} {share:>8} {score:>6}"
 
 
-def _table(table: Table) -> str:
-    return "\n".join(_columns(row) for row in (table.head, *table.rows))
+def table_text(table: Table) -> str:
+    """The table, one line a row."""
+    return "\n".join(_columns(row, words=table.words) for row in (table.head, *table.rows))
 
 
-def _columns(row: tuple[str, ...]) -> str:
-    """One line: text left, numbers right; a sixth column is words again."""
+def _columns(row: tuple[str, ...], *, words: bool) -> str:
+    """One line: the first column left, numbers right, words left again."""
     name = row[0] if len(row[0]) <= _FIRST_COLUMN else row[0][: _FIRST_COLUMN - 1] + "…"
-    numbers = "".join(f"{cell:>{_NUMBER_COLUMN}}" for cell in row[1:5])
-    words = "".join(f"  {cell}" for cell in row[5:])
-    return f"  {name:<{_FIRST_COLUMN}}{numbers}{words}".rstrip()
+    numbers, last = (row[1:-1], f"  {row[-1]}") if words else (row[1:], "")
+    cells = "".join(f"{cell:>{_NUMBER_COLUMN}}" for cell in numbers)
+    return f"  {name:<{_FIRST_COLUMN}}{cells}{last}".rstrip()
 
 
-def _listing(listing: Listing) -> str:
-    return "\n".join([listing.title, *(_filled(item, indent="    ", first="  - ") for item in listing.entries)])
+def listing_text(listing: Listing) -> str:
+    """The title and the entries, each with a dash before it."""
+    return "\n".join([listing.title, *(wrapped(item, indent="    ", first="  - ") for item in listing.entries)])
 
 
-def _filled(text: str, *, indent: str = "", first: str | None = None) -> str:
+def wrapped(text: str, *, indent: str = "", first: str | None = None) -> str:
+    """The text in lines of at most `WIDTH` columns."""
     return fill(
         text,
         WIDTH,

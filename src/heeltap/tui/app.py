@@ -310,11 +310,18 @@ class DrillApp(App[int]):
 
 
 def run_drill(
-    drill: Drill, settings: Settings, *, json: str | None = None, at_once: bool = False, leave_at_end: bool = False
+    drill: Drill,
+    settings: Settings,
+    *,
+    json: str | None = None,
+    at_once: bool = False,
+    leave_at_end: bool = False,
+    kept: bool = True,
 ) -> int:
     """Show the drill screen until the player leaves; returns the exit code.
 
-    Whatever ends it, the terminal is as it was and the take is kept: the last thing printed says where.
+    Whatever ends it, the terminal is as it was and the take is kept: the last thing printed says where, unless ``kept`` is
+    False, as for a demo, whose take is thrown away.
     """
     with interrupts() as interrupted:
         app = DrillApp(
@@ -330,7 +337,8 @@ def run_drill(
         finally:
             if app.play is not None:  # the screen broke in the middle of a take
                 app.outcomes.append(app.play.finish())
-            _say_goodbye(app.outcomes)
+            if kept:
+                _say_goodbye(app.outcomes)
     if json and app.outcomes and (result := app.outcomes[-1].result) is not None:
         Path(json).write_bytes(to_json(result, indent=True))
     return (app.return_code or 0) if code is None else code

@@ -1,0 +1,49 @@
+"""``heeltap compare``: which take is better, section by section, and what to play again."""
+
+import argparse
+import sys
+from typing import Any
+
+from heeltap.cli.parser import lean, milliseconds, positive
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "compare",
+        help="compare takes of one part",
+        description="Compare takes of one part in the order played: which is better where, what to play again, the trend.",
+    )
+    parser.add_argument("takes", nargs="+", metavar="TAKE", help="MIDI files, or folders of kept takes")
+    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
+    parser.add_argument(
+        "--plan", metavar="FILE", help="what should have been played: an exercise (.toml) or a MIDI file"
+    )
+    parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
+    parser.add_argument("--lean", type=lean, default=0.0, metavar="MS", help="offset to aim at, or auto (default: 0)")
+    parser.add_argument("--pocket", type=positive, metavar="MS", help="half-width of the pocket")
+    parser.add_argument(
+        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare and print."""
+    from heeltap.jobs.comparing import compare_takes
+    from heeltap.jobs.scoring import Options
+    from heeltap.report.comparison import render_comparison
+
+    found = compare_takes(
+        args.takes,
+        part=args.part,
+        plan=args.plan,
+        sections=args.sections,
+        options=Options(lean_ms=args.lean, pocket_ms=args.pocket, delay_ms=args.delay),
+    )
+    text = render_comparison(
+        found.names, found.comparison, found.replay, delay_known=found.delay_known, command=args.command_line
+    )
+    sys.stdout.write(text)
+    return 0

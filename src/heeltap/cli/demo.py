@@ -1,0 +1,64 @@
+"""``heeltap demo``: all of it without hardware or sound: a drill by a simulated player, then a song's take, scored."""
+
+import argparse
+import importlib
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from heeltap.jobs.drill_plan import Drill
+    from heeltap.jobs.drilling import Settings
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "demo",
+        help="all of it without hardware",
+        description="A simulated player drills an exercise in real time, then a recorded take of an invented band is scored. "
+        "Nothing is kept, no device and no sound are needed.",
+    )
+    parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
+    parser.add_argument("--seed", type=int, default=1, help="another number, another simulated player (default: 1)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Drill, then score."""
+    import tempfile
+    from dataclasses import replace
+    from pathlib import Path
+
+    from heeltap.jobs.demo import demo_drill, demo_song
+    from heeltap.report.text import render
+
+    drill, settings = demo_drill(seed=args.seed)
+    drawn = not args.no_screen and sys.stdout.isatty() and sys.stdin.isatty()
+    with tempfile.TemporaryDirectory(prefix="heeltap-demo-", ignore_cleanup_errors=True) as folder:
+        settings = replace(settings, takes=Path(folder))
+        code = _on_screen(drill, settings) if drawn else _in_lines(drill, settings)
+    if code == 0:
+        print("\nA recorded take of the invented band's song, against the part as written:\n")
+        sys.stdout.write(render(demo_song()))
+    return code
+
+
+def _on_screen(drill: "Drill", settings: "Settings") -> int:
+    """The drill on the drawn screen, then its result as text."""
+    from heeltap.report.json import from_json
+    from heeltap.report.text import render
+
+    kept = settings.takes / "result.json"
+    screen = importlib.import_module("heeltap.tui.app")
+    code: int = screen.run_drill(drill, settings, json=str(kept), at_once=True, leave_at_end=True, kept=False)
+    if kept.exists():
+        sys.stdout.write(render(from_json(kept.read_bytes())))
+    return code
+
+
+def _in_lines(drill: "Drill", settings: "Settings") -> int:
+    """The drill as plain lines."""
+    from heeltap.cli.drill import play_in_lines
+
+    return play_in_lines(drill, settings, kept=False)
