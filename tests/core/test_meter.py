@@ -218,6 +218,28 @@ def test_whole_bars_keep_their_numbers_at_any_resolution(spans: list[tuple[int, 
     assert bar == int(metre.bar_beat(metre.quarter_of_bar(bar))[0])
 
 
+@given(st.integers(1, 12), st.integers(0, 4), st.integers(1, 5), st.integers(0, 9), st.floats(-1e-9, 1e-9))
+def test_a_rounding_beside_a_bar_line_is_on_it(count: int, power: int, bars: int, bar: int, error: float) -> None:
+    """A billionth of a quarter before a bar line, or a change of metre, never gives beat 0 or the bar before."""
+    change = Metre(count, 2**power).bar_quarters * bars
+    metre = MetreMap(np.array([0.0, change]), (Metre(count, 2**power), Metre(3, 16)))
+    found, beat = metre.bar_beat(change + 0.75 * bar + error * 0.75)
+
+    assert bars + 1 + bar == int(found)
+    assert 1.0 <= float(beat) <= 1.0 + 1e-8
+
+
+@given(st.lists(st.floats(-50, 200), min_size=1, max_size=30))
+def test_every_position_has_a_beat_of_its_bar(quarters: list[float]) -> None:
+    """Beats run from 1 to below the bar's beats plus 1, and later positions never stand in earlier bars."""
+    metre = _changes()
+    bar, beat = metre.bar_beat(sorted(quarters))
+    beats = np.array([metre.metre_of_bar(number).beats for number in bar.tolist()])
+
+    assert np.all(np.diff(bar) >= 0)
+    assert np.all((beat >= 1.0) & (beat < beats + 1.0))
+
+
 @pytest.mark.parametrize("at", [[], [1.0], [0.0, 0.0]])
 def test_a_broken_metre_map_is_refused(at: list[float]) -> None:
     """No rows, no row at 0, and equal positions are errors."""

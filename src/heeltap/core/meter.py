@@ -60,8 +60,9 @@ class TempoMap:
         return (scaled + self.ticks_per_quarter // 2) // self.ticks_per_quarter
 
     def tick_at(self, us: npt.ArrayLike) -> IntArray:
-        """Nearest tick of each time, halves up; times before 0 use the first tempo. Inverts `us_at` while a tick lasts
-        longer than a microsecond.
+        """Nearest tick of each time, halves up; times before 0 use the first tempo.
+
+        The inverse of `us_at` while a tick lasts longer than a microsecond.
         """
         scaled = np.asarray(us, dtype=np.int64) * self.ticks_per_quarter
         row = np.maximum(np.searchsorted(self._start_scaled, scaled, side="right") - 1, 0)
@@ -154,8 +155,9 @@ class MetreMap:
         bar_len, beat_len, first_bar = self._table
         row = self.row_at(quarters)
         within = quarters - self.at_quarter[row]
+        within = np.where(row > 0, np.maximum(within, 0.0), within)  # a rounding short of a change is on it
         bars = np.floor(within / bar_len[row] + 1e-9).astype(np.int64)
-        beat = 1.0 + (within - bars * bar_len[row]) / beat_len[row]
+        beat = np.maximum(1.0 + (within - bars * bar_len[row]) / beat_len[row], 1.0)
         return first_bar[row] + bars, beat
 
     def quarter_of_bar(self, bar: npt.ArrayLike) -> FloatArray:

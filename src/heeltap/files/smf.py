@@ -83,7 +83,7 @@ def parse_midi(data: bytes, where: str = "MIDI data", pattern: int | None = None
         notices.add(f"format 0 with {len(tracks)} tracks", "read as format 1")
     if header.format == 2:
         tracks = _pattern(tracks, pattern, where, notices)
-    _refuse_ruins(tracks, where)
+    _refuse_ruins(tracks, where, header.next_byte)
     return _assemble(header, rate, tracks, where, notices)
 
 
@@ -121,13 +121,13 @@ def _pattern(tracks: list[RawTrack], pattern: int | None, where: str, notices: N
     return [track if index == chosen - 1 else RawTrack() for index, track in enumerate(tracks)]
 
 
-def _refuse_ruins(tracks: Sequence[RawTrack], where: str) -> None:
+def _refuse_ruins(tracks: Sequence[RawTrack], where: str, byte: int) -> None:
     """Raise `MidiFileError` when damage left no note at all: that is not the same as a file without notes."""
     for index, track in enumerate(tracks):
         if track.damaged and not any(other.notes for other in tracks):
             raise MidiFileError(f"{where}, track {index}", track.damaged, hint="no note could be read before it")
     if not tracks:
-        raise MidiFileError(where, "a header and no track", "at least one 'MTrk'")
+        raise MidiFileError(f"{where}, byte {byte}", "a header and no track", "at least one 'MTrk'")
 
 
 def _metas(tracks: Sequence[RawTrack], *kinds: int) -> list[tuple[int, Meta]]:

@@ -127,8 +127,8 @@ class TrackReader:
             if not (track.ended or track.damaged):
                 self._meet_boundary()
         except IndexError:
-            inside = "the track ends" if self._limit < len(self._data) else f"the file ends at byte {len(self._data)}"
-            self._damage(f"{inside} inside an event")
+            what = "the track" if self._limit < len(self._data) else "the file"
+            self._damage(f"{what} ends at byte {self._limit} inside an event")
             self._pos = self._limit
         track.end_tick = self._tick
         track.stop_byte = min(self._pos, len(self._data))
@@ -145,7 +145,7 @@ class TrackReader:
         if self._pos > end:
             if self._status & 0xFF < 0xA0 and track.notes:
                 track.notes.pop()
-            self._damage("the track ends inside an event", end)
+            self._damage(f"the track ends at byte {end} inside an event")
         elif end == len(self._data):
             self._say(f"the file ends at byte {end} without end-of-track", "kept what was read")
         else:
