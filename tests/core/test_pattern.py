@@ -91,6 +91,8 @@ def test_accents_belong_to_the_syllable_behind_them() -> None:
     [
         ("1 5", "column 3: found '5'; expected a number from 1 to 4 in 4/4"),
         ("2 1", "column 3: found '1'"),
+        ("1 1", "column 3: found '1'; expected syllables in the order"),
+        ("1ee", "column 3: found 'e'; expected syllables in the order"),
         ("& 1", "expected a number first"),
         ("1+", "did you mean &?"),
         ("1 (2", "found the end; expected a closing )"),

@@ -99,16 +99,9 @@ def generate(
     PlanError
         No such grade, a seed below 0 or past 2**63, a tempo at which the strokes come too fast, too few bars.
     """
-    if not 0 <= seed < 2**63:
-        raise PlanError(sentence(family.name, f"seed {seed}", "0 to 9223372036854775807"))
-    step = grade_of(family, grade)
-    draws = Draws("heeltap.generate/1", family.name, grade, metre, seed)
+    step, draws = grade_of(family, grade), _draws(family.name, grade, metre, seed)
     sections = _lay_out(step, bars, family.name)
-    body = [
-        bar
-        for section, recipe in zip(sections, step.sections, strict=True)
-        for bar in _section(recipe, section, step, metre, cells, draws)
-    ]
+    body = _body(step, sections, metre, cells, draws)
     exercise = Exercise(
         name=f"{family.name}-{grade}_{metre.count}-{metre.unit}_s{seed}",
         title=step.title if str(metre) == "4/4" else step.title_elsewhere or step.title,
@@ -116,7 +109,7 @@ def generate(
         metre=metre,
         tempo_bpm=step.tempo_bpm,
         voices=step.voices,
-        bars=tuple(body),
+        bars=body,
         sections=sections,
         click=step.click,
         pocket=pocket or Pocket(),
@@ -127,6 +120,19 @@ def generate(
         seed=seed,
     )
     return _set_tempo(_open(exercise, step, cells, draws), step, tempo_bpm)
+
+
+def _draws(family: str, grade: int, metre: Metre, seed: int) -> Draws:
+    """The stream of an exercise; a seed that an exercise file could not hold is refused."""
+    if not 0 <= seed < 2**63:
+        raise PlanError(sentence(family, f"seed {seed}", "0 to 9223372036854775807"))
+    return Draws("heeltap.generate/1", family, grade, metre, seed)
+
+
+def _body(grade: Grade, sections: Sequence[Section], metre: Metre, cells: Cells, draws: Draws) -> tuple[Bar, ...]:
+    """All bars, before the opening takes the place of the first."""
+    parts = zip(sections, grade.sections, strict=True)
+    return tuple(bar for section, recipe in parts for bar in _section(recipe, section, grade, metre, cells, draws))
 
 
 def _lay_out(grade: Grade, bars: int | None, family: str) -> tuple[Section, ...]:

@@ -164,10 +164,9 @@ def plan_of_part(
     ticks = np.atleast_1d(np.asarray(at_tick, dtype=np.int64))
     if ticks.size == 0:
         raise PlanError(sentence(name or "part", "no note", "at least one"))
-    blank = np.zeros(ticks.size, np.int64)
-    keys = as_ints(np.atleast_1d(np.asarray(pitch)))
+    keys = _column(pitch, ticks.size)
     order = np.lexsort((keys, ticks))
-    ticks, keys = ticks[order], keys[order]
+    ticks = ticks[order]
     per_quarter = tempo.ticks_per_quarter
     fine = (ticks * TICKS_PER_QUARTER * 2 + per_quarter) // (2 * per_quarter)
     at_us = tempo.us_at(ticks)
@@ -176,10 +175,10 @@ def plan_of_part(
         name=name,
         at_tick=fine,
         at_us=at_us,
-        pitch=keys,
-        velocity=blank.copy() if velocity is None else as_ints(np.atleast_1d(np.asarray(velocity)))[order],
-        hand=blank.copy() if hand is None else as_ints(np.atleast_1d(np.asarray(hand)))[order],
-        kind=blank.copy(),
+        pitch=keys[order],
+        velocity=_column(velocity, ticks.size)[order],
+        hand=_column(hand, ticks.size)[order],
+        kind=_column(None, ticks.size),
         stroke=_strokes(at_us),
         tempo=tempo,
         metre=metre,
@@ -187,6 +186,11 @@ def plan_of_part(
         bars=length,
     )
     return replace(plan, kind=_land_part(plan))
+
+
+def _column(values: npt.ArrayLike | None, size: int) -> IntArray:
+    """A new int64 column of the values, zeros where there are none."""
+    return np.zeros(size, np.int64) if values is None else as_ints(np.atleast_1d(np.asarray(values)))
 
 
 def _strokes(at_us: IntArray) -> IntArray:
