@@ -99,11 +99,11 @@ def offsets_table(
     slot = np.arange(n) if strokes is None else strokes
     bar = (slot // per_bar + 1).astype(np.int64)
     beat = 1.0 + (slot % per_bar) * 4.0 / per_bar
-    length = max(1, int(bar[-1]) // sections) if n else 1
-    song = tuple(
-        Section(f"part {index + 1}", 1 + index * length, (index + 1) * length if index < sections - 1 else int(bar[-1]))
-        for index in range(min(sections, int(bar[-1])))
-    )
+    bars = int(bar[-1]) if n else 0
+    count = min(sections, bars)
+    length = max(1, bars // sections)
+    ends = [index * length for index in range(1, count)] + [bars]
+    song = tuple(Section(f"part {index + 1}", 1 + index * length, end) for index, end in enumerate(ends) if bars)
     section, to_change, since = section_columns(bar, song)
     kind = np.where((to_change == 1) & (beat >= 3), 1, 0)
     kind[(since == 0) & (beat < 3)] = 3
