@@ -286,6 +286,14 @@ def test_clock_bytes_between_data_bytes_are_left_out() -> None:
     assert [127, 64] == damaged.velocity.tolist()
 
 
+def test_a_hole_of_zeros_in_a_track_is_told() -> None:
+    """Zero bytes read as note messages that wait for nothing: the notes after them come too early, so a warning is due."""
+    data = bytearray(smf(track(BEAT * 20)))
+    data[60:120] = bytes(60)
+
+    assert _warned(parse_midi(bytes(data)), "zero bytes where")
+
+
 def test_damage_stops_one_track_and_no_other() -> None:
     """After a data byte without status nothing in that track can be timed; what came before and the other tracks
     stay.

@@ -29,6 +29,8 @@ class NoteColumns:
     port: IntArray
     repeats: int
     """Note-ons that repeat a note of the same key on the same tick."""
+    blank: int
+    """Messages of key 0 and velocity 0: no instrument sends them, a run of zero bytes reads as them."""
 
 
 def unpack(tracks: "Sequence[array[int]]") -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
@@ -58,10 +60,19 @@ def note_columns(tracks: Sequence[RawTrack]) -> NoteColumns:
     key = ((track << 8 | port) << 4 | channel) << 7 | pitch
     order = np.argsort(key, kind="stable")
     release_tick, repeats = _release_ticks(tick, key[order], is_on[order], order)
+    blank = int(np.count_nonzero((pitch | velocity) == 0))
     rows = np.flatnonzero(is_on)
     rows = rows[np.argsort(tick[rows], kind="stable")]
     return NoteColumns(
-        tick[rows], release_tick[rows], pitch[rows], velocity[rows], channel[rows], track[rows], port[rows], repeats
+        tick[rows],
+        release_tick[rows],
+        pitch[rows],
+        velocity[rows],
+        channel[rows],
+        track[rows],
+        port[rows],
+        repeats,
+        blank,
     )
 
 
