@@ -156,8 +156,8 @@ def make_part(
 ) -> Plan:
     """A part of one of `FIGURES` in sections of equal length, the last bar of each a fill unless told otherwise.
 
-    ``one_key`` puts one note a stroke on one key; ``any_key`` the same as `ANY_PITCH`; ``uneven_start`` opens with a figure that
-    cannot be mistaken for itself shifted by a stroke.
+    ``one_key`` puts one note a stroke on one key; ``any_key`` the same as `ANY_PITCH`; ``uneven_start`` opens with a
+    figure that cannot be mistaken for itself shifted by a stroke.
     """
     cells: list[_Cell] = []
     tonic = int(rng.integers(40, 60))
@@ -352,7 +352,7 @@ def ordinary_player(rng: np.random.Generator) -> Player:
         fill_ms=float(rng.uniform(-10, 0)),
         chord_ms=float(rng.uniform(2, 8)),
         missing=float(rng.uniform(0, 0.05)),
-        extra=float(rng.uniform(0, 0.05)),
+        extra=float(rng.uniform(0, 0.04)),
         wrong=float(rng.uniform(0, 0.03)),
         doubles=float(rng.uniform(0, 0.01)),
         delay_ms=float(rng.uniform(0, 250)),
@@ -368,14 +368,14 @@ def full_range_player(rng: np.random.Generator) -> Player:
         rush_ms=float(rng.uniform(0, 60)),
         chord_ms=float(rng.uniform(2, 20)),
         missing=float(rng.uniform(0, 0.15)),
-        extra=float(rng.uniform(0, 0.15)),
+        extra=float(rng.uniform(0, 0.12)),
         wrong=float(rng.uniform(0, 0.10)),
         doubles=float(rng.uniform(0, 0.03)),
     )
 
 
 def worst_player(rng: np.random.Generator) -> Player:
-    """Everything at its worst at once."""
+    """Everything at its worst at once; of the 15 % unplanned notes a fifth are bounces."""
     return replace(
         full_range_player(rng),
         bias_ms=float(rng.choice([-80, 80])),
@@ -383,7 +383,7 @@ def worst_player(rng: np.random.Generator) -> Player:
         rush_ms=60.0,
         chord_ms=20.0,
         missing=0.15,
-        extra=0.15,
+        extra=0.12,
         wrong=0.10,
         doubles=0.03,
         delay_ms=float(rng.uniform(150, 250)),

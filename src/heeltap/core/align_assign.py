@@ -1,9 +1,9 @@
 """From what each pair is worth on its own to one-to-one matches, each with the probability that it is right.
 
-The odds of each pair come from a posterior in which pairs do not know of each other. Here every planned note takes at most one
-played note and the other way round: the probabilities under that rule are those of a random matching with the given weights,
-found by message passing (exact where pairs form no ring: Bayati, Shah & Sharma (2008), IEEE Trans. Inf. Theory 54, for the
-best matching; the sum form used here is the usual monomer-dimer recursion, from memory).
+The odds of each pair come from a posterior in which pairs do not know of each other. Here every planned note takes at
+most one played note and the other way round: the probabilities under that rule are those of a random matching with
+the given weights, found by message passing (exact where pairs form no ring: Bayati, Shah & Sharma (2008), IEEE Trans.
+Inf. Theory 54, for the best matching; the sum form used here is the usual monomer-dimer recursion, from memory).
 
 Inside: `Odds`, `Chances`, `share_out`, `choose`, `in_order`.
 """
@@ -66,8 +66,8 @@ def share_out(odds: Odds, planned_count: int, played_count: int) -> Chances:
 def choose(odds: Odds, chances: Chances, planned_count: int, played_count: int) -> tuple[IntArray, FloatArray]:
     """Played note of each planned one (or -1) and the probability of that: likeliest first, none used twice.
 
-    A pair is taken when it is likelier than the miss. Where probabilities exceed a half there is nothing to choose, so the
-    order matters only among doubtful pairs.
+    A pair is taken when it is likelier than the miss. Where probabilities exceed a half there is nothing to choose,
+    so the order matters only among doubtful pairs.
     """
     match = np.full(planned_count, -1, np.int64)
     confidence = chances.miss.copy()

@@ -1,6 +1,7 @@
 """The chain of running offsets: how it moves from stroke to stroke, and what all strokes together say about it.
 
-Inside: `Moves` (transition matrices), `make_moves`, `evidence` (forward only), `smooth` (forward and backward in blocks).
+Inside: `Moves` (transition matrices), `make_moves`, `evidence` (forward only), `smooth` (forward and backward in
+blocks).
 """
 
 from collections.abc import Callable, Iterator
@@ -89,8 +90,8 @@ def evidence(strokes: int, fit: Fit, moves: Moves) -> float:
 def smooth(strokes: int, fit: Fit, moves: Moves) -> Iterator[tuple[int, int, FloatArray]]:
     """The posterior of the offset at every stroke, block by block from the end: first, end, shape (strokes, offsets).
 
-    The forward pass keeps one row a block and is run again inside each block on the way back: half as much work again, and
-    memory that does not grow with the take.
+    The forward pass keeps one row a block and is run again inside each block on the way back: half as much work
+    again, and memory that does not grow with the take.
     """
     spans = list(_blocks(strokes))
     before: list[FloatArray | None] = [None]

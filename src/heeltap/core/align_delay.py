@@ -1,7 +1,7 @@
 """Where a take may sit on its plan: candidates for the constant delay, and offsets that a lost player may have leapt to.
 
-Both look at how often each time difference occurs between planned and played notes of one key: true offsets pile up, chance
-ones do not.
+Both look at how often each time difference occurs between planned and played notes of one key: true offsets pile up,
+chance ones do not.
 
 Inside: `Places`, `home_candidates`, `leap_bands`.
 """
@@ -36,8 +36,8 @@ _BIN_MS = 20.0
 _BELL = np.array([0.5, 0.9, 1.0, 0.9, 0.5])
 """How much differences up to 50 ms from the middle of a place count for it."""
 
-_WINDOW = 16
-"""Planned notes judged together when looking for a leap."""
+_WINDOWS = (8, 16)
+"""Planned notes judged together when looking for a leap: few for a short one, more where chance fits are common."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,15 +111,15 @@ def leap_bands(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tupl
 
     ``clean`` tells which planned notes were found at home on their own key.
     """
-    starts = np.arange(0, max(len(plan) - _WINDOW // 2, 1), _WINDOW // 2)
-    ends = np.minimum(starts + _WINDOW, len(plan))
-    total = np.concatenate([[0], np.cumsum(clean)])
-    found = total[ends] - total[starts]
-    size = ends - starts
     bands: list[float] = []
-    for row in np.flatnonzero((found < 0.8 * size) & (size >= 6)):
-        need = max(0.6 * size[row], found[row] + max(3.5, 0.25 * size[row]))
-        bands += _fits(plan, take, np.arange(starts[row], ends[row]), home_ms, float(need))
+    total = np.concatenate([[0], np.cumsum(clean)])
+    for window in _WINDOWS:
+        starts = np.arange(0, max(len(plan) - window // 2, 1), window // 2)
+        ends = np.minimum(starts + window, len(plan))
+        found, size = total[ends] - total[starts], ends - starts
+        for row in np.flatnonzero((found < 0.8 * size) & (size >= 6)):
+            need = max(0.6 * size[row], found[row] + max(3.5, 0.25 * size[row]))
+            bands += _fits(plan, take, np.arange(starts[row], ends[row]), home_ms, float(need))
     if not bands:
         return ()
     ordered = np.sort(np.array(bands))

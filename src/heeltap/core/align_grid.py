@@ -69,8 +69,8 @@ def stroke_sigma(plan: Line, first: IntArray, habits: Habits) -> FloatArray:
 class Lens:
     """Table of hit densities: one row per scale and per millisecond within a step.
 
-    ``table[row]`` holds the density of a residual at every multiple of `STEP_MS` plus the row's millisecond, from far early
-    to far late with room for the longest stretch: so the densities of one note at all offsets are one slice.
+    ``table[row]`` holds the density of a residual at every multiple of `STEP_MS` plus the row's millisecond, from far
+    early to far late with room for the longest stretch: so the densities of one note at all offsets are one slice.
     """
 
     def __init__(self, sigma_ms: FloatArray, habits: Habits, longest: int) -> None:
@@ -141,7 +141,8 @@ def make_pairs(plan: Line, take: Line, sigma_ms: FloatArray, lens: Lens, stretch
 def block_fit(lens: Lens, pairs: Pairs, rows: slice, first_note: int, firsts: IntArray, count: int) -> FloatArray:
     """Likelihood ratio of each stroke of a block at each offset, shape (strokes, count).
 
-    ``rows`` are the block's pairs, ``first_note`` its first planned note, ``firsts`` the first note of each of its strokes.
+    ``rows`` are the block's pairs, ``first_note`` its first planned note, ``firsts`` the first note of each of its
+    strokes.
     """
     hits = lens.densities(pairs, rows, count)
     starts = np.flatnonzero(pairs.played[rows] < 0)

@@ -29,7 +29,7 @@ class Habits:
     """Probability that a planned note is not played."""
     wrong: float = 0.03
     """Probability that a played note falls on another key."""
-    near: float = 0.8
+    near: float = 0.7
     """Share of the wrong keys within two semitones."""
     extra: float = 0.10
     """Unplanned notes per planned one."""
@@ -46,16 +46,16 @@ class Habits:
     loose: float = 0.0
     """Share of the notes that fall anywhere within `loose_reach_ms` of their stroke: ornaments, broken chords."""
     loose_reach_ms: float = 0.0
-    wander_ms: float = 10.0
+    wander_ms: float = 20.0
     """Standard deviation of a step of the running offset, a quarter of a second apart."""
     stumble: float = 0.06
     """Share of the steps that are larger: Laplace of scale `stumble_ms`."""
     stumble_ms: float = 35.0
-    home_ms: float = 40.0
+    home_ms: float = 80.0
     """Distance from the constant delay at which the pull home acts."""
-    home_nats: float = 0.7
+    home_nats: float = 1.5
     """The most that a stroke away from home costs."""
-    lost_nats: float = 0.7
+    lost_nats: float = 1.0
     """What a stroke costs where a player has leapt to."""
     leap: float = 0.001
     """Probability of a leap to anywhere at a stroke at home."""

@@ -1,6 +1,7 @@
 """What an aligner is given, cleaned: one unit, time order, and strokes.
 
-Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own order.
+Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own
+order.
 
 Inside: `Line` (one side of an alignment), `read_line`, `strokes_of`.
 """

@@ -1,6 +1,7 @@
 """A take at free tempo brought onto the part's own time: first which stroke each note belongs to, then when each stroke was.
 
-Inside: `Score` (the part as strokes), `read_score`, `follow` (notes to strokes), `stroke_times` (strokes to milliseconds).
+Inside: `Score` (the part as strokes), `read_score`, `follow` (notes to strokes), `stroke_times` (strokes to
+milliseconds).
 """
 
 from dataclasses import dataclass
