@@ -25,6 +25,7 @@ from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, stroke
 from heeltap.core.align_pass import home_evidence, pair_odds, set_up
 from heeltap.core.align_tempo import follow, read_score, stroke_times
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+from heeltap.core.plan import ANY_PITCH
 
 __all__ = ["Match", "align", "align_free"]
 
@@ -32,10 +33,17 @@ _SURE = 0.9975
 """Certainty of the delay from which it is called known: 12 nats ahead of the next. A note missed at one end and one too many
 at the other are worth up to 10, and nothing else tells equal strokes on one key from themselves shifted by one."""
 
-_HALF_NATS = 2.0
-"""Evidence is halved before it becomes a certainty: of 22 simulated takes whose best delay led by 1-3 nats 2 had slipped, of
-17 that led by 3-6 nats 1, of the next 246 none."""
+_AT_HOME = 0.7
+"""Share of the matches that must sit near the delay for it to be known: a player who was elsewhere half of the time leaves
+open which half was right."""
 
+_HALF_NATS = 2.0
+"""Evidence is halved before it becomes a certainty: of 31 simulated takes whose best delay led by under 4 nats 5 had slipped,
+of the next 349 none."""
+
+
+STAYING = Habits(leap=1e-5, leap_away=1e-5, stumble=0.01, wander_ms=10.0)
+"""For weighing delays against each other: a player who could leap might start on any of them and change over."""
 
 FREE = Habits(wander_ms=20.0, home_ms=80.0, loose=0.03, loose_reach_ms=300.0)
 """At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
@@ -103,7 +111,7 @@ def align(
     ValueError
         For columns of unequal length, times that are not finite numbers, keys outside -1..127.
     """
-    plan = read_line(in_ms(plan_us, "plan_us"), plan_pitch, "plan")
+    plan = read_line(in_ms(plan_us, "plan_us"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
     if take_velocity is not None and np.asarray(take_velocity).shape != take.at_ms.shape:
         raise ValueError(f"take: {np.asarray(take_velocity).size} velocities for {len(take)} times; expected as many")
@@ -113,7 +121,7 @@ def align(
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, delay_ms)
     habits = Habits()
-    home, sure = (float(delay_ms), 1.0) if delay_ms is not None else _find_home(plan, take, first, habits)
+    home, sure = (float(delay_ms), 1.0) if delay_ms is not None else _find_home(plan, take, first)
     match, confidence = _pass(plan, take, first, habits, Places(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
@@ -125,14 +133,14 @@ def align(
     return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE)
 
 
-def _find_home(plan: Line, take: Line, first: IntArray, habits: Habits) -> tuple[float, float]:
+def _find_home(plan: Line, take: Line, first: IntArray) -> tuple[float, float]:
     """The constant delay that explains the take best, ms, and how certain it is that no other does."""
     homes = home_candidates(plan, take)
     if len(homes) == 1:
         return homes[0], 1.0
     low = STEP_MS * round((min(homes) - 150) / STEP_MS)
     wide = Stretch(low, round((max(homes) + 150 - low) / STEP_MS) + 1)
-    setup = set_up(plan, take, first, habits, (wide,))
+    setup = set_up(plan, take, first, STAYING, (wide,))
     gains = np.array([home_evidence(setup, Places(home)) for home in homes])
     best = int(np.argmax(gains))
     rivals = gains[np.abs(np.array(homes) - homes[best]) > 60.0]
@@ -183,8 +191,9 @@ def _result(
     spare = np.ones(len(take), bool)
     spare[out_match[out_match >= 0]] = False
     offset = take.at_ms[match[hit]] - plan.at_ms[hit]
-    delay, error = _delay(offset[np.abs(offset - home) < NEAR_HOME_MS])
-    known = sure and np.isfinite(error)
+    near = np.abs(offset - home) < NEAR_HOME_MS
+    delay, error = _delay(offset[near])
+    known = sure and bool(np.isfinite(error)) and int(near.sum()) > _AT_HOME * offset.size
     if delay_ms is not None:
         delay, error, known = float(delay_ms), 0.0, True
     return Match(out_match, out_confidence, wrong, np.flatnonzero(spare), delay, error, known)
@@ -228,7 +237,7 @@ def align_free(
     time; with those as the plan the take is matched as to a click, twice, the second time with the times that the
     first found.
     """
-    plan = read_line(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan")
+    plan = read_line(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, None)

@@ -62,16 +62,17 @@ def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
     return values
 
 
-def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str) -> Line:
+def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int = 0) -> Line:
     """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers."""
     keys = np.asarray(pitch)
     if keys.shape != at_ms.shape:
         raise ValueError(f"{what}: {keys.size} pitches for {at_ms.size} times; expected as many of each")
+    expected = "0-127" if lowest == 0 else "0-127, or -1 for any key"
     if keys.size and (keys.dtype.kind not in "iuf" or not np.all(np.isfinite(keys.astype(np.float64)))):
-        raise ValueError(f"{what}: pitches hold something that is no key; expected 0-127 or -1 for any key")
+        raise ValueError(f"{what}: pitches hold something that is no key; expected {expected}")
     whole = keys.astype(np.int64) if keys.size else np.zeros(0, np.int64)
-    if whole.size and (whole.min() < -1 or whole.max() > 127):
-        raise ValueError(f"{what}: pitches run from {whole.min()} to {whole.max()}; expected 0-127 or -1 for any key")
+    if whole.size and (whole.min() < lowest or whole.max() > 127):
+        raise ValueError(f"{what}: pitches run from {whole.min()} to {whole.max()}; expected {expected}")
     order = np.lexsort((whole, at_ms)).astype(np.int64)
     return Line(at_ms[order], whole[order], order)
 
