@@ -55,6 +55,8 @@ class Player:
     """Share of the strokes struck with two hands."""
     tempo_scale: float = 1.0
     """Tempo as played over the tempo that is written."""
+    tempo_drift: float = 0.0
+    """How much faster (relative) the take ends than it begins, evenly spread; 0.02 is 2 % over the whole take."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,13 +171,20 @@ def make_groove(rng: np.random.Generator, player: Player) -> Groove:
     base.append(stray)
     played.append(np.zeros(stray.size))
     everything = np.concatenate(meant), np.concatenate(base), np.concatenate(played)
-    scale = player.tempo_scale
-    us = np.round((everything[1] * beat_ms / scale + everything[2]) * 1000).astype(np.int64)
+    at_ms = _as_played(everything[1], float(slots[-1]), player) * beat_ms
+    us = np.round((at_ms + everything[2]) * 1000).astype(np.int64)
     order = np.argsort(us, kind="stable")
     away = np.concatenate([np.abs(player.run_ms * along + player.bias_ms), np.zeros(us.size - slots.size)])
     away[slots.size : slots.size + two.size] = away[two]
     past = away > beat_ms / 8
     return Groove(player, us[order], everything[0][order], everything[2][order], past[order])
+
+
+def _as_played(quarter: FloatArray, length: float, player: Player) -> FloatArray:
+    """Written positions to where the player's own tempo puts them, in quarters of the written tempo."""
+    gain = player.tempo_drift / length
+    bent = np.log1p(gain * quarter) / gain if gain else quarter
+    return np.asarray(bent / player.tempo_scale)
 
 
 def _wander(rng: np.random.Generator, slots: FloatArray, wander_ms: float) -> FloatArray:

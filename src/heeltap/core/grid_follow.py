@@ -293,7 +293,7 @@ def _graces(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> BoolArray:
     rest_ms = (ground.at - seen.row - seen.part - seen.offset) * ground.pulses.median_ms
     next_rest = np.append(rest_ms[1:], np.nan)
     same = np.append((seen.row[1:] == seen.row[:-1]) & (seen.part[1:] == seen.part[:-1]), False)
-    ahead = same & (rest_ms < -max(1.8 * rounds.sigma_ms, 15.0)) & (np.abs(next_rest) < np.abs(rest_ms))
+    ahead = same & (rest_ms < -max(2.2 * rounds.sigma_ms, 20.0)) & (np.abs(next_rest) < np.abs(rest_ms))
     lone = (seen.row < 0) & np.append(seen.row[1:] >= 0, False)
     return np.asarray(softer & (gap_ms < _GRACE_MS) & (ahead | lone))
 
