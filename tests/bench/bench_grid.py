@@ -12,8 +12,8 @@ from pathlib import Path
 
 import mido
 
-from heeltap.core.grid import place
-from heeltap.files.smf import read_midi
+from heeltap.core.grid import Slots, place
+from heeltap.files.smf import Midi, read_midi
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -28,6 +28,10 @@ def _best(job: Callable[[], object], rounds: int = 5) -> float:
     return min(took)
 
 
+def _place(take: Midi) -> Slots:
+    return place(take.onset_us, take.tempo, take.metre, take_pitch=take.pitch, take_velocity=take.velocity)
+
+
 def main() -> None:
     """Measure and print."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT.parent / "shared" / "data" / "groove"
@@ -39,8 +43,8 @@ def main() -> None:
     notes = sum(take.onset_us.size for take in takes)
     peer = _best(lambda: [mido.MidiFile(file) for file in files])
     reading = _best(lambda: [read_midi(file) for file in files])
-    placing = _best(lambda: [place(t.onset_us, t.tempo, t.metre, take_pitch=t.pitch, take_velocity=t.velocity) for t in
-    takes]) raster = _best(lambda: [place(t.onset_us, t.tempo, t.metre, grid=16) for t in takes])
+    placing = _best(lambda: [_place(take) for take in takes])
+    raster = _best(lambda: [place(t.onset_us, t.tempo, t.metre, grid=16) for t in takes])
     print(f"{len(files)} files, {notes} notes, OMP_NUM_THREADS={os.environ.get('OMP_NUM_THREADS', 'unset')}")
     print(f"mido parsing            {peer:7.3f} s   1.00")
     print(f"reading                 {reading:7.3f} s   {reading / peer:.2f}")
