@@ -15,6 +15,7 @@ from heeltap.live.engine import Engine, EngineSpec, start_engine
 from heeltap.live.records import CLICK, DONE, NOTE_ON, PORT_BACK, PORT_LOST, Record
 from heeltap.live.stamp import restamp
 from heeltap.ports.base import list_ports, open_in
+from heeltap.ports.rtmidi import Rtmidi2
 from heeltap.sound.click import click_schedule
 from tests.live.jack_player import Player
 from tests.live.jack_server import Server, server_missing
@@ -153,3 +154,31 @@ def test_virtual_port_is_there_for_others(player: Player) -> None:
 
     assert any("our pad" in name for name in names)
     assert connected
+
+
+def test_second_library_plays_and_listens(player: Player) -> None:
+    """Where rtmidi2 is installed: it lists, opens, hears with the driver's deltas, plays, and makes a port of its own.
+
+    Its wheel brings a JACK library of its own; where that does not match the server, preload the system's.
+    """
+    rtmidi2 = pytest.importorskip("rtmidi2")
+    system = Rtmidi2(rtmidi2, "jack")
+    assert system.names(inputs=True) == ["robot:out"], "preload the system's libjack: LD_PRELOAD=libjack.so.0"
+    ear, voice = system.open_in("robot:"), system.open_out("robot-ear:")
+    mine = system.open_in("our pad", virtual=True)
+    first_ns = now_ns() + 200_000_000
+    player.play([first_ns + k * 50_000_000 for k in range(5)], list(range(60, 65)))
+    voice.send(b"\x99\x4d\x64")
+    got = []
+    while len(got) < 5 and now_ns() < first_ns + 2_000_000_000:
+        got += [message] if (message := ear.poll()) else []
+        nap(0.001)
+    seen = (ear.connected(), ear.returned(), any("our pad" in name for name in system.names(inputs=False)))
+    _, heard = player.finish()
+    for port in (ear, voice, mine):
+        port.close()
+
+    assert [bytes((0x90, pitch, 90)) for pitch in range(60, 65)] == [data for data, _ in got]
+    assert [0.0, *[pytest.approx(0.05, abs=0.01)] * 4] == [delta_s for _, delta_s in got]
+    assert (True, True, True) == seen
+    assert [b"\x99\x4d\x64"] == [data for _, data in heard]

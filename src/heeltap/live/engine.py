@@ -26,7 +26,7 @@ from heeltap.live.inputs import open_input, open_output
 from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.live.records import DIED, KEY, STOP, Record
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
-from heeltap.ports.base import InPort, OutPort, open_in
+from heeltap.ports.base import InPort, OutPort, open_in, quiet_stderr
 from heeltap.ports.fake import FakeInPort
 from heeltap.ports.keys import KeysInPort
 from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule
@@ -202,9 +202,11 @@ def _process(spec: EngineSpec, sock: socket.socket, news: Connection) -> None:
         return
     loop = _loop(spec, clock, inputs, output, journal, channel, zero_ns, SCHEDULERS[code])
     stopper.append(loop.stop)
-    news.send(("ready", zero_ns, code))
+    with contextlib.suppress(OSError):  # nobody may be left to read it; the loop sees that too, and ends in order
+        news.send(("ready", zero_ns, code))
     stop_collecting()
-    report = loop.run()
+    with quiet_stderr():  # what a driver has to say in the middle of a take would land on the screen
+        report = loop.run()
     with contextlib.suppress(OSError):  # nobody may be left to read it
         news.send(("report", report))
     channel.close()

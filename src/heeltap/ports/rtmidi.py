@@ -65,7 +65,8 @@ class _System:
     def names(self, *, inputs: bool) -> list[str]:
         """Full names in the system's order; raises `PortError` where the machine has no MIDI system."""
         client = self.quiet_client(inputs)
-        found = self.port_names(client)
+        with quiet_stderr():  # rtmidi2 connects here only, and says on descriptor 2 that nobody is there
+            found = self.port_names(client)
         self.drop(client)
         return found
 
@@ -87,9 +88,9 @@ class _System:
                 with quiet_stderr():
                     client.open_virtual_port(wanted)
                 return wanted
-            names = self.port_names(client)
-            index = find_port(wanted, names, what=what)
             with quiet_stderr():
+                names = self.port_names(client)
+                index = find_port(wanted, names, what=what)
                 client.open_port(index)
         except PortError:
             self.drop(client)
@@ -198,8 +199,7 @@ class _PythonRtmidiOut(_Port):
 
 
 class Rtmidi2(_System):
-    """Adapter over rtmidi2, which names and returns things otherwise. Untested on a real device by us: see the decision
-    record."""
+    """Adapter over rtmidi2, which names and returns things otherwise."""
 
     def __init__(self, library: Any, api: str) -> None:
         super().__init__(library, api)
