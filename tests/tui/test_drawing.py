@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.core.plan import Section
-from heeltap.jobs.drill_text import ASCII, UNICODE, Marks, gutter_of, least_width, marks_for, plain, signed
+from heeltap.jobs.drill_text import ASCII, UNICODE, Marks, bar_block, gutter_of, least_width, marks_for, plain, signed
 from heeltap.live.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
 from heeltap.live.sheet import sheet_of
 from heeltap.tui.drawing import View, clean, clip, draw_drill, draw_report, first_row
@@ -198,3 +198,15 @@ def test_every_size_gives_exactly_that_many_lines(
     if width >= 80:
         assert max(len(line) for line in plain(lines)) <= width
     assert gutter_of(state.sheet, marks) >= 12
+
+
+def test_a_number_without_room_is_not_cut_to_another() -> None:
+    """Where a column is too narrow a number becomes ``~``; it never loses a digit."""
+    plan = counted_plan(["1e&a"], bpm=40.0)
+    state = begin(sheet_of(plan), Feedback.STROKE)
+    for event in [Begin(), *played(plan, [-120.0, None, 40.0, 130.0]), Clock(2_500_000)]:
+        state, _ = step(state, event)
+
+    rows = [plain(bar_block(state, state.sheet.bars, width, UNICODE))[2].split() for width in (64, 48)]
+
+    assert rows == [["played", "-120mis", "+40", "+130"], ["played", "~", "mis+40+130"]]

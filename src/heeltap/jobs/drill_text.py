@@ -47,6 +47,9 @@ SCALE_CELL_US = 5_000
 """One column of the lean scale; the last ones take in all that is further away."""
 
 
+_MISS = "miss"
+
+
 class Span(NamedTuple):
     """A piece of a line."""
 
@@ -162,7 +165,7 @@ def stroke_text(target: Target, stroke: Stroke, state: State, marks: Marks, *, s
     if not shown:
         return Span(marks.heard if stroke.notes else "", "dim")
     if stroke.status is Status.MISSED:
-        return Span("miss", "out")
+        return Span(_MISS, "out")
     if stroke.status is Status.NO_INPUT or stroke.offset_us is None:
         return Span("?", "dim")
     inside = abs(stroke.offset_us - state.sheet.lean_us) <= target.pocket_us
@@ -242,7 +245,7 @@ def _plan_mark(target: Target, marks: Marks) -> Span:
 
 
 def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
-    """Spans at their columns; one that would cover the next is cut, but never its first character."""
+    """Spans at their columns, each fitted into the room up to the next."""
     line: Line = []
     at = 0
     ends = [*(column for column, _ in cells), width][1:]
@@ -252,8 +255,15 @@ def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
         start = max(column, at)
         if start > at:
             line.append(Span(" " * (start - at)))
-        text = span.text[: max(1, following - start)]
+        text = _fitted(span.text, following - start)
         line.append(span._replace(text=text))
         at = start + len(text)
     line.append(Span(" " * max(0, width - at)))
     return line
+
+
+def _fitted(text: str, room: int) -> str:
+    """The text where it fits; ``mis`` for ``miss`` in a narrow column; ``~`` rather than a number cut to another one."""
+    if text == _MISS and room <= len(text):
+        text = text[:3]
+    return text if len(text) <= max(1, room) else "~"
