@@ -5,6 +5,7 @@ import pytest
 
 from heeltap.core.arrays import as_ints
 from heeltap.errors import InputFileError
+from heeltap.files import parts
 from heeltap.files.parts import Part, choose_part, guess_drums
 from heeltap.files.smf import parse_midi
 from tests.makers.midi_bytes import meta, note_on, smf, track
@@ -126,3 +127,39 @@ def test_drums_by_channel_name_or_content(channel: int, name: str, expected: boo
 def test_what_is_no_drum_part(pitch: list[int], tick: list[int]) -> None:
     """A bass line over the same keys, chords, and too few notes are not taken for drums."""
     assert guess_drums(0, "Bass", as_ints(pitch), as_ints(tick)) is False
+
+
+def test_kit_keys_are_those_of_general_midi() -> None:
+    """Source: General MIDI 1, percussion map, keys 35-59: bass drums, snare sounds, hi-hats and cymbals."""
+    names = [
+        "Acoustic Bass Drum",
+        "Bass Drum 1",
+        "Side Stick",
+        "Acoustic Snare",
+        "Hand Clap",
+        "Electric Snare",
+        "Low Floor Tom",
+        "Closed Hi-Hat",
+        "High Floor Tom",
+        "Pedal Hi-Hat",
+        "Low Tom",
+        "Open Hi-Hat",
+        "Low-Mid Tom",
+        "Hi-Mid Tom",
+        "Crash Cymbal 1",
+        "High Tom",
+        "Ride Cymbal 1",
+        "Chinese Cymbal",
+        "Ride Bell",
+        "Tambourine",
+        "Splash Cymbal",
+        "Cowbell",
+        "Crash Cymbal 2",
+        "Vibraslap",
+        "Ride Cymbal 2",
+    ]
+    kinds = {"_KICK": ("Bass Drum",), "_SNARE": ("Stick", "Snare", "Clap"), "_CYMBAL": ("Hi-Hat", "Cymbal", "Ride")}
+    for table, words in kinds.items():
+        keys = tuple(key for key, name in enumerate(names, 35) if any(word in name for word in words))
+
+        assert keys == getattr(parts, table)

@@ -1,6 +1,7 @@
 """Reading good MIDI files: notes, times, maps, parts, markers, pedal."""
 
 from collections import deque
+from fractions import Fraction
 from pathlib import Path
 
 import mido
@@ -116,6 +117,24 @@ def test_the_last_of_two_tempi_on_a_tick_counts() -> None:
     assert [0, 600_000] == differ.onset_us.tolist() == equal.onset_us.tolist()
     assert any("two tempos on one tick" in line for line in differ.warnings)
     assert () == equal.warnings
+
+
+def test_two_hours_with_thousands_of_tempo_changes_are_exact(rng: np.random.Generator) -> None:
+    """4,000 tempi in one track, notes in another, over two hours: every onset within 0.5 us of exact fractions."""
+    steps, tempi = rng.integers(1, 3_500, 4_000).tolist(), rng.integers(300_000, 900_000, 4_000).tolist()
+    waits = rng.integers(1, 3_500, 4_000).tolist()
+    conductor = track(*(tempo(step, us) for step, us in zip(steps, tempi, strict=True)))
+    midi = parse_midi(smf(conductor, track(*(note_on(wait, 60) for wait in waits))))
+    exact, at_tick, at_us, us_per_quarter, row = [], 0, Fraction(0), 500_000, 0
+    changes = np.cumsum(steps).tolist()
+    for tick in np.cumsum(waits).tolist():
+        while row < len(changes) and changes[row] <= tick:
+            at_us += Fraction((changes[row] - at_tick) * us_per_quarter, 480)
+            at_tick, us_per_quarter, row = changes[row], tempi[row], row + 1
+        exact.append(at_us + Fraction((tick - at_tick) * us_per_quarter, 480))
+
+    assert exact[-1] > 7_200_000_000
+    assert max(abs(us - right) for us, right in zip(midi.onset_us.tolist(), exact, strict=True)) <= Fraction(1, 2)
 
 
 def test_columns_are_equal_long_int64_and_read_only() -> None:

@@ -39,7 +39,7 @@ def _is_beat(midi: Midi, *, times: int = 1) -> bool:
         (b"MThd", "ends inside its header"),
         (smf(track(BEAT))[:13], "ends inside its header"),
         (track(BEAT), "a track without a header"),
-        (smf(), "no track"),
+        (smf(declared=3), "declares 3 tracks and none there"),
         (smf(track(BEAT), division=0), "time division 0"),
         (smf(track(BEAT), division=0xE800), "E8 00"),
         (smf(track(BEAT), division=0xE650), "E6 50"),
@@ -65,6 +65,13 @@ def test_what_cannot_be_timed_is_refused_in_one_line(data: bytes, words: str) ->
     assert str(caught.value).startswith("take.mid")
     assert "\n" not in str(caught.value)
     assert 3 == caught.value.exit_code
+
+
+def test_a_file_that_declares_no_track_is_empty() -> None:
+    """No tracks declared, none there: readable, and without notes."""
+    midi = parse_midi(smf())
+
+    assert (0, (), ()) == (len(midi), midi.parts, midi.warnings)
 
 
 def test_paths_that_are_no_files_are_refused(tmp_path: Path) -> None:

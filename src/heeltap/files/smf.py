@@ -86,7 +86,7 @@ def parse_midi(data: bytes, where: str = "MIDI data", pattern: int | None = None
         notices.add(f"format 0 with {len(tracks)} tracks", "read as format 1")
     if header.format == 2:
         tracks = _pattern(tracks, pattern, where, notices)
-    _refuse_ruins(tracks, where, header.next_byte)
+    _refuse_ruins(tracks, header, where)
     return _assemble(header, rate, tracks, where, notices)
 
 
@@ -124,13 +124,14 @@ def _pattern(tracks: list[RawTrack], pattern: int | None, where: str, notices: N
     return [track if index == chosen - 1 else RawTrack() for index, track in enumerate(tracks)]
 
 
-def _refuse_ruins(tracks: Sequence[RawTrack], where: str, byte: int) -> None:
+def _refuse_ruins(tracks: Sequence[RawTrack], header: Header, where: str) -> None:
     """Raise `MidiFileError` when damage left no note at all: that is not the same as a file without notes."""
     for index, track in enumerate(tracks):
         if track.damaged and not any(other.notes for other in tracks):
             raise MidiFileError(f"{where}, track {index}", track.damaged, hint="no note could be read before it")
-    if not tracks:
-        raise MidiFileError(f"{where}, byte {byte}", "a header and no track", "at least one 'MTrk'")
+    if header.tracks and not tracks:
+        place = f"{where}, byte {header.next_byte}"
+        raise MidiFileError(place, f"a header that declares {header.tracks} tracks and none there", "'MTrk'")
 
 
 def _metas(tracks: Sequence[RawTrack], *kinds: int) -> list[tuple[int, Meta]]:

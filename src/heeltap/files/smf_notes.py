@@ -35,9 +35,9 @@ class NoteColumns:
 
 def unpack(tracks: "Sequence[array[int]]") -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
     """Tick, status, first and second data byte, and track of packed messages, in track and file order."""
-    counts = [len(events) for events in tracks]
+    counts = np.array([len(events) for events in tracks], np.int64)
     packed = np.frombuffer(b"".join(tracks), np.int64)
-    track = np.repeat(np.arange(len(counts), dtype=np.int64), counts)
+    track = np.repeat(np.arange(counts.size, dtype=np.int64), counts)
     return packed >> 24, packed >> 16 & 0xFF, packed >> 8 & 0xFF, packed & 0xFF, track
 
 
