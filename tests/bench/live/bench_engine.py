@@ -54,15 +54,17 @@ def one_side(server: Server, module: str, events: int, seed: int, *extra: str) -
     return json.loads(last), sent_ns
 
 
-def deviation_ms(stamp_ns: Sequence[int], sent_ns: Sequence[int]) -> tuple[np.ndarray, int]:
-    """Distance of each stamp from its note's sending, around the median, ms; and how many notes have no stamp."""
+def deviation_ms(stamp_ns: Sequence[int], sent_ns: Sequence[int]) -> tuple[np.ndarray, int, float]:
+    """Distance of each stamp from its note's sending, around the median, ms; how many notes have no stamp; and how far
+    the medians of the take's four quarters lie apart, ms: whether the bias is constant."""
     lost = len(sent_ns) - len(stamp_ns)
     sent = np.array(sent_ns)
     stamps = np.array(stamp_ns)
     if lost:  # without all of them the n-th stamp is not the n-th note: take the latest sent before each
         sent = sent[np.maximum(np.searchsorted(sent, stamps, side="right") - 1, 0)]
     delay = (stamps - sent) / 1e6
-    return np.abs(delay - np.median(delay)), lost
+    quarters = [np.median(part) for part in np.array_split(delay, 4)]
+    return np.abs(delay - np.median(delay)), lost, float(max(quarters) - min(quarters))
 
 
 def row(name: str, values_ms: np.ndarray) -> str:
@@ -95,13 +97,15 @@ def main() -> None:
             for seed, (name, module, extra) in enumerate(sides):
                 answer, sent = one_side(server, module, options.events, seed, *extra)
                 late = np.abs(np.array(answer["late_us"])) / 1000
-                stamps, lost = deviation_ms(answer["stamp_ns"], sent)
+                stamps, lost, moved = deviation_ms(answer["stamp_ns"], sent)
                 print(row(f"{name}: click lateness", late))
                 print(row(f"{name}: stamp deviation", stamps))
                 if "live_ns" in answer:
                     print(row(f"{name}: live stamp deviation", deviation_ms(answer["live_ns"], sent)[0]))
                 load = ", ".join(f"{x:.1f}" for x in os.getloadavg()[:2])
-                print(f"    lost {lost} of {len(sent)}; load {load}; {answer.get('scheduler', '')}")
+                print(
+                    f"    lost {lost} of {len(sent)}; bias moves by {moved:.3f} ms; load {load}; {answer.get('scheduler', '')}"
+                )
                 p99[name] = (float(np.percentile(late, 99)), float(np.percentile(stamps, 99)))
             for name in list(p99)[1:]:
                 ratios = [p99["naive"][i] / max(p99[name][i], 1e-6) for i in range(2)]
