@@ -70,7 +70,7 @@ def test_a_fading_click_falls_evenly_and_ends_in_silence() -> None:
 
     ones = made.strength[made.is_one]
     assert np.all(np.diff(ones) <= 0)
-    assert [1.0] * 4 == ones[:4].tolist()
+    assert [1.0] * 5 + [0.875, 0.75, 0.625, 0.5, 0.375, 0.25, 0.125] == ones.tolist()
     assert 11 == made.at_tick.max() // (4 * 10_080)
     assert made.strength.min() > 0
 

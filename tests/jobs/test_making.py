@@ -72,6 +72,27 @@ def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: int
     assert () == midi.warnings
 
 
+def test_notes_in_the_midi_file_end_before_the_next_stroke(tmp_path: Path) -> None:
+    """Half the way, and never longer than 0.3 s."""
+    write_exercise(make("split", 8), tmp_path / "x.mid")
+
+    midi = read_midi(tmp_path / "x.mid")
+    rows = midi.track == midi.parts[0].track
+    onset, length = midi.onset_us[rows], midi.duration_us[rows]
+    assert np.all(length[:-1] <= np.diff(onset) // 2 + 50)
+    assert 0 < length.min() < 200_000
+    assert length.max() <= 300_050
+
+
+def test_the_fill_is_underlined_from_its_first_beat_to_the_bars_end() -> None:
+    """The mark begins below the syllable on which the fill starts."""
+    lines = exercise_text(make("turn", 3)).splitlines()
+
+    fill = next(row for row, line in enumerate(lines) if line.startswith("fill"))
+    assert "3" == lines[fill - 2][lines[fill].index("~")]
+    assert len(lines[fill]) == 10 + 4 * 6 - 1
+
+
 def test_a_ladder_is_in_the_midi_file_and_on_the_sheet(tmp_path: Path) -> None:
     """Tempo changes at their bars."""
     exercise = make("anchor", 1, tempo_bpm=100, ladder=Ladder(8, 10.0))
