@@ -204,7 +204,8 @@ def _set_tempo(exercise: Exercise, grade: Grade, asked_bpm: float | None) -> Exe
     if not TEMPI[0] <= asked_bpm <= min(TEMPI[1], fastest):
         allowed = f"{TEMPI[0]:g} to {int(min(TEMPI[1], fastest))} bpm"
         hint = f"strokes come at most {grade.most_per_s:g} a second in this grade"
-        raise PlanError(sentence(exercise.name, f"{asked_bpm:g} bpm", allowed, hint))
+        where = f"{exercise.family} {grade.number} in {metre}"
+        raise PlanError(sentence(where, f"{asked_bpm:g} bpm", allowed, hint))
     return replace(exercise, tempo_bpm=float(asked_bpm))
 
 
