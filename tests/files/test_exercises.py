@@ -162,3 +162,69 @@ def test_a_pads_role_brings_its_key() -> None:
     found = exercise_from_toml(text + 'bars = [["1", "2", "3"]]')
 
     assert [(36,), (40,), ()] == [voice.pitches for voice in found.voices]
+
+
+PIECES = (
+    "format", "metre", "tempo_bpm", "section", "bars", "name", "voices", "ladder", "lines", "fill_from", "click", "=", "[", "]",
+    "[[", "]]", "{", "}", '"', "'", ",", "\n", "1", "-1", "1e999", "nan", "true", "1979-05-27", ".", "#", "x", "9" * 5_000,
+)  # fmt: skip
+"""What a slip of the hand, or an enemy, may put in or leave out."""
+
+
+@given(st.lists(st.tuples(st.integers(0, 400), st.integers(0, 12), st.sampled_from(PIECES)), min_size=1, max_size=4))
+@settings(deadline=None, max_examples=300)
+def test_a_damaged_file_is_read_or_refused_in_one_line(cuts: list[tuple[int, int, str]]) -> None:
+    """Whatever is cut out and put in: an exercise, or our error; never another exception."""
+    text = exercise_to_toml(made("turn", 8, bars=12)) if cuts[0][0] % 2 else HAND_WRITTEN
+    for at, length, piece in cuts:
+        text = text[:at] + piece + text[at + length :]
+
+    told = ""
+    try:
+        exercise_from_toml(text)
+    except SetFileError as e:
+        told = str(e)
+
+    assert "\n" not in told
+
+
+@pytest.mark.parametrize(
+    "value", ["3", '"x"', "true", "[1]", "[[1]]", "{ a = 1 }", "[{ a = 1 }]", "[{}]", "1979-05-27", "[]"]
+)
+@pytest.mark.parametrize(
+    "key",
+    [
+        "format",
+        "name",
+        "metre",
+        "tempo_bpm",
+        "swing_ratio",
+        "click",
+        "lean_ms",
+        "pocket_ms",
+        "ladder",
+        "voices",
+        "section",
+        "grade",
+    ],
+)
+def test_a_value_of_the_wrong_kind_is_a_mistake_of_the_file(key: str, value: str) -> None:
+    """Any kind of value under any key."""
+    lines = [line for line in HAND_WRITTEN.splitlines() if not line.startswith(key)]
+    if key == "section":
+        lines = lines[: lines.index("[[section]]")]
+    text = "\n".join([f"{key} = {value}", *lines])
+
+    valid = (key, value) in {
+        ("name", '"x"'),
+        ("voices", "[]"),
+        ("swing_ratio", "3"),
+        ("lean_ms", "3"),
+        ("pocket_ms", "3"),
+        ("grade", "3"),
+    }
+    if valid:
+        assert exercise_from_toml(text)
+    else:
+        with pytest.raises(SetFileError):
+            exercise_from_toml(text)

@@ -71,7 +71,7 @@ class Check:
             raise SetFileError(where, f"{len(text)} characters", f"at most {_LONGEST}")
         try:
             self.document: dict[str, Any] = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError) as e:
+        except (ValueError, RecursionError) as e:  # ValueError: TOML's own, and numbers of thousands of digits
             raise SetFileError(where, f"not TOML: {e or 'nested too deeply'}") from e
         self._lines = line_numbers(text)
 

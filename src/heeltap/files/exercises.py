@@ -157,8 +157,8 @@ def _sections(
     if len(bars) > _MOST_BARS:
         check.wrong(("section",), f"{len(bars)} bars", f"at most {_MOST_BARS}")
     sounding = check.mistakes or any(parse_pattern(line, metre).at_tick for bar in bars for line in bar.lines)
-    if bars and not sounding:
-        check.wrong(("section",), "no stroke in any bar", "at least one")
+    if not sounding:
+        check.wrong(("section",), "no stroke", "at least one stroke in one bar of one section")
     return tuple(bars), tuple(sections if any(s.name for s in sections) else ())
 
 
