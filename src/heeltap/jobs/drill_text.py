@@ -146,7 +146,7 @@ def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks, 
         planned.append(Span(_label("  plan", gutter), "dim"))
         played.append(Span(_label(_played_label(state, bar), gutter), "dim"))
         quarters = _quarters(bar, width)
-        counted += _row([(at, Span(slot.text, role)) for at, slot in quarters], width)
+        counted += _row([(at, Span(slot.text, "head" if now else "")) for at, slot in quarters], width)
         strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
         targets = state.sheet.targets
         notes = [(at, _plan_mark(targets[index], marks)) for at, index in strokes]
