@@ -61,7 +61,12 @@ def test_a_family_of_ones_own_is_read(tmp_path: Path) -> None:
 def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
     """Word, number and key slips come together, each with its line."""
     path = tmp_path / "mine.toml"
-    wrong = FAMILY.replace("back:beat", "bak:beat").replace("= 80", "= 8").replace("most_per_s", "most")
+    wrong = (
+        FAMILY.replace("back:beat", "bak:beat")
+        .replace("= 80", "= 8")
+        .replace("family/1", "family/2")
+        .replace("most_per_s", "most")
+    )
     path.write_text(wrong + 'clik = "one"\n[[grade]]\nnumber = 2\nclick = "to"\n', encoding="utf-8")
 
     with pytest.raises(SetFileError) as caught:
@@ -71,6 +76,7 @@ def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
     for part in (
         "line 15, grade[1].section[1].phrase: recipe 'bak:beat': place 'bak'; expected one of one, strong,",
         "line 9, grade[1].tempo_bpm: 8; expected a number from 20 to 300",
+        "line 1, format: 'heeltap.family/2'; expected \"heeltap.family/1\"",
         "line 10, grade[1].most: key 'most'",
         "line 16, grade[1].section[1].clik: key 'clik'",
         "line 19, grade[2].click: click: 'to'",

@@ -17,7 +17,9 @@ from heeltap.errors import PlanError, sentence
 from heeltap.files.checking import Check
 from heeltap.files.places import shipped
 
-__all__ = ["FAMILIES", "read_cells", "read_family", "read_family_file", "read_voices"]
+__all__ = ["FAMILIES", "FORMAT", "read_cells", "read_family", "read_family_file", "read_voices"]
+
+FORMAT = "heeltap.family/1"
 
 FAMILIES = ("anchor", "split", "turn")
 """Families that ship with heeltap, in the order in which they are learned."""
@@ -66,6 +68,8 @@ def read_family_file(path: Path) -> Family:
     check = Check(path.name, path.read_text(encoding="utf-8"))
     top = check.document
     check.only(top, (), ("format", "name", "title", "aim", "grade"))
+    if check.text(top, (), "format") not in (FORMAT, ""):
+        check.wrong(("format",), repr(top["format"]), f'"{FORMAT}"', "a newer heeltap may have written it")
     grades = [_grade(check, row, ("grade", i)) for i, row in enumerate(check.tables(top, (), "grade"))]
     family = Family(
         check.text(top, (), "name"), check.text(top, (), "title"), check.text(top, (), "aim"), tuple(grades)
