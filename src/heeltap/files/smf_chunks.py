@@ -74,7 +74,7 @@ def unwrap(data: bytes, where: str, notices: Notices) -> tuple[bytes, int]:
         notices.add(f"{start} bytes before the header", "skipped", byte=0)
         return data, start
     if known:
-        raise MidiFileError(f"{where}, byte 0", known, hint="unpack or export it as a Standard MIDI File first")
+        raise MidiFileError(f"{where}, byte 0", known, hint="unpack it first" if "archive" in known else "")
     if not any(data):
         raise MidiFileError(f"{where}, byte 0", f"nothing but {len(data)} zero bytes", "a MIDI file")
     track = data.find(b"MTrk", 0, _LEADING)
