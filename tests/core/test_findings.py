@@ -1,0 +1,352 @@
+"""Findings: what is planted is named first, what is not there is not said, and the words carry the numbers."""
+
+import math
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import heeltap
+from heeltap.core.finding_columns import as_offsets
+from heeltap.core.finding_kinds import FINDING_KINDS, guide_table, kind_of
+from heeltap.core.finding_words import bar_list
+from heeltap.core.findings import MIN_TAKE, findings
+from heeltap.core.offsets import Offsets
+from tests.makers.tables import noise, offsets_table, plant
+
+GUIDE = Path(__file__).resolve().parents[2] / "docs" / "guide" / "findings.md"
+
+PLANTED = [
+    ("rush-into-change", 20.0, "into-change", -1),
+    ("beat-two", 12.0, "beat", -1),
+    ("off-beats", 9.0, "off-beats", -1),
+    ("fills", 24.0, "fills", -1),
+    ("loud", 5.0, "loudness", -1),
+    ("bias", 12.0, "bias", -1),
+    ("hand", 9.0, "hands", -1),
+    ("rest", 15.0, "after-rest", -1),
+    ("leap", 12.0, "leaps", 1),
+    ("drift", 40.0, "drift", -1),
+]
+"""Fault, size in ms, the code that must come first, its sign."""
+
+
+def take(kind: str = "ar35", n: int = 512, seed: int = 1) -> Offsets:
+    """A faultless take over eight sections."""
+    rng = np.random.default_rng(seed)
+    return offsets_table(noise(kind, n, rng), rng)
+
+
+def columns(table: Offsets) -> dict[str, Any]:
+    """The table as a plain dict."""
+    return {f.name: getattr(table, f.name) for f in fields(table) if f.name != "sections"}
+
+
+def codes(table: Any, lean_ms: float | None = 0.0) -> list[str]:
+    """Codes in the order in which they are told."""
+    return [row.code for row in findings(table, lean_ms)]
+
+
+@pytest.mark.parametrize(("fault", "size_ms", "code", "sign"), PLANTED)
+def test_a_planted_fault_is_named_first(fault: str, size_ms: float, code: str, sign: int) -> None:
+    """A clear fault comes first, with its sign, and its interval holds the planted size or comes within a quarter of
+    it."""
+    found = findings(plant(take(), fault, size_ms), 0.0)[0]
+
+    assert found.code == code
+    assert math.copysign(1, found.effect_ms) == sign
+    assert found.p_adjusted is not None
+    assert found.p_adjusted < 0.05
+    assert found.ci95_ms is not None
+    assert found.ci95_ms[0] <= found.effect_ms <= found.ci95_ms[1]
+    if fault != "drift":
+        assert found.ci95_ms[0] - size_ms / 4 <= sign * size_ms <= found.ci95_ms[1] + size_ms / 4
+
+
+def test_late_is_positive_and_said_so() -> None:
+    """The same fault the other way round changes sign and words."""
+    found = findings(plant(take(), "rush-into-change", -20.0))[0]
+
+    assert found.effect_ms > 0
+    assert "hold back" in found.text
+
+
+@pytest.mark.parametrize("kind", ["ar0", "ar70", "wander"])
+def test_faultless_players_are_left_in_peace(kind: str) -> None:
+    """Of 40 faultless takes of 256 strokes at most five hear anything: 0.05 of them would be two."""
+    rng = np.random.default_rng(7)
+    told = sum(codes(offsets_table(noise(kind, 256, rng), rng)) != ["nothing"] for _ in range(40))
+
+    assert told <= 5
+
+
+def test_one_fault_is_told_once() -> None:
+    """A rush into the changes is not told again as fills or drift: in 20 takes at most three say more."""
+    rng = np.random.default_rng(8)
+    more = 0
+    for _ in range(20):
+        said = codes(plant(offsets_table(noise("ar35", 512, rng), rng), "rush-into-change", 15.0))
+        more += len(said) > 1
+        assert said[0] == "into-change"
+
+    assert more <= 3
+
+
+def test_two_faults_are_both_told() -> None:
+    """Off-beats and fills planted together are both found."""
+    said = codes(plant(plant(take(), "off-beats", 10.0), "fills", 30.0))
+
+    assert {"off-beats", "fills"} <= set(said)
+
+
+@pytest.mark.parametrize(("lean_ms", "delay_known"), [(None, True), (0.0, False), (None, False)])
+def test_nothing_absolute_without_lean_and_delay(lean_ms: float | None, delay_known: bool) -> None:
+    """Forty ms late on the whole is not spoken of when it may be the route's delay or no lean is asked for."""
+    late = plant(take(), "bias", -40.0)
+
+    assert [row.code for row in findings(late, lean_ms, delay_known=delay_known)] == ["nothing"]
+    assert codes(late) == ["bias"]
+
+
+def test_a_constant_delay_changes_nothing_else() -> None:
+    """Without a lean, adding a constant to every offset leaves every statement as it was."""
+    table = plant(take(), "beat-two", 12.0)
+    moved = replace(table, offset_ms=table.offset_ms + 123.0)
+
+    for before, after in zip(findings(table), findings(moved), strict=True):
+        assert (before.code, before.text, before.bars) == (after.code, after.text, after.bars)
+        assert before.effect_ms == pytest.approx(after.effect_ms)
+
+
+def test_the_lean_is_what_bias_is_measured_from() -> None:
+    """Twenty ms behind with a lean of 20 is where one meant to be; with a lean of 0 it is late."""
+    table = plant(take(), "bias", -20.0)
+
+    assert codes(table, 20.0) == ["nothing"]
+    assert findings(table, 0.0)[0].effect_ms == pytest.approx(20.0, abs=4.0)
+
+
+def test_into_change_says_when_the_player_is_back() -> None:
+    """The sentence names the last bars before the changes and the way back; the bars are those bars."""
+    found = findings(plant(take(), "rush-into-change", 30.0))[0]
+
+    assert "back in the first bar after it" in found.text
+    assert set(found.bars) == {8, 16, 24, 32, 40, 48, 56}
+    assert "bars 8, 16, 24, 32, 40, 48 and 56" in found.text
+
+
+def test_growing_scatter_is_told() -> None:
+    """Noise that grows from half to one and a half times its size is told as getting looser."""
+    table = take("ar0")
+    grown = replace(table, offset_ms=table.offset_ms * np.linspace(0.5, 1.5, 512))
+    found = findings(grown)[0]
+
+    assert found.code == "scatter-grows"
+    assert 4.0 < found.effect_ms < 20.0
+    assert "looser" in found.text
+
+
+def test_scatter_in_a_class_is_told() -> None:
+    """Off-beats with twice the scatter are told with about the right size."""
+    table = take("ar0")
+    off = table.beat % 1 > 0
+    found = findings(replace(table, offset_ms=table.offset_ms * np.where(off, 2.0, 1.0)))[0]
+
+    assert found.code == "scatter-off-beats"
+    assert found.effect_ms == pytest.approx(12.0, abs=4.0)
+
+
+def test_too_even_stands_alone() -> None:
+    """A take without scatter is told as such and nothing else is said about it."""
+    table = take()
+
+    assert codes(replace(table, offset_ms=np.full(512, 14.0))) == ["too-even"]
+    assert codes(replace(table, offset_ms=np.full(512, 14.0)), None) == ["too-even"]
+
+
+def test_wide_chords_are_told() -> None:
+    """Chords spread by 45 ms are told, by 20 ms not: up to 30 ms is normal."""
+    rng = np.random.default_rng(3)
+    wide = np.where(np.arange(512) % 2 == 0, rng.normal(45, 6, 512), 0.0)
+
+    assert codes(replace(take(), spread_ms=wide)) == ["chord-spread"]
+    assert codes(replace(take(), spread_ms=wide * 20 / 45)) == ["nothing"]
+
+
+def test_missing_accents_are_told_only_when_asked_for() -> None:
+    """Even loudness is a fault only where accents were asked for; played accents are not one."""
+    rng = np.random.default_rng(4)
+    flat = replace(take(), velocity=rng.integers(70, 76, 512))
+
+    assert [row.code for row in findings(flat, accent_beats=(2.0, 4.0))] == ["accents-missing"]
+    assert [row.code for row in findings(flat)] == ["nothing"]
+    assert [row.code for row in findings(take(), accent_beats=(2.0, 4.0))] == ["nothing"]
+
+
+def test_swing_is_told_against_the_asked_place() -> None:
+    """Swung eighths that come early against the beats are told as swinging flatter than asked."""
+    table = take()
+    swung = replace(table, division=np.where(table.beat % 1 > 0, 4, 0))
+    found = findings(plant(swung, "off-beats", 12.0))[0]
+
+    assert found.code == "swing"
+    assert "flatter" in found.text
+
+
+def test_a_dict_is_as_good_as_a_table() -> None:
+    """The public function takes a plain dict of columns and says the same; section labels may be words."""
+    table = plant(take(), "rush-into-change", 20.0)
+    plain = columns(table)
+    worded = {**plain, "section": np.array([table.sections[i].name for i in table.section])}
+
+    assert heeltap.findings(table) == heeltap.findings(plain)
+    assert heeltap.findings(table) == heeltap.findings(worded)
+
+
+def test_three_columns_suffice() -> None:
+    """offset_ms, bar and beat are enough for what they can show; sections given, the changes follow from them."""
+    table = plant(take(), "rush-into-change", 25.0)
+    three = {name: columns(table)[name] for name in ("offset_ms", "bar", "beat")}
+
+    assert codes({**three, "section": table.section})[0] == "into-change"
+    assert codes(plant(take(), "off-beats", 9.0))[0] == "off-beats"
+    assert "into-change" not in codes(three)
+
+
+def test_names_stand_for_codes() -> None:
+    """Kinds, hands and divisions may be given by name."""
+    table = take(n=64)
+    named = as_offsets({**columns(table), "kind": ["fill"] * 64, "hand": ["left"] * 64, "division": ["swung"] * 64})
+
+    assert (set(named.kind), set(named.hand), set(named.division)) == ({1}, {1}, {4})
+
+
+def test_rows_come_in_any_order_and_with_holes() -> None:
+    """Shuffled rows are put in time order; rows without an offset are left out."""
+    table = plant(take(), "beat-two", 12.0)
+    order = np.random.default_rng(2).permutation(512)
+    shuffled = {name: np.asarray(values)[order] for name, values in columns(table).items()}
+    extra = {
+        name: np.append(values, math.nan if name == "offset_ms" else values[:1]) for name, values in shuffled.items()
+    }
+
+    assert findings(shuffled) == findings(table)
+    assert findings(extra) == findings(table)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"velocty": [1]}, "did you mean 'velocity'"),
+        ({"kind": ["chorus", "fill"]}, "'chorus'"),
+        ({"hand": [0, 1, 2]}, "shape"),
+    ],
+)
+def test_wrong_columns_are_named(change: dict[str, Any], told: str) -> None:
+    """An unknown column, an unknown name and a wrong length are errors that say which."""
+    with pytest.raises(ValueError, match=told):
+        findings({"offset_ms": [1.0, 2.0], "bar": [1, 1], "beat": [1.0, 2.0], **change})
+
+
+def test_needed_columns_are_named() -> None:
+    """A missing column is an error that says which."""
+    with pytest.raises(ValueError, match="'beat' is missing"):
+        findings({"offset_ms": [1.0], "bar": [1]})
+
+
+@pytest.mark.parametrize("n", [0, 1, MIN_TAKE - 1])
+def test_short_takes_hear_nothing(n: int) -> None:
+    """Too few strokes: the one row says so."""
+    (row,) = findings(plant(take(n=n), "bias", 50.0), 0.0)
+
+    assert row.code == "nothing"
+    assert str(MIN_TAKE) in row.text
+
+
+def test_doubtful_matches_are_left_out() -> None:
+    """Strokes that were probably not meant for their place cannot make a finding."""
+    table = take()
+    odd = table.beat == 2
+    doubtful = replace(plant(table, "beat-two", 60.0), confidence=np.where(odd, 0.2, 1.0))
+
+    assert "beat" not in codes(doubtful)
+
+
+def test_one_slip_does_not_hide_a_fault() -> None:
+    """Three strokes half a second off leave a clear fault standing."""
+    table = plant(take(), "off-beats", 10.0)
+    slipped = table.offset_ms.copy()
+    slipped[[50, 200, 400]] += 500.0
+
+    assert codes(replace(table, offset_ms=slipped))[0] == "off-beats"
+
+
+def test_the_table_of_codes_is_sound() -> None:
+    """Codes are unique, sentences end with a point and name their size, and every kind has an advice key."""
+    assert len({kind.code for kind in FINDING_KINDS}) == len(FINDING_KINDS)
+    for kind in FINDING_KINDS:
+        assert kind.advice
+        assert kind.more.endswith(".")
+        if kind.measure != "other":
+            assert "{size}" in kind.less
+            assert "{size}" in kind.more
+            assert kind.weight > 0
+        assert kind_of(kind.code) is kind
+
+
+def test_the_guide_has_the_table_of_codes() -> None:
+    """The guide's table is the program's, line for line."""
+    assert guide_table() in GUIDE.read_text(encoding="utf-8")
+
+
+def test_sentences_are_for_people() -> None:
+    """No code, no braces, no digits beyond need in any sentence; sizes are rounded."""
+    for fault, size_ms, *_ in PLANTED:
+        for row in findings(plant(take(), fault, size_ms), 0.0):
+            assert not set("{}_[]") & set(row.text)
+            assert row.text.count(".") <= 8
+            assert row.text[0].isupper()
+            assert row.text.endswith(".")
+
+
+def test_bars_in_words() -> None:
+    """Runs are joined, the last one with 'and'."""
+    assert bar_list([4]) == "bar 4"
+    assert bar_list([8, 16, 31, 32]) == "bars 8, 16 and 31-32"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [40, 256, 1000])
+@pytest.mark.parametrize("kind", ["ar0", "ar35", "ar70", "ar0-heavy", "ar35-heavy", "ar70-heavy", "wander"])
+def test_false_alarms(kind: str, n: int) -> None:
+    """At most 0.05 of 1,000 faultless takes hear anything, two standard errors allowed."""
+    rng = np.random.default_rng(11)
+    told = 0
+    for _ in range(1000):
+        told += codes(offsets_table(noise(kind, n, rng), rng, sections=max(2, min(8, n // 32)))) != ["nothing"]
+
+    assert told / 1000 <= 0.05 + 2 * 0.007
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("fault", "size_ms", "code", "least"),
+    [
+        ("rush-into-change", 15.0, "into-change", 0.97),
+        ("beat-two", 8.0, "beat", 0.88),
+        ("off-beats", 5.0, "off-beats", 0.65),
+        ("loud", 3.0, "loudness", 0.97),
+        ("bias", 6.0, "bias", 0.97),
+    ],
+)
+def test_power(fault: str, size_ms: float, code: str, least: float) -> None:
+    """Planted faults are found often enough at autocorrelation 0.35, two standard errors of 200 takes allowed, and
+    come first."""
+    rng = np.random.default_rng(12)
+    said = [codes(plant(offsets_table(noise("ar35", 512, rng), rng), fault, size_ms)) for _ in range(200)]
+    hits = [row for row in said if code in row]
+
+    assert len(hits) / 200 >= least - 2 * math.sqrt(least * (1 - least) / 200)
+    assert sum(row[0] == code for row in hits) >= 0.85 * len(hits)
