@@ -1,7 +1,6 @@
-"""From onsets to slots in rounds: a first reading with everything open, then spread, home and swing learnt from it.
+"""From onsets to slots: strokes gathered and laid on the pulses, the tempo looked at, the rounds read, ornaments named.
 
-Before that the tempo is looked at; where the take runs at another one than is written, the clock is bent to the take's
-own.
+Where the take runs at another tempo than is written, the clock is bent to the take's own.
 
 Inside: `Placed`, `follow`.
 """
@@ -12,31 +11,18 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import GRACE, SWUNG
-from heeltap.core.grid_model import Divisions, divisions_for
-from heeltap.core.grid_pass import Decoded, Setting, decode, read_take
+from heeltap.core.grid_pass import Decoded
 from heeltap.core.grid_pulse import Clock, Pulses, along, gather, lay_pulses
-from heeltap.core.grid_tempo import Pace, bend_for, on_this_grid, pace_of, worth_bending
+from heeltap.core.grid_rounds import Rounds, beats_chance, read_rounds
+from heeltap.core.grid_tempo import Pace, bend_for, doubt, pace_of, worth_bending
 from heeltap.core.meter import MetreMap
 from heeltap.core.result import Swing
 from heeltap.core.swing import pair_ratios, swing_of
 
 __all__ = ["Placed", "follow"]
 
-_FIRST_SWING = (0.560, 0.595, 0.630, 0.667, 0.700, 0.735, 0.770)
-"""Off-beats tried at first, parts of the beat: ratios 1.27 to 3.3, 3.5 % of a beat apart."""
-
-_SWING_RANGE = (0.533, 0.785)
-"""Off-beats that are swing, parts of the beat: ratios 1.14 to 3.65."""
-
-_SWING_NATS = 6.0
-"""Gain in log likelihood that swing has to bring."""
-
 _BEND_LOSS = 10.0
 """Most log likelihood that another tempo may cost: both readings follow the player, so that they differ by little."""
-
-_PRIOR, _TAKE = 0.3, 0.4
-"""Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in
-the bar."""
 
 _GRACE_MS = 60.0
 """An ornament comes no longer before its stroke: common practice, no source."""
@@ -79,17 +65,6 @@ class _Ground:
     """Place of each stroke, pulses from the first row."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Rounds:
-    """What the readings came to."""
-
-    seen: Decoded
-    sigma_ms: float
-    swing_part: float | None
-    log_likelihood: float
-    """Of the first reading, which knows nothing of the take yet."""
-
-
 def follow(
     onset_us: FloatArray, clock: Clock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
 ) -> tuple[Clock, Placed]:
@@ -99,18 +74,20 @@ def follow(
         return clock, Placed(empty, empty, np.zeros(0, np.int64), empty)
     ground = _ground(onset_us, clock, metre)
     pace = pace_of(ground.at, ground.pulses.start.size)
-    rounds = _rounds(ground)
+    rounds = read_rounds(ground.at, ground.pulses)
     warnings: tuple[str, ...] = ()
     scale = 1.0
     if worth_bending(pace, ground.pulses.start.size, ground.pulses.median_ms):
         ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, metre)
     softer = _softer(ground, pitch, velocity)
     found = _placed(ground, rounds, softer)
-    fits, reason = on_this_grid(pace, scale != 1.0)
-    if not fits:
+    reason = doubt(pace, scale != 1.0)
+    if reason and beats_chance(ground.at, ground.pulses, rounds.log_likelihood):
+        reason = ""
+    if reason:
         found = replace(found, chance=np.minimum(found.chance, 0.5))
         warnings = (*warnings, reason)
-    return ground.clock, replace(found, tempo_scale=scale, on_grid=fits, reason=reason, warnings=warnings)
+    return ground.clock, replace(found, tempo_scale=scale, on_grid=not reason, reason=reason, warnings=warnings)
 
 
 def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
@@ -122,8 +99,8 @@ def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
 
 
 def _try_bend(
-    onset_us: FloatArray, ground: _Ground, rounds: _Rounds, pace: Pace, metre: MetreMap
-) -> tuple[_Ground, _Rounds, float, tuple[str, ...]]:
+    onset_us: FloatArray, ground: _Ground, rounds: Rounds, pace: Pace, metre: MetreMap
+) -> tuple[_Ground, Rounds, float, tuple[str, ...]]:
     """Read the take at the tempo of its own pace, and keep whichever reading is the likelier by far."""
     pulses = ground.pulses
     edge = np.append(pulses.start, pulses.start[-1] + pulses.length[-1])
@@ -133,12 +110,12 @@ def _try_bend(
     played = played - along(np.zeros(1), edge, played)
     clock = replace(ground.clock, bend=(edge, played))
     other = _ground(onset_us, clock, metre)
-    tried = _rounds(other)
+    tried = read_rounds(other.at, other.pulses)
     if tried.log_likelihood < rounds.log_likelihood - _BEND_LOSS:
         return ground, rounds, 1.0, ()
     played = played * (1.0 - _slope(other, tried.seen))
     other = _ground(onset_us, replace(clock, bend=(edge, played)), metre)
-    tried = _rounds(other)
+    tried = read_rounds(other.at, other.pulses)
     span = ground.clock.quarter_at(onset_us[[0, -1]])
     bent = other.clock.quarter_at(onset_us[[0, -1]])
     scale = float((bent[1] - bent[0]) / (span[1] - span[0]))
@@ -166,91 +143,6 @@ def _tempo_warning(ground: _Ground, scale: float, played: FloatArray, edge: Floa
     return text + ": its own tempo was used"
 
 
-def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
-    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
-    reach_ms = min(200.0, 0.5 * pulse_ms)
-    return Setting(
-        sigma=sigma_ms / pulse_ms,
-        home=home_ms / pulse_ms,
-        step=step_ms / pulse_ms,
-        reach=round(reach_ms / step_ms),
-        walk=max(6.0, 0.012 * pulse_ms) / pulse_ms,
-        leap=45.0 / pulse_ms,
-        roam=30.0 / pulse_ms,
-        rush=22.0 / pulse_ms,
-        margin=0.125 if pulse_ms < 400 else 0.0834,
-    )
-
-
-def _rounds(ground: _Ground) -> _Rounds:
-    """Two or three readings."""
-    at, pulses, ms = ground.at, ground.pulses, ground.pulses.median_ms
-    thirds = pulses.thirds.astype(np.int64)
-    swings = _FIRST_SWING if not thirds.all() and ms >= 200 else ()
-    open_set = divisions_for(ms, swings)
-    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, 18.0, 0.0))
-    seen = decode(first, at)
-    sigma_ms, home_ms = _learn(seen, at, ms)
-    setting = _setting(ms, sigma_ms, home_ms)
-    used = first.gamma.sum(1)
-    played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
-    plain_set = divisions_for(ms, ())
-    plain = read_take(at, _learnt_share(used, played, plain_set, pulses), plain_set, setting)
-    part = _swing_part(seen, at) if swings else None
-    if part is not None:
-        swung_set = divisions_for(ms, (part,))
-        swung = read_take(at, _learnt_share(used, played, swung_set, pulses), swung_set, setting)
-        if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
-            return _Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
-    return _Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
-
-
-def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
-    """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
-    next."""
-    plain = int(np.sum(divisions.swung == 0))
-    share = divisions.share[pulses.thirds.astype(np.int64)]
-    mine = np.empty_like(share)
-    mine[:, :plain] = used[:, :plain]
-    if plain < share.shape[1]:
-        mine[:, plain] = used[:, plain:].sum(1)
-    mine /= mine.sum(1, keepdims=True)
-    place = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
-    table = np.zeros((int(place.max()) + 1, share.shape[1]))
-    np.add.at(table, place, mine)
-    count = np.bincount(place)[:, None]
-    alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
-    alike = np.where(count[place] > 2, alike, share)
-    return np.asarray(_PRIOR * share + _TAKE * mine[played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
-
-
-def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
-    """Spread about the local offset and the usual offset, milliseconds."""
-    good = (seen.row >= 0) & (seen.chance > 0.5)
-    if good.sum() < 8:
-        return 18.0, 0.0
-    rest = at[good] - seen.row[good] - seen.part[good] - seen.offset[good]
-    sigma = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) * pulse_ms
-    return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
-
-
-def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
-    """Where the swung off-beats stand, part of the beat; None where hardly any beat was read as swung."""
-    rest = at - np.floor(at - seen.offset) - seen.offset
-    off = (rest > 0.5) & (rest < 0.82) & (seen.swung > 0.3)
-    if seen.swung[off].sum() < 4:
-        return None
-    part = float(np.average(rest[off], weights=seen.swung[off]))
-    if not _SWING_RANGE[0] < part < _SWING_RANGE[1]:
-        return None
-    for plain in (2 / 3, 3 / 4):
-        # 1.5 % of a beat (7 ms at 120 bpm): nearer than that the two are one slot, and one slot they must be in the
-        # count
-        if abs(part - plain) < 0.015:
-            return plain
-    return part
-
-
 def _softer(ground: _Ground, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
     """True for each stroke that may be the ornament of the next: softer than it, and on one of its keys, as far as is
     known."""
@@ -268,7 +160,7 @@ def _softer(ground: _Ground, pitch: IntArray | None, velocity: IntArray | None) 
     return may
 
 
-def _placed(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> Placed:
+def _placed(ground: _Ground, rounds: Rounds, softer: BoolArray) -> Placed:
     """Slots of the strokes back to their onsets, with the swing and the ornaments named."""
     seen, label = rounds.seen, ground.label
     grace = _graces(ground, rounds, softer)
@@ -285,7 +177,7 @@ def _placed(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> Placed:
     return Placed(quarter[label], seen.chance[label], code[label], log_ratio[label], swing)
 
 
-def _graces(ground: _Ground, rounds: _Rounds, softer: BoolArray) -> BoolArray:
+def _graces(ground: _Ground, rounds: Rounds, softer: BoolArray) -> BoolArray:
     """Strokes just ahead of another one that either fit no slot or stand well ahead of the slot that both were
     given."""
     seen = rounds.seen

@@ -143,12 +143,14 @@ def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
     near = _laplace(offsets, offsets + pull * (setting.home - offsets), setting.walk)
     wide = _laplace(offsets, offsets, setting.leap) * _homely(offsets, setting)[None]
     wide /= wide.sum(1, keepdims=True)
-    run = _laplace(offsets, offsets - setting.rush, 0.5 * setting.rush)
+    run = _AHEAD * _laplace(offsets, offsets - setting.rush, 0.5 * setting.rush)
+    run += (1 - _AHEAD) * _laplace(offsets, offsets + setting.rush, 0.5 * setting.rush)
     steady = 0.93 * near + 0.07 * wide
     back = 0.5 * near + 0.5 * wide
     return np.block([[(1 - _SET_OFF) * steady, _SET_OFF * run], [(1 - _KEEP_ON) * back, _KEEP_ON * run]])
 
 
+_AHEAD = 0.85
 _SET_OFF, _KEEP_ON = 0.03, 0.75
 """Probability that a run begins with a pulse, and that it goes on: runs of 4 pulses, the last bar before a section,
 are usual."""

@@ -7,7 +7,7 @@ through the blocks is the tempo as played. Strokes at random add up to the squar
 The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics;
 the search, the path and the limits are ours.
 
-Inside: `Pace`, `pace_of`, `bend_for`, `on_this_grid`, `worth_bending`.
+Inside: `Pace`, `pace_of`, `bend_for`, `doubt`, `worth_bending`.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["Pace", "bend_for", "on_this_grid", "pace_of", "worth_bending"]
+__all__ = ["Pace", "bend_for", "doubt", "pace_of", "worth_bending"]
 
 _HARMONICS = np.array([2.0, 3.0, 4.0, 6.0])
 _BLOCK, _HOP = 32, 16
@@ -110,22 +110,22 @@ _LEAST_STROKES = 12
 """From fewer strokes nothing is said about the grid."""
 
 
-def on_this_grid(pace: Pace, bent: bool) -> tuple[bool, str]:
-    """Whether the take keeps phase with this click better than chance, and if not the sentence that says so.
+def doubt(pace: Pace, bent: bool) -> str:
+    """Why the take may not be on this grid, as a sentence; empty where it keeps phase far better than chance.
 
-    The power at the click is set against chance and against the take's own regularity at other tempi; it has to be
-    three standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
+    The power at the click is set against chance and against the take's own regularity at other tempi; it has to be three
+    standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
     """
     if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
-        return True, ""
+        return ""
     power = pace.strength if bent else pace.strength_as_written
     blocks = 1 + 0.5 * (pace.centre.size - 1)
-    least = 1.0 + 3.0 / np.sqrt(blocks * _HARMONICS.size)
-    if power / max(pace.usual, 1.0) >= least:
-        return True, ""
-    return False, (
-        f"this take is not on this grid: its strokes keep to it {power:.1f} times as well as strokes at random"
-        f" (at least {least * max(pace.usual, 1.0):.1f} expected); check the tempo, the metre and where bar 1 begins"
+    least = (1.0 + 3.0 / np.sqrt(blocks * _HARMONICS.size)) * max(pace.usual, 1.0)
+    if power >= least:
+        return ""
+    return (
+        f"this take is not on this grid: its strokes keep to it {power:.1f} times as well as strokes at random (at least"
+        f" {least:.1f} expected); check the tempo, the metre and where bar 1 begins"
     )
 
 

@@ -1,0 +1,150 @@
+"""The rounds of reading: a first one with everything open, a second with the spread, home, shares and swing learnt from it.
+
+Inside: `Rounds`, `read_rounds`, `beats_chance`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import BoolArray, FloatArray
+from heeltap.core.grid_model import Divisions, divisions_for
+from heeltap.core.grid_pass import Decoded, Setting, decode, read_take
+from heeltap.core.grid_pulse import Pulses
+
+__all__ = ["Rounds", "beats_chance", "read_rounds"]
+
+_FIRST_SWING = (0.560, 0.595, 0.630, 0.667, 0.700, 0.735, 0.770)
+"""Off-beats tried at first, parts of the beat: ratios 1.27 to 3.3, 3.5 % of a beat apart."""
+
+_SWING_RANGE = (0.533, 0.785)
+"""Off-beats that are swing, parts of the beat: ratios 1.14 to 3.65."""
+
+_SWING_NATS = 6.0
+"""Gain in log likelihood that swing has to bring."""
+
+_PRIOR, _TAKE = 0.3, 0.4
+"""Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in
+the bar."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rounds:
+    """What the readings came to."""
+
+    seen: Decoded
+    sigma_ms: float
+    swing_part: float | None
+    log_likelihood: float
+    """Of the first reading, which knows nothing of the take yet."""
+
+
+_DECOYS = (-0.08, -0.05, 0.05, 0.08)
+"""Wrong tempi (relative) that a doubtful take is read at for comparison; half of them longer, half shorter."""
+
+_MARGIN_NATS, _MARGIN_ROOT = 12.0, 1.2
+"""The written tempo has to be 12 + 1.2 sqrt(strokes) nats likelier: 48 takes of strokes at random, 30 to 1,000 of them, came
+to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
+
+
+def beats_chance(at: FloatArray, pulses: Pulses, log_likelihood: float) -> bool:
+    """Whether the first reading is likelier by far than the same take's at tempi that are surely wrong."""
+    divisions = divisions_for(pulses.median_ms, _swings(pulses))
+    setting = _setting(pulses.median_ms, 18.0, 0.0)
+    share = divisions.share[int(pulses.thirds[0])]
+    others = []
+    for wrong in _DECOYS:
+        place = at[0] + (at - at[0]) * (1.0 + wrong)
+        count = int(place[-1]) + 3
+        others.append(read_take(place, np.tile(share, (count, 1)), divisions, setting).log_likelihood)
+    return log_likelihood - float(np.mean(others)) > _MARGIN_NATS + _MARGIN_ROOT * float(np.sqrt(at.size))
+
+
+def _swings(pulses: Pulses) -> tuple[float, ...]:
+    """Swung off-beats to try: none where beats divide by three anyway, nor in pulses under 0.2 s."""
+    return _FIRST_SWING if not pulses.thirds.all() and pulses.median_ms >= 200 else ()
+
+
+def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
+    """Two or three readings."""
+    ms = pulses.median_ms
+    thirds = pulses.thirds.astype(np.int64)
+    swings = _swings(pulses)
+    open_set = divisions_for(ms, swings)
+    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, 18.0, 0.0))
+    seen = decode(first, at)
+    sigma_ms, home_ms = _learn(seen, at, ms)
+    setting = _setting(ms, sigma_ms, home_ms)
+    used = first.gamma.sum(1)
+    played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
+    plain_set = divisions_for(ms, ())
+    plain = read_take(at, _learnt_share(used, played, plain_set, pulses), plain_set, setting)
+    part = _swing_part(seen, at) if swings else None
+    if part is not None:
+        swung_set = divisions_for(ms, (part,))
+        swung = read_take(at, _learnt_share(used, played, swung_set, pulses), swung_set, setting)
+        if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
+            return Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
+    return Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
+
+
+def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
+    """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
+    next."""
+    plain = int(np.sum(divisions.swung == 0))
+    share = divisions.share[pulses.thirds.astype(np.int64)]
+    mine = np.empty_like(share)
+    mine[:, :plain] = used[:, :plain]
+    if plain < share.shape[1]:
+        mine[:, plain] = used[:, plain:].sum(1)
+    mine /= mine.sum(1, keepdims=True)
+    place = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
+    table = np.zeros((int(place.max()) + 1, share.shape[1]))
+    np.add.at(table, place, mine)
+    count = np.bincount(place)[:, None]
+    alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
+    alike = np.where(count[place] > 2, alike, share)
+    return np.asarray(_PRIOR * share + _TAKE * mine[played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
+
+
+def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
+    """Spread about the local offset and the usual offset, milliseconds."""
+    good = (seen.row >= 0) & (seen.chance > 0.5)
+    if good.sum() < 8:
+        return 18.0, 0.0
+    rest = at[good] - seen.row[good] - seen.part[good] - seen.offset[good]
+    sigma = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) * pulse_ms
+    return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
+
+
+def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
+    """Where the swung off-beats stand, part of the beat; None where hardly any beat was read as swung."""
+    rest = at - np.floor(at - seen.offset) - seen.offset
+    off = (rest > 0.5) & (rest < 0.82) & (seen.swung > 0.3)
+    if seen.swung[off].sum() < 4:
+        return None
+    part = float(np.average(rest[off], weights=seen.swung[off]))
+    if not _SWING_RANGE[0] < part < _SWING_RANGE[1]:
+        return None
+    for plain in (2 / 3, 3 / 4):
+        # 1.5 % of a beat (7 ms at 120 bpm): nearer than that the two are one slot, and one slot they must be in the
+        # count
+        if abs(part - plain) < 0.015:
+            return plain
+    return part
+
+
+def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
+    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
+    reach_ms = min(200.0, 0.5 * pulse_ms)
+    return Setting(
+        sigma=sigma_ms / pulse_ms,
+        home=home_ms / pulse_ms,
+        step=step_ms / pulse_ms,
+        reach=round(reach_ms / step_ms),
+        walk=max(6.0, 0.012 * pulse_ms) / pulse_ms,
+        leap=45.0 / pulse_ms,
+        roam=30.0 / pulse_ms,
+        rush=22.0 / pulse_ms,
+        margin=0.125 if pulse_ms < 400 else 0.0834,
+    )
