@@ -109,29 +109,22 @@ def exercise_toml(exercise: Exercise) -> str:
     return exercise_to_toml(exercise)
 
 
-def exercise_midi(exercise: Exercise) -> bytes:
-    """The exercise as a MIDI file, to hear and to play along with: its notes, its click, its sections as markers.
+def exercise_midi(exercise: Exercise, *, with_click: bool = False) -> bytes:
+    """The exercise as a MIDI file: its notes in one part, its sections as markers, its click as a second part if wanted.
 
     Tick 0 is bar 1, beat 1: there is no count-in. Where the exercise accepts any key the file has C4 (the left hand C3,
-    the right C5), so as a plan it is stricter than the exercise itself.
+    the right C5), so as a plan it is stricter than the exercise itself. Without the click it is a plan that needs no
+    choice of part.
     """
-    plan, clicked = plan_of(exercise), clicks(exercise.click, exercise.metre, len(exercise.bars))
+    plan, bar = plan_of(exercise), bar_ticks(exercise.metre)
     pads = any(voice.name in PADS for voice in exercise.voices)
     keys = np.where(plan.pitch == ANY_PITCH, as_ints(_ANY_KEYS)[plan.hand], plan.pitch)
     notes = make_notes(plan.at_us, keys, np.where(plan.velocity > 0, plan.velocity, 80), duration_us=_lengths_us(plan))
-    click_us = plan.tempo.us_at(clicked.at_tick)
-    beats = make_notes(
-        click_us,
-        np.where(clicked.is_one, *reversed(WOOD_BLOCK)),
-        np.maximum(1, np.rint(110 * clicked.strength)),
-        duration_us=np.full(click_us.size, 40_000),
-    )
-    bar = bar_ticks(exercise.metre)
     starts = [int(plan.tempo.us_at((section.first_bar - 1) * bar)) for section in exercise.sections]
     return midi_bytes(
         [
             TrackOut(notes, name=exercise.title, channel=CHANNEL if pads else 0),
-            TrackOut(beats, name="click", channel=CHANNEL),
+            *([_click_track(exercise)] * with_click),
         ],
         tempo=plan.tempo,
         metre=plan.metre,
@@ -139,6 +132,18 @@ def exercise_midi(exercise: Exercise) -> bytes:
         name=exercise.title,
         end_us=int(plan.tempo.us_at(_length_ticks(exercise))),
     )
+
+
+def _click_track(exercise: Exercise) -> TrackOut:
+    """The clicks on channel 10, without the count-in."""
+    clicked = clicks(exercise.click, exercise.metre, len(exercise.bars))
+    beats = make_notes(
+        tempo_of(exercise).us_at(clicked.at_tick),
+        np.where(clicked.is_one, *reversed(WOOD_BLOCK)),
+        np.maximum(1, np.rint(110 * clicked.strength)),
+        duration_us=np.full(clicked.at_tick.size, 40_000),
+    )
+    return TrackOut(beats, name="click", channel=CHANNEL)
 
 
 def _lengths_us(plan: Plan) -> IntArray:
