@@ -16,11 +16,11 @@ from heeltap.core.arrays import as_ints
 from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.core.notes import Notes, make_notes
 from heeltap.errors import HeeltapError, MidiFileError, PortError, TakeFileError
-from heeltap.files.journal import read_journal
+from heeltap.files.journal import JournalWriter, read_journal
 from heeltap.live.channel import BACKLOG_BYTES, Channel, channel_pair
 from heeltap.live.clock import FakeClock
 from heeltap.live.engine import EngineReport, EngineSpec, run_here, start_engine
-from heeltap.live.inputs import script_from_file
+from heeltap.live.inputs import reopen_input, reopen_output, script_from_file
 from heeltap.live.loop import EngineLoop
 from heeltap.live.records import (
     CLICK,
@@ -31,6 +31,7 @@ from heeltap.live.records import (
     ENDED,
     GAP,
     KEY,
+    NOT_SENT_US,
     NOTE_OFF,
     NOTE_ON,
     PLAYING,
@@ -243,6 +244,51 @@ def test_broken_output_keeps_the_take(tmp_path: Path) -> None:
     assert DONE == screen.records[-1].kind
 
 
+def test_lost_output_marks_its_clicks(tmp_path: Path) -> None:
+    """The click's device is away from 2 to 3.5 s: clicks that nobody heard are told and kept as never sent."""
+
+    def pull(now: int) -> None:
+        output.lost = 2.0 <= (now - 1_000_000_000_000) / SECOND - 2.3 < 3.5
+
+    screen, clock = Screen(), FakeClock(on_wait=pull)
+    output = FakeOutPort(clock.now_ns)
+    spec = EngineSpec(four_bars(), journal=tmp_path / "j.jsonl")
+    report = run_here(spec, clock, screen, inputs=[], output=output)
+    journal = read_journal(tmp_path / "j.jsonl")
+    silent = [r.at_us for r in screen.of(CLICK) if r.value]
+    struck = [data for _, data in output.sent if data[0] & 0xF0 == 0x90]
+
+    assert {3_000_000, 3_500_000} == set(silent)  # the device is asked for once a second
+    assert {NOT_SENT_US} == {r.other_us for r in screen.of(CLICK) if r.value}
+    assert silent == journal.click_due_us[journal.click_sent_us == NOT_SENT_US].tolist()
+    assert len(silent) == report.clicks_late == 20 - report.clicks == 20 - len(struck)
+
+
+def test_full_disk_is_said(tmp_path: Path) -> None:
+    """A journal that could not be written is the run's fault, in words."""
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("no /dev/full on this system")
+    journal = JournalWriter(tmp_path / "j.jsonl", {})
+    descriptor = os.open(full, os.O_WRONLY)
+    os.dup2(descriptor, journal._file or 0)
+    os.close(descriptor)
+    clock, screen = FakeClock(), Screen()
+    report = EngineLoop(
+        four_bars(),
+        [],
+        None,
+        clock=clock,
+        screen=screen,
+        journal=journal,
+        zero_ns=clock.now_ns(),
+        reopen=reopen_input,
+        reopen_output=reopen_output,
+    ).run()
+
+    assert "j.jsonl: not written: " in report.fault
+
+
 def test_keys_come_from_the_screen() -> None:
     """A key stamped by the screen's process is a note at that stamp, however late it is passed on."""
     screen, clock = Screen(), FakeClock()
@@ -258,7 +304,17 @@ def test_keys_come_from_the_screen() -> None:
     zero_ns = clock.now_ns()
     schedule = Schedule(as_ints([]), (), (), 2_000_000)
     keys = KeysInPort()
-    EngineLoop(schedule, [keys], None, clock=clock, screen=screen, zero_ns=zero_ns, reopen=lambda port: port).run()
+    loop = EngineLoop(
+        schedule,
+        [keys],
+        None,
+        clock=clock,
+        screen=screen,
+        zero_ns=zero_ns,
+        reopen=reopen_input,
+        reopen_output=reopen_output,
+    )
+    loop.run()
     (note,) = screen.of(NOTE_ON)
 
     assert (970_000, 38, 9) == (note.at_us, note.number, note.channel)
@@ -367,6 +423,22 @@ def test_process_plays_a_script(tmp_path: Path) -> None:
     assert notes.onset_us.tolist() == [r.at_us for r in records if r.kind == NOTE_ON]
     assert DONE == records[-1].kind
     assert list(range(len(records))) == [r.sequence for r in records]
+
+
+def test_suspended_process_tells_its_gap(tmp_path: Path) -> None:
+    """Stopped for 0.8 s by the terminal and let go on: the gap is told, the run goes on."""
+    spec = EngineSpec(four_bars(), ("keys",), "fake:", tmp_path / "j.jsonl")
+    with start_engine(spec) as engine:
+        nap(0.1)
+        os.kill(engine._process.pid or 0, signal.SIGSTOP)
+        nap(0.8)
+        os.kill(engine._process.pid or 0, signal.SIGCONT)
+        nap(0.1)
+        records = engine.poll() + engine.stop()
+    (gap,) = [r for r in records if r.kind == GAP]
+
+    assert 0.7 < (gap.other_us - gap.at_us) / 1e6 < 5
+    assert STOPPED == [r for r in records if r.kind == STATE][-1].which
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])

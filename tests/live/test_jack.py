@@ -118,11 +118,26 @@ def test_lost_device_is_noticed_and_taken_back(server: Server, tmp_path: Path) -
     assert ["lost", "back"] == [gap.kind for gap in read_journal(tmp_path / "take.jsonl").gaps]
 
 
-def until(engine: Engine, kind: int) -> list[Record]:
-    """Records up to the first of a kind; fails after 10 s."""
+def test_lost_output_is_taken_back(server: Server) -> None:
+    """The click's device goes and comes back: clicks in between are told as never sent, then they are heard again."""
+    schedule = click_schedule(steady_tempo(120), steady_metre(), 60)
+    first, records = Player(server.environment), []
+    with start_engine(EngineSpec(schedule, (), "robot-ear:in", api="jack")) as engine:
+        first.stop()
+        records += until(engine, CLICK, silent=True)
+        second = Player(server.environment)
+        second.play([now_ns()], [60], until_ns=now_ns() + 3_000_000_000)
+        _, heard = second.finish()
+        engine.stop()
+
+    assert any(data[0] == 0x99 and data[2] for _, data in heard)
+
+
+def until(engine: Engine, kind: int, *, silent: bool = False) -> list[Record]:
+    """Records up to the first of a kind (for clicks: that was not sent); fails after 10 s."""
     records: list[Record] = []
     end = now_ns() + 10_000_000_000
-    while not any(r.kind == kind for r in records):
+    while not any(r.kind == kind and (not silent or r.value) for r in records):
         assert now_ns() < end
         records += engine.poll()
         nap(0.01)

@@ -128,9 +128,10 @@ def test_output_sends(system: PythonRtmidi | Rtmidi2) -> None:
     assert 1 == client.done.count("close")
 
 
-def test_loss_and_return_are_seen(system: PythonRtmidi | Rtmidi2) -> None:
+@pytest.mark.parametrize("opened", ["open_in", "open_out"])
+def test_loss_and_return_are_seen(system: PythonRtmidi | Rtmidi2, opened: str) -> None:
     """Another number is a loss (the connection is dead) and a return (the device is there)."""
-    port: Any = system.open_in("pad")
+    port: Any = getattr(system, opened)("pad")
     before = (port.connected(), port.returned())
     port._client.names[0] = "Pad:Pad MIDI 1 28:0"
     after = (port.connected(), port.returned())

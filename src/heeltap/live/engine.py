@@ -14,21 +14,20 @@ import signal
 import socket
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
-from heeltap.errors import HeeltapError, PortError
+from heeltap.errors import HeeltapError
 from heeltap.live.channel import Channel, channel_pair
 from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.inputs import open_input, open_output
+from heeltap.live.inputs import open_input, open_output, reopen_input, reopen_output
 from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.live.records import DIED, KEY, STOP, Record
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
-from heeltap.ports.base import InPort, OutPort, open_in, quiet_stderr
-from heeltap.ports.fake import FakeInPort
-from heeltap.ports.keys import KeysInPort
+from heeltap.ports.base import InPort, OutPort, quiet_stderr
 from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
@@ -276,18 +275,6 @@ def _loop(
     scheduler: str,
 ) -> EngineLoop:
     """The loop of a run."""
-
-    def reopen(port: InPort) -> InPort | None:
-        """A lost input again, by its name; None while it cannot be opened."""
-        if isinstance(port, FakeInPort | KeysInPort):
-            return port
-        try:
-            again = open_in(port.name, api=spec.api)
-        except PortError:
-            return None
-        port.close()
-        return again
-
     return EngineLoop(
         spec.schedule,
         inputs,
@@ -297,7 +284,8 @@ def _loop(
         journal=journal,
         zero_ns=zero_ns,
         tail_us=spec.tail_us,
-        reopen=reopen,
+        reopen=partial(reopen_input, api=spec.api),
+        reopen_output=partial(reopen_output, api=spec.api),
         silence=ALL_NOTES_OFF,
         scheduler=scheduler,
     )

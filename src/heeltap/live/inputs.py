@@ -1,6 +1,6 @@
 """Opening a port by the name that a person gives: a device, ``fake:PATH``, or ``keys``.
 
-Inside: `open_input`, `open_output`, `script_from_file`.
+Inside: `open_input`, `open_output`, `reopen_input`, `reopen_output`, `script_from_file`.
 """
 
 from pathlib import Path
@@ -9,6 +9,7 @@ import numpy as np
 
 from heeltap.core.arrays import as_ints
 from heeltap.core.notes import Notes
+from heeltap.errors import PortError
 from heeltap.live.clock import Clock
 from heeltap.live.stamp import is_note_on, restamp
 from heeltap.ports.base import InPort, OutPort, open_in, open_out
@@ -16,7 +17,7 @@ from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
 from heeltap.ports.keys import KeysInPort
 from heeltap.ports.schedule import Schedule
 
-__all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "script_from_file"]
+__all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "reopen_input", "reopen_output", "script_from_file"]
 
 FAKE = "fake:"
 """Beginning of the name of a scripted player: ``fake:PATH`` to a MIDI file, a take's folder or a take's journal."""
@@ -62,6 +63,30 @@ def open_output(name: str, clock: Clock, *, api: str = "", virtual: bool = False
     if name.startswith(FAKE):
         return FakeOutPort(clock.now_ns)
     return open_out(name, api=api, virtual=virtual)
+
+
+def reopen_input(port: InPort, *, api: str = "") -> InPort | None:
+    """A lost input again, by its name; None while it cannot be opened."""
+    if isinstance(port, FakeInPort | KeysInPort):
+        return port
+    try:
+        again = open_in(port.name, api=api)
+    except PortError:
+        return None
+    port.close()
+    return again
+
+
+def reopen_output(port: OutPort, *, api: str = "") -> OutPort | None:
+    """A lost output again, by its name; None while it cannot be opened."""
+    if isinstance(port, FakeOutPort):
+        return port
+    try:
+        again = open_out(port.name, api=api)
+    except PortError:
+        return None
+    port.close()
+    return again
 
 
 def script_from_file(path: Path) -> Schedule:

@@ -20,6 +20,7 @@ from heeltap.live.records import (
     ENDED,
     GAP,
     KEY,
+    NOT_SENT_US,
     NOTE_OFF,
     NOTE_ON,
     PLAYING,
@@ -56,6 +57,9 @@ playing."""
 
 class Journaling(Protocol):
     """Where the raw take is kept (`heeltap.files.journal.JournalWriter` is one)."""
+
+    fault: str | None
+    """Why something could not be written; None when all was."""
 
     def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
         """Keep one message as the driver gave it."""
@@ -100,7 +104,7 @@ class EngineReport:
     clicks: int
     """Sent, count-in included."""
     clicks_late: int
-    """Left more than 2 ms late, or not sent because they would have been 50 ms late."""
+    """Left more than 2 ms late, or not at all: they would have been 50 ms late, or the output was away."""
     worst_click_us: int
     """Largest lateness of a click that was sent."""
     dropped: int
@@ -134,6 +138,7 @@ class EngineLoop:
         zero_ns: int,
         tail_us: int = 500_000,
         reopen: Callable[[InPort], InPort | None],
+        reopen_output: Callable[[OutPort], OutPort | None],
         silence: Sequence[bytes] = (),
         scheduler: str = "",
     ) -> None:
@@ -151,8 +156,8 @@ class EngineLoop:
             When bar 1, beat 1 falls.
         tail_us : int
             How long to listen after the last bar.
-        reopen : callable
-            Given a lost input whose device is listed again, a port that works, or None.
+        reopen, reopen_output : callable
+            Given a lost port whose device is listed again, a port that works, or None.
         silence : sequence of bytes
             Sent at the end, whatever ended the run.
         scheduler : str
@@ -161,7 +166,9 @@ class EngineLoop:
         self._schedule, self._output, self._clock = schedule, output, clock
         self._screen, self._journal = screen, journal
         self._inputs = [_Input(port, i) for i, port in enumerate(inputs)]
-        self._zero_ns, self._reopen, self._silence = zero_ns, reopen, silence
+        self._zero_ns, self._silence = zero_ns, silence
+        self._reopen, self._reopen_output = reopen, reopen_output
+        self._silent = False
         self._end_ns = zero_ns + (schedule.end_us + tail_us) * 1000
         self._pulse = Pulse(schedule.due_us, zero_ns)
         self._due_us = schedule.due_us.tolist()
@@ -184,7 +191,8 @@ class EngineLoop:
             fault = " ".join(str(error).split())
         finally:
             self._finish()
-        report = self._report(fault)
+        written = "" if self._journal is None or self._journal.fault is None else self._journal.fault
+        report = self._report(fault or written)
         done = Record(DONE, which=self._clicks, value=min(self._late, 255), at_us=self._us(self._clock.now_ns()))
         self._screen.send(done._replace(other_us=self._messages))
         self._screen.flush()
@@ -224,24 +232,24 @@ class EngineLoop:
             due_us = self._due_us[i]
             sent_ns = self._clock.now_ns()
             late_us = self._us(sent_ns) - due_us
-            skip = late_us > SKIP_US and not is_off
+            skip = self._silent or (late_us > SKIP_US and not is_off)
             if not skip and self._output is not None:
                 self._output.send(message)
             if not is_off:
-                self._keep_click(i, message, due_us, late_us, skip)
+                sent_us = NOT_SENT_US if self._silent else due_us + late_us
+                self._keep_click(i, message, due_us, sent_us, skip)
 
-    def _keep_click(self, index: int, message: bytes, due_us: int, late_us: int, skipped: bool) -> None:
+    def _keep_click(self, index: int, message: bytes, due_us: int, sent_us: int, skipped: bool) -> None:
         """Count a click, and write and tell it."""
+        late_us = sent_us - due_us
         self._late += late_us > LATE_US
         if not skipped:
             self._clicks += 1
             self._worst_us = max(self._worst_us, late_us)
-            if self._journal is not None:
-                self._journal.click(index, due_us, due_us + late_us)
+        if self._journal is not None:
+            self._journal.click(index, due_us, sent_us)
         velocity = message[2] if len(message) > 2 else 0
-        self._screen.send(
-            Record(CLICK, message[0] & 15, velocity, int(skipped), index, at_us=due_us, other_us=due_us + late_us)
-        )
+        self._screen.send(Record(CLICK, message[0] & 15, velocity, int(skipped), index, at_us=due_us, other_us=sent_us))
 
     def _obey(self) -> None:
         """Do what the screen asks; end when it is gone."""
@@ -291,8 +299,18 @@ class EngineLoop:
             self._flush_ns = now_ns
         if now_ns - self._check_ns >= _CHECK_NS and (next_ns is None or next_ns - now_ns > _CALM_NS):
             self._check_ns = now_ns
+            self._look_after_output()
             for source in self._inputs:
                 self._look_after(source, now_ns)
+
+    def _look_after_output(self) -> None:
+        """Notice that the click's device went, and take it back when it returns."""
+        if self._output is None:
+            return
+        if not self._silent:
+            self._silent = not self._output.connected()
+        elif self._output.returned() and (port := self._reopen_output(self._output)) is not None:
+            self._output, self._silent = port, False
 
     def _look_after(self, source: _Input, now_ns: int) -> None:
         """Notice a device that went, and take it back under its name when it returns."""

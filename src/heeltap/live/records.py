@@ -21,6 +21,7 @@ __all__ = [
     "KINDS",
     "NOTE_OFF",
     "NOTE_ON",
+    "NOT_SENT_US",
     "PLAYING",
     "PORT_BACK",
     "PORT_LOST",
@@ -54,6 +55,9 @@ is gone."""
 
 NOTE_ON, NOTE_OFF, CONTROL, CLICK, STATE, PORT_LOST, PORT_BACK, GAP, DONE, DIED, STOP, KEY = range(1, 13)
 
+NOT_SENT_US = 2**53
+"""``other_us`` of a click that never left because its output was away: later than any click can be."""
+
 STATES = ("count-in", "playing", "ended", "stopped")
 """Names by the ``which`` of a `STATE` record."""
 
@@ -75,7 +79,7 @@ class Record(NamedTuple):
     number: int = 0
     """Key, or number of the control; for a click the velocity with which it was sent."""
     value: int = 0
-    """Velocity, or value of the control. For `CLICK` 1 when it was not sent because it would have come too late."""
+    """Velocity, or value of the control. For `CLICK` 1 when it was not sent: too late, or the output was away."""
     which: int = 0
     """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
     `STATE`."""

@@ -67,6 +67,12 @@ class OutPort(Protocol):
     def send(self, message: bytes) -> None:
         """Send one message now."""
 
+    def connected(self) -> bool:
+        """Whether the device is still there; as costly as an input's."""
+
+    def returned(self) -> bool:
+        """Whether a device of this name is listed, perhaps under another number."""
+
     def close(self) -> None:
         """Let go of the device; a second call does nothing."""
 

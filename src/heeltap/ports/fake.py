@@ -110,12 +110,20 @@ class FakeOutPort:
         self.name = name
         self.sent: list[tuple[int, bytes]] = []
         """Moment in ns on the engine's clock, and the message."""
-        self.closed = False
+        self.closed = self.lost = False
         self._now_ns = now_ns
 
     def send(self, message: bytes) -> None:
         """Keep one message."""
         self.sent.append((self._now_ns(), message))
+
+    def connected(self) -> bool:
+        """True, unless a test set ``lost``."""
+        return not self.lost
+
+    def returned(self) -> bool:
+        """True, unless a test set ``lost``."""
+        return not self.lost
 
     def close(self) -> None:
         """Remember that it was closed."""

@@ -114,13 +114,13 @@ class _System:
     def open_out(self, wanted: str, *, virtual: bool = False) -> OutPort:
         """Open an output, or make one; raises `PortError`."""
         client = self.quiet_client(False)
-        return self.out_port(client, self.open(client, wanted, inputs=False, virtual=virtual))
+        return self.out_port(client, self.open(client, wanted, inputs=False, virtual=virtual), virtual)
 
     def in_port(self, client: Any, full: str, virtual: bool) -> InPort:
         """The port object around an opened client."""
         raise NotImplementedError
 
-    def out_port(self, client: Any, full: str) -> OutPort:
+    def out_port(self, client: Any, full: str, virtual: bool) -> OutPort:
         """The port object around an opened client."""
         raise NotImplementedError
 
@@ -176,9 +176,9 @@ class PythonRtmidi(_System):
         """An input around an opened client."""
         return _PythonRtmidiIn(self, client, full, virtual)
 
-    def out_port(self, client: Any, full: str) -> OutPort:
+    def out_port(self, client: Any, full: str, virtual: bool) -> OutPort:
         """An output around an opened client."""
-        return _PythonRtmidiOut(self, client, full)
+        return _PythonRtmidiOut(self, client, full, virtual)
 
 
 class _PythonRtmidiIn(_Port):
@@ -226,9 +226,9 @@ class Rtmidi2(_System):
         """An input around an opened client."""
         return _Rtmidi2In(self, client, full, virtual)
 
-    def out_port(self, client: Any, full: str) -> OutPort:
+    def out_port(self, client: Any, full: str, virtual: bool) -> OutPort:
         """An output around an opened client."""
-        return _Rtmidi2Out(self, client, full)
+        return _Rtmidi2Out(self, client, full, virtual)
 
 
 class _Rtmidi2In(_Port):
