@@ -1,6 +1,7 @@
 """The journal: exact, cheap, and readable after any kind of end."""
 
 import json
+import threading
 from pathlib import Path
 
 import pytest
@@ -55,7 +56,7 @@ def test_flushed_lines_are_there_without_a_close(tmp_path: Path) -> None:
     """What was flushed survives a writer that never comes back."""
     writer = JournalWriter(tmp_path / "j.jsonl", {"zero_ns": 0})
     writer.message(1, 0.0, [0x90, 60, 90])
-    writer.flush()
+    writer.flush(wait=True)
     writer.message(2, 0.0, [0x80, 60, 0])
 
     journal = read_journal(tmp_path / "j.jsonl")
@@ -142,13 +143,37 @@ def test_a_failing_disk_is_remembered_and_tried_again(tmp_path: Path, monkeypatc
 
     with monkeypatch.context() as broken:
         broken.setattr("os.write", _no_space)
-        writer.flush()
+        writer.flush(wait=True)
     fault = writer.fault
     writer.close()
 
     assert fault is not None
     assert "No space" in fault
     assert read_journal(tmp_path / "j.jsonl").arrival_ns.tolist() == [1]
+
+
+def test_the_caller_never_waits_for_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While a sync hangs, messages are taken and flushed at once; when it is over they are all written, in order."""
+    writer = JournalWriter(tmp_path / "j.jsonl", {"zero_ns": 0})
+    syncing, over = threading.Event(), threading.Event()
+
+    def hanging(_: int) -> None:
+        syncing.set()
+        over.wait(10)
+
+    monkeypatch.setattr("os.fsync", hanging)
+    writer.message(2_000_000_000, 0.0, [0x90, 60, 90])
+    writer.flush()
+    assert syncing.wait(10)
+    for n in range(1, 50):
+        writer.message(2_000_000_000 + n, 0.0, [0x90, 60, 90])
+        writer.flush()
+    written = len(read_journal(tmp_path / "j.jsonl"))
+    over.set()
+    writer.close()
+
+    assert written == 1
+    assert read_journal(tmp_path / "j.jsonl").arrival_ns.tolist() == [2_000_000_000 + n for n in range(50)]
 
 
 def _no_space(*_: object) -> int:
