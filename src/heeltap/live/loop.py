@@ -58,8 +58,9 @@ playing."""
 class Journaling(Protocol):
     """Where the raw take is kept (`heeltap.files.journal.JournalWriter` is one)."""
 
-    fault: str | None
-    """Why something could not be written; None when all was."""
+    @property
+    def fault(self) -> str | None:
+        """Why something could not be written; None when all was."""
 
     def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
         """Keep one message as the driver gave it."""
