@@ -17,7 +17,6 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.divisions import BEAT, EIGHTH, FINE, SIXTEENTH, SWUNG, TRIPLET
 
 __all__ = ["Costs", "Divisions", "cost_tables", "divisions_for"]
 
@@ -68,13 +67,6 @@ class Divisions:
     def part_of(self) -> IntArray:
         """Index into ``parts`` of each slot, shape (n, 8); 0 where there is none."""
         return np.searchsorted(self.parts, np.nan_to_num(np.round(self.slots, 9))).astype(np.int64)
-
-    def names(self, swung_here: bool) -> IntArray:
-        """Code into `heeltap.core.divisions.DIVISIONS` of each of ``parts``."""
-        codes = np.full(self.parts.size, SWUNG if swung_here else FINE, np.int64)
-        for steps, code in ((8, FINE), (6, FINE), (4, SIXTEENTH), (3, TRIPLET), (2, EIGHTH), (1, BEAT)):
-            codes[np.abs(self.parts * steps - np.round(self.parts * steps)) < 1e-6] = code
-        return codes
 
 
 def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:

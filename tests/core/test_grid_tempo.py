@@ -1,0 +1,87 @@
+"""The tempo of a take and whether it keeps to its grid at all."""
+
+import numpy as np
+import pytest
+
+from heeltap.core.grid import place
+from heeltap.core.grid_tempo import bend_for, doubt, pace_of, worth_bending
+from tests.makers.grooves import Player, make_groove
+
+
+def _steady(rate: float = 0.0, pulses: int = 128, noise: float = 0.02, seed: int = 1) -> np.ndarray:
+    """Places of steady eighths played at another rate."""
+    at = np.arange(0, pulses, 0.5) / (1 + rate)
+    return np.sort(np.abs(at + np.random.default_rng(seed).normal(0, noise, at.size)))
+
+
+@pytest.mark.parametrize("rate", [-0.02, -0.003, 0.0, 0.003, 0.01])
+def test_the_path_tells_the_rate(rate: float) -> None:
+    """Within half a step of the rates tried."""
+    pace = pace_of(_steady(rate), 132)
+
+    assert rate == pytest.approx(float(np.mean(pace.rate)), abs=5e-4)
+    assert pace.strength >= pace.strength_as_written
+
+
+def test_the_bend_undoes_the_rate() -> None:
+    """Strokes at a wrong rate, bent by their own pace, stand within 3 % of a pulse of the grid again."""
+    at = _steady(0.004, noise=0.0)
+    bent = np.interp(at, np.arange(133), bend_for(pace_of(at, 132), 132))
+
+    assert np.abs(bent * 2 - np.round(bent * 2)).max() / 2 < 0.03 + 0.0005 * 128 / 2
+
+
+def test_a_player_with_the_click_is_left_alone() -> None:
+    """A wander of 15 ms about the click is no other tempo."""
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        groove = make_groove(rng, Player("sixteenths", 110.0, bars=32, wander_ms=15.0, spread_ms=10.0, run_ms=-60.0))
+
+        assert 1.0 == place(groove.take_us, 110.0, "4/4").tempo_scale
+
+
+@pytest.mark.parametrize("drift", [0.01, -0.01, 0.03])
+def test_a_tempo_that_drifts_is_followed(drift: float) -> None:
+    """One to three per cent over 32 bars: noticed, its range in the warning, at least 97 of 100 slots right."""
+    rng = np.random.default_rng(3)
+    groove = make_groove(rng, Player("eighths", 118.0, bars=32, spread_ms=9.0, tempo_drift=drift))
+    slots = place(groove.take_us, 118.0, "4/4")
+    has = np.isfinite(groove.meant)
+
+    assert 1 + drift / 2 == pytest.approx(slots.tempo_scale, abs=0.0015)
+    assert "moving between" in slots.warnings[0]
+    with np.errstate(invalid="ignore"):
+        assert 0.97 <= float((np.abs(slots.quarter - groove.meant)[has] < 0.03).mean())
+
+
+def test_strokes_at_random_raise_a_doubt() -> None:
+    """Of 40 takes at random none is taken for one on the grid; of 40 played ones none is doubted."""
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        assert doubt(pace_of(np.sort(rng.uniform(0, 128, 200)), 130), False)
+        assert not doubt(pace_of(_steady(seed=int(rng.integers(1000))), 130), False)
+
+
+def test_random_strokes_are_never_bent() -> None:
+    """Of 200 takes of strokes at random no other tempo is read."""
+    rng = np.random.default_rng(6)
+    for _ in range(200):
+        pace = pace_of(np.sort(rng.uniform(0, 64, int(rng.integers(12, 200)))), 66)
+
+        assert not worth_bending(pace, 66, 500.0)
+
+
+def test_too_few_strokes_are_not_judged() -> None:
+    """From eleven strokes nothing is said."""
+    pace = pace_of(np.sort(np.random.default_rng(7).uniform(0, 30, 11)), 32)
+
+    assert "" == doubt(pace, False)
+    assert not worth_bending(pace, 32, 500.0)
+
+
+def test_a_nearly_empty_take_has_no_pace() -> None:
+    """Blocks with fewer than six strokes are skipped; with none left, nothing is said."""
+    pace = pace_of(np.array([1.0, 200.0, 400.0]), 402)
+
+    assert 0 == pace.rate.size
+    assert "" == doubt(pace, False)
