@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from heeltap.core.findings import findings
     from heeltap.core.grid import place
     from heeltap.files.smf import read_midi
-    from heeltap.jobs import score_file
+    from heeltap.jobs.scoring import score_file
 
 __all__ = ["HeeltapError", "align", "align_free", "findings", "place", "read_midi", "score_file"]
 
@@ -26,7 +26,7 @@ _HOMES = {
     "findings": "heeltap.core.findings",
     "place": "heeltap.core.grid",
     "read_midi": "heeltap.files.smf",
-    "score_file": "heeltap.jobs",
+    "score_file": "heeltap.jobs.scoring",
 }
 
 

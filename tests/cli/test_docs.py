@@ -1,0 +1,23 @@
+"""The written guide says what the program does: commands, README and demo cannot drift apart."""
+
+import re
+from pathlib import Path
+
+from heeltap.cli import COMMANDS
+from tests.makers.commands import TARGET, commands_page
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_the_command_reference_is_the_parsers_own() -> None:
+    """docs/guide/commands.md is written by ``python -m tests.makers.commands`` and nothing else."""
+    assert commands_page() == TARGET.read_text(encoding="utf-8")
+
+
+def test_the_readme_names_only_commands_that_exist() -> None:
+    """Every ``heeltap WORD`` in a code block of the README is a command."""
+    blocks = re.findall(r"```\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.S)
+    named = set(re.findall(r"(?:^|bin/)heeltap ([a-z]+)", "\n".join(blocks), re.M))
+
+    assert named
+    assert set() == named - set(COMMANDS)
