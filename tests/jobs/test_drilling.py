@@ -12,7 +12,7 @@ import pytest
 
 from heeltap.core.notes import make_notes
 from heeltap.core.plan import Section
-from heeltap.errors import PortError
+from heeltap.errors import PortError, TakeFileError
 from heeltap.files.journal import read_journal
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, load_take
@@ -159,6 +159,24 @@ def _children() -> list[int]:
         if int(fields[1]) == os.getpid() and b"spawn_main" in command:
             found.append(int(path.parent.name))
     return found
+
+
+@pytest.mark.slow
+def test_a_take_that_cannot_be_kept_is_judged_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full disk at the end: the result is there, the problem is said, and the next start can still finish the take."""
+    what = a_drill(bars=1)
+
+    def full(*_: object, **__: object) -> None:
+        raise TakeFileError("take.mid", "cannot be written: No space left on device")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("heeltap.jobs.drilling.keep_take", full)
+        outcome = drill(what, settings(what, [5.0, None, 0.0, -7.0], takes=tmp_path), lambda state, new: None)
+
+    assert "No space left" in outcome.problem
+    assert outcome.result is not None
+    assert [note.offset_ms for note in outcome.result.notes if note.offset_ms is not None] == [5.0, 0.0, -7.0]
+    assert [one.problem for one in recover(tmp_path)] == [""]
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from heeltap.cli.parser import lean, milliseconds, positive
+from heeltap.errors import PortError
 
 if TYPE_CHECKING:
     from heeltap.jobs.drill_plan import Drill
@@ -27,9 +28,27 @@ def add(commands: Any) -> None:
         epilog="EXERCISE is a family and a grade ('anchor 2'; heeltap make lists them), an exercise file (.toml), or a "
         "MIDI file whose part is to be played.",
     )
+    _add_what(parser)
+    _add_route(parser)
+    _add_aim(parser)
+    _add_face(parser)
+
+
+def _add_what(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "exercise", nargs="*", metavar="EXERCISE", default=["anchor", "1"], help="what to play (default: anchor 1)"
     )
+    parser.add_argument("--part", help="which part of a MIDI file: its number, 'channel 10', or a name")
+    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
+    parser.add_argument(
+        "--click", metavar="KIND", help="every, backbeat, one, fade, none, or 'bars 2+2' (default: the exercise's)"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
+    )
+
+
+def _add_route(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--in",
         dest="in_port",
@@ -42,7 +61,15 @@ def add(commands: Any) -> None:
         metavar="PORT",
         help="where the click goes: a MIDI output, or 'none' for a silent click (default: the first output)",
     )
-    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
+    parser.add_argument(
+        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+    )
+    parser.add_argument(
+        "--retrigger", type=_window, metavar="MS", help="fold double triggers within (default: 30; 0: off)"
+    )
+
+
+def _add_aim(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--lean",
         type=lean,
@@ -56,12 +83,9 @@ def add(commands: Any) -> None:
         metavar="MS",
         help="half-width of the pocket (default: follows each stroke's interval)",
     )
-    parser.add_argument(
-        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
-    )
-    parser.add_argument(
-        "--retrigger", type=milliseconds, metavar="MS", help="fold double triggers within (default: 30; 0: off)"
-    )
+
+
+def _add_face(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--feedback",
         choices=_FEEDBACK,
@@ -69,27 +93,40 @@ def add(commands: Any) -> None:
         help="when numbers are shown: after each bar, at each stroke, after the take, or less and less often "
         "(default: bar)",
     )
-    parser.add_argument(
-        "--click", metavar="KIND", help="every, backbeat, one, fade, none, or 'bars 2+2' (default: the exercise's)"
-    )
-    parser.add_argument("--part", help="which part of a MIDI file: its number, 'channel 10', or a name")
-    parser.add_argument(
-        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
-    )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
     parser.add_argument(
         "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
     )
 
 
+def _window(text: str) -> float:
+    """A number of milliseconds, 0 or more."""
+    value = milliseconds(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be 0 ms or more")
+    return value
+
+
 def run(args: argparse.Namespace) -> int:
     """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
-    from heeltap.errors import PortError
-    from heeltap.files.places import takes_dir
+    what, settings = _wishes(args)
+    drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
+    if settings.in_port == "keys" and not drawn:
+        raise PortError(
+            "input 'keys': only the drawn screen reads the keyboard (leave out --no-screen, use a terminal)"
+        )
+    _recover(settings.takes)
+    if drawn:
+        # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
+        return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
+    return play_in_lines(what, settings, args.json)
+
+
+def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
+    """What is to be played, and how."""
     from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
     from heeltap.jobs.drilling import Settings
     from heeltap.jobs.ports import choose_ports
-    from heeltap.live.inputs import KEYS_NAME
     from heeltap.live.session import Feedback
 
     what = drill_of(
@@ -102,24 +139,7 @@ def run(args: argparse.Namespace) -> int:
         part=args.part,
     )
     in_port, out_port = choose_ports(args.in_port, args.out_port)
-    settings = Settings(
-        in_port,
-        out_port,
-        Feedback(args.feedback),
-        delay_ms=args.delay,
-        retrigger_ms=args.retrigger,
-        takes=takes_dir(),
-    )
-    _recover(settings.takes)
-    drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
-    if in_port == KEYS_NAME and not drawn:
-        raise PortError(
-            "input 'keys': only the drawn screen reads the keyboard (leave out --no-screen, use a terminal)"
-        )
-    if drawn:
-        # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
-        return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
-    return play_in_lines(what, settings, args.json)
+    return what, Settings(in_port, out_port, Feedback(args.feedback), delay_ms=args.delay, retrigger_ms=args.retrigger)
 
 
 def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:
@@ -135,7 +155,9 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
         write(f"The take ended early: {outcome.ending}.\n\n")
     if outcome.result is not None:
         write(render(outcome.result))
-    if kept:
+    if outcome.problem:
+        write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
+    elif kept:
         write(f"\nThe take is kept in {outcome.folder}\n")
 
 

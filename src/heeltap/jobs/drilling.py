@@ -16,14 +16,18 @@ from pathlib import Path
 import msgspec
 
 from heeltap import __version__
+from heeltap.core.notes import make_notes
 from heeltap.core.result import Result
 from heeltap.errors import HeeltapError
 from heeltap.files.context import Context, LeftOut, plan_out
 from heeltap.files.journal import read_journal
+from heeltap.files.left_out import leave_out
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.keeping import keep_take, played_of, score_kept
+from heeltap.jobs.reading import Played
+from heeltap.jobs.scoring import Options, score_take
 from heeltap.live import records, session
 from heeltap.live.clock import Clock, SystemClock, wall_now
 from heeltap.live.engine import Engine, EngineSpec, start_engine
@@ -105,6 +109,7 @@ class Run:
         )
         feedback = settings.feedback.for_take(self._context.take_number)
         self.state = session.step(session.begin(sheet, feedback), session.Begin())[0]
+        self._notes: list[session.Note] = []
         self._take = open_take(settings.takes, self._context)
         try:
             self._engine: Engine = start_engine(self._spec())
@@ -132,6 +137,8 @@ class Run:
         effects: list[Effect] = []
         for record in self._engine.poll():
             for event in _events(record):
+                if isinstance(event, session.Note):
+                    self._notes.append(event)
                 effects += self.ask(event)
         effects += self.ask(session.Clock(self.now_us))
         return tuple(effects)
@@ -172,8 +179,22 @@ class Run:
             if folder is None:
                 return DrillOutcome(None, None, ending, "", self.state)
         except HeeltapError as error:
-            return DrillOutcome(self._take.folder, None, ending, str(error), self.state)
+            self._take.lock.release()
+            return DrillOutcome(self._take.folder, self._from_memory(), ending, str(error), self.state)
         return self._scored(folder, ending)
+
+    def _from_memory(self) -> Result | None:
+        """The result of a take that could not be kept (a full disk), from the notes as they were stamped live."""
+        notes = sorted(self._notes)
+        if not notes:
+            return None
+        plan, context = self._drill.plan, self._context
+        onset_us, pitch, velocity = zip(*notes, strict=True)
+        early = None if self.state.ending == "played" else self.state.now_us
+        kept, judged = leave_out(make_notes(onset_us, pitch, velocity), plan, [], early)
+        played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
+        how = Options(lean_ms=context.lean_ms, pocket_ms=context.pocket_ms, delay_ms=context.delay_ms)
+        return score_take(played, how)
 
     def _keep(self, ending: str) -> Path | None:
         """The finished folder; None when nothing was played."""
