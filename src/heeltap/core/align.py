@@ -248,12 +248,14 @@ def align_free(
     rows = np.flatnonzero(fits)
     stroke, at_ms = stroke[rows], take.at_ms[rows]
     match, confidence = np.full(len(plan), -1, np.int64), np.ones(len(plan))
-    for _ in range(2):
+    habits = FREE
+    for _ in range(3):
         if stroke.size == 0:
             break
         times = stroke_times(score.beat, stroke, at_ms)
         timed = Line(times[of_note], plan.pitch, plan.order)
-        match, confidence = _pass(timed, take, first, FREE, FREE_PLACES)
+        match, confidence = _pass(timed, take, first, habits, FREE_PLACES)
+        habits, _ = learn(timed, take, match, confidence, FREE, 0.0)
         sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
         stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
     done = _result(plan, take, match, confidence, 0.0, None, False)

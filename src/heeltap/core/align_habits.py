@@ -55,7 +55,7 @@ class Habits:
     """Distance from the constant delay at which the pull home acts."""
     home_nats: float = 1.5
     """The most that a stroke away from home costs."""
-    lost_nats: float = 1.0
+    lost_nats: float = 0.7
     """What a stroke costs where a player has leapt to."""
     leap: float = 0.001
     """Probability of a leap to anywhere at a stroke at home."""

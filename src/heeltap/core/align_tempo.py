@@ -23,10 +23,15 @@ _BACK = 48
 _AHEAD = 6
 """Most strokes that one note may advance: up to five strokes missed in a row are bridged in one step."""
 
-_HIT, _NEAR, _MISS, _STRAY = 3.0, -0.5, -1.2, -2.0
-"""Gain in nats of a note on a key of its stroke, on one within two semitones, of a stroke passed over, of an unplanned note."""
+_HIT, _NEAR, _MISS, _STRAY, _JUMP = 3.0, -0.5, -2.5, -2.0, -16.0
+"""Gain in nats of a note on a key of its stroke, on one within two semitones, of a stroke passed over, of an unplanned
+note, of going on anywhere later. With -1.2 for a stroke passed over 2 in 48 spoilt performances ran ahead and were lost;
+with -2 to -3 none."""
 
-_TEMPO_RATE = 0.25
+_PASSED = _MISS * np.maximum(np.arange(_AHEAD + 1) - 1.0, 0.0)
+"""Cost of each way of advancing, 0 to `_AHEAD` strokes."""
+
+_TEMPO_RATE = 0.2
 """Share of each new beat length in the running one."""
 
 _NEIGHBOURS = 4
@@ -83,7 +88,7 @@ def follow(score: Score, take: Line) -> tuple[IntArray, BoolArray]:
     period = float(np.ptp(take.at_ms)) / max(float(np.ptp(score.beat)), 1e-9)
     start = -0.4 * np.arange(width, dtype=np.float64)
     front = _Front(0, start, np.full(width, np.nan), np.full(width, max(period, 1.0)))
-    came = np.zeros((len(take), width), np.int8)
+    came = np.zeros((len(take), width), np.int16)
     lows = np.empty(len(take), np.int64)
     for row in range(len(take)):
         _slide(front, strokes)
@@ -108,31 +113,43 @@ def _step(front: _Front, score: Score, pitch: int, at_ms: float, usual: float) -
     """Take in one note; returns how many strokes each path advanced, -1 where the note is unplanned."""
     width = front.gain.size
     band = slice(front.low, front.low + width)
-    beat = score.beat[band]
-    value = np.where(score.has[pitch, band], _HIT, np.where(score.near[pitch, band], _NEAR, -np.inf))
-    best, came = front.gain + _STRAY, np.full(width, -1, np.int64)
-    hit_ms, period = front.hit_ms.copy(), front.period.copy()
-    for ahead in range(min(_AHEAD, width - 1) + 1):
-        here, there = slice(ahead, width), slice(0, width - ahead)
-        since = at_ms - front.hit_ms[there]
-        span = beat[here] - beat[there]
-        wait = span * front.period[there]
-        late = (since - wait) / np.maximum(40.0, 0.2 * wait)
-        timing = -np.minimum(0.5 * late * late, 3.0 + 0.2 * np.abs(late))
-        gain = front.gain[there] + value[here] + np.where(np.isnan(timing), 0.0, timing) + _MISS * max(ahead - 1, 0)
-        better = np.flatnonzero(gain > best[here])
-        best[here][better] = gain[better]
-        came[here][better] = ahead
-        hit_ms[here][better] = at_ms
-        if ahead:
-            seen = np.clip(since[better] / span[better], 0.4 * usual, 2.5 * usual)
-            old = front.period[there][better]
-            rate = np.where(np.isnan(seen), 0.0, _TEMPO_RATE)
-            period[here][better] = old + rate * (np.nan_to_num(seen) - old)
-        else:
-            period[here][better] = front.period[there][better]
-    front.gain, front.hit_ms, front.period = best, hit_ms, period
-    return came
+    # Row k of each table holds what lies k strokes before: every way of advancing at once.
+    gain, hit_ms, period = _shifted(front.gain, -np.inf), _shifted(front.hit_ms, np.nan), _shifted(front.period, usual)
+    span = score.beat[band] - _shifted(score.beat[band], np.nan)
+    since, wait = at_ms - hit_ms, span * period
+    late = np.abs(since - wait) / np.maximum(40.0, 0.2 * wait)
+    timing = np.minimum(0.5 * late * late, 3.0 + 0.2 * late)
+    ways = gain - np.where(np.isnan(timing), 0.0, timing) + _PASSED[:, None]
+    best = np.argmax(ways, axis=0)
+    column = np.arange(width)
+    found = ways[best, column]
+    jump, source = _jumps(front.gain)
+    best, found = np.where(jump > found, column - source, best), np.maximum(jump, found)
+    found = found + np.where(score.has[pitch, band], _HIT, np.where(score.near[pitch, band], _NEAR, -np.inf))
+    planned = found > front.gain + _STRAY
+    row = np.minimum(best, _AHEAD)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seen = np.clip(since[row, column] / span[row, column], 0.4 * usual, 2.5 * usual)
+    old = period[row, column]
+    rate = np.where((best > 0) & (best <= _AHEAD) & ~np.isnan(seen), _TEMPO_RATE, 0.0)
+    front.period = np.where(planned, old + rate * (np.nan_to_num(seen) - old), front.period)
+    front.gain = np.where(planned, found, front.gain + _STRAY)
+    front.hit_ms = np.where(planned, at_ms, front.hit_ms)
+    return np.where(planned, best, -1)
+
+
+def _shifted(values: FloatArray, fill: float) -> FloatArray:
+    """Table whose row k is the values moved right by k, shape (ways, values)."""
+    padded = np.concatenate([np.full(_AHEAD, fill), values])
+    return np.lib.stride_tricks.sliding_window_view(padded, values.size)[::-1]
+
+
+def _jumps(gain: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Gain of coming to each stroke from the best one anywhere before it, and which that is."""
+    best = np.maximum.accumulate(gain)
+    column = np.arange(gain.size)
+    source = np.maximum.accumulate(np.where(gain >= best, column, 0))
+    return best + _JUMP, source
 
 
 def _trace(front: _Front, came: IntArray, lows: IntArray, score: Score, take: Line) -> tuple[IntArray, BoolArray]:
@@ -152,34 +169,53 @@ def _trace(front: _Front, came: IntArray, lows: IntArray, score: Score, take: Li
 def stroke_times(beat: FloatArray, stroke: IntArray, at_ms: FloatArray) -> FloatArray:
     """When each stroke was played, ms, from notes known to belong to strokes; believable times are kept, others made.
 
-    A time is believable when it lies within 150 ms or half the gap of the line through its neighbours (the medians of
-    their slopes and heights), at the ends of the take two and a half times that, because people begin and end slower; a
-    stroke without one gets its place on that line.
+    A time is believable when it lies within 150 ms or half the gap of a line (the medians of slopes and heights) through
+    its neighbours on both sides, on the left or on the right: the last two so that a hole in the take costs nothing
+    beside it. At the ends of the take two and a half times that is allowed, because people begin and end slower. A
+    stroke without a believable time gets its place on the line through both sides, between those that have one.
     """
     order = np.lexsort((at_ms, stroke))
     known, begin, many = np.unique(stroke[order], return_index=True, return_counts=True)
     middle = 0.5 * (at_ms[order[begin + (many - 1) // 2]] + at_ms[order[begin + many // 2]])
-    line, slope = _lines(beat[known], middle, beat[known])
-    gap = np.minimum(np.diff(beat[known], prepend=-np.inf), np.diff(beat[known], append=np.inf))
-    allowed = np.maximum(150.0, 0.5 * slope * gap)
-    allowed[:2] *= 2.5
-    allowed[-2:] *= 2.5
-    kept = np.abs(middle - line) < allowed
-    kept[np.diff(middle, prepend=-np.inf) <= 0] = False
+    kept = _believable(beat[known], middle)
     if kept.sum() < 2:
         kept[:] = True
-    times, _ = _lines(beat[known[kept]], middle[kept], beat)
-    times[known[kept]] = middle[kept]
+    known, middle = known[kept], middle[kept]
+    times, _ = _lines(beat[known], middle, beat, _NEIGHBOURS, _NEIGHBOURS)
+    after = np.searchsorted(known, np.arange(beat.size))
+    ends = np.concatenate([[-np.inf], middle, [np.inf]])
+    times = np.clip(times, ends[after], ends[after + 1])
+    times[known] = middle
     return np.maximum.accumulate(times)
 
 
-def _lines(at: FloatArray, height: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Height and slope at each wanted place of the median line through the nearest known places (its own left out)."""
-    reach = min(2 * _NEIGHBOURS + 1, at.size)
+def _believable(beat: FloatArray, at_ms: FloatArray) -> BoolArray:
+    """Which times lie near a line through their neighbours, and after all believable ones before them."""
+    gap = np.minimum(np.diff(beat, prepend=-np.inf), np.diff(beat, append=np.inf))
+    out = np.zeros(beat.size, bool)
+    for left, right in ((_NEIGHBOURS, _NEIGHBOURS), (_NEIGHBOURS, 0), (0, _NEIGHBOURS)):
+        line, slope = _lines(beat, at_ms, beat, left, right)
+        allowed = np.maximum(150.0, 0.5 * slope * gap)
+        allowed[:2] *= 2.5
+        allowed[-2:] *= 2.5
+        out |= np.abs(at_ms - line) < allowed
+    latest = np.maximum.accumulate(np.where(out, at_ms, -np.inf))
+    out[1:] &= at_ms[1:] > latest[:-1]
+    return out
+
+
+def _lines(
+    at: FloatArray, height: FloatArray, wanted: FloatArray, left: int, right: int
+) -> tuple[FloatArray, FloatArray]:
+    """Height and slope at each wanted place of the median line through known places beside it (its own left out).
+
+    Near the ends of the take the places come from the other side.
+    """
+    reach = min(left + right + 1, at.size)
     if at.size < 3:
         slope = (height[-1] - height[0]) / (at[-1] - at[0]) if at.size == 2 else 1.0
         return height[0] + slope * (wanted - at[0]), np.full(wanted.size, slope)
-    begin = np.clip(np.searchsorted(at, wanted) - _NEIGHBOURS, 0, at.size - reach)
+    begin = np.clip(np.searchsorted(at, wanted) - left, 0, at.size - reach)
     rows = begin[:, None] + np.arange(reach)[None, :]
     x, y = at[rows], height[rows]
     x = np.where(x == wanted[:, None], np.nan, x)

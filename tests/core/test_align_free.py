@@ -1,0 +1,71 @@
+"""Matching a take at free tempo: rubato, holes and the search for the strokes' times."""
+
+import numpy as np
+import pytest
+
+from heeltap.core.align import align_free
+from heeltap.core.align_tempo import stroke_times
+from tests.makers.performances import pair_f1
+from tests.makers.players import FIGURES, make_part
+
+
+def _rubato(rng: np.random.Generator, beat: np.ndarray, *, swing: float) -> np.ndarray:
+    """Times in us of a player whose beat breathes by a share of itself over eight beats, with 8 ms of scatter."""
+    slow = 0.55 * (beat + swing * 8 / (2 * np.pi) * np.sin(2 * np.pi * beat / 8))
+    return np.round(1e6 * (slow + 0.008 * rng.standard_normal(beat.size))).astype(np.int64)
+
+
+@pytest.mark.parametrize("figure", FIGURES)
+def test_a_breathing_tempo_is_followed(figure: str) -> None:
+    """A beat that grows and shrinks by a third within two bars costs no more than a note or two."""
+    rng = np.random.default_rng(9)
+    part = make_part(rng, figure, bars=12)
+    beat = part.at_tick / 10_080
+    take_us = _rubato(rng, beat, swing=0.33)
+    order = np.argsort(take_us, kind="stable")
+    truth = np.argsort(order)
+
+    found = align_free(beat, part.pitch, take_us[order], part.pitch[order])
+
+    assert pair_f1(truth, found.match) > 0.985
+    assert not found.delay_known
+
+
+def test_four_bars_left_out_are_misses(rng: np.random.Generator) -> None:
+    """A player who skips four bars and goes on is found again at once; the skipped notes are misses."""
+    part = make_part(rng, "two_hands", bars=24)
+    beat = part.at_tick / 10_080
+    bar = (beat // 4).astype(int)
+    kept = np.flatnonzero((bar < 8) | (bar >= 12))
+    take_us = _rubato(rng, np.where(beat[kept] >= 48, beat[kept] - 16, beat[kept]), swing=0.1)
+    order = np.argsort(take_us, kind="stable")
+    truth = np.full(len(part), -1)
+    truth[kept[order]] = np.arange(kept.size)
+
+    found = align_free(beat, part.pitch, take_us[order], part.pitch[kept[order]])
+
+    assert pair_f1(truth, found.match) > 0.97
+
+
+def test_score_time_may_be_in_any_unit(rng: np.random.Generator) -> None:
+    """Beats, ticks and halves of beats give the same match."""
+    part = make_part(rng, "chords", bars=6)
+    take_us = _rubato(rng, part.at_tick / 10_080, swing=0.1)
+    found = [
+        align_free(position, part.pitch, take_us, part.pitch).match.tolist()
+        for position in (part.at_tick, part.at_tick / 10_080, part.at_tick / 5_040)
+    ]
+
+    assert found[0] == found[1] == found[2]
+
+
+def test_a_stroke_far_off_its_neighbours_line_is_not_believed() -> None:
+    """Ten strokes half a second apart, one of them a second late and one unknown: both are put on the line."""
+    beat = np.arange(11.0)
+    stroke = np.array([0, 1, 2, 3, 4, 5, 6, 7, 9, 10])
+    at_ms = 500.0 * stroke
+    at_ms[4] += 1000.0
+
+    times = stroke_times(beat, stroke, at_ms)
+
+    assert pytest.approx(500.0 * beat) == times
