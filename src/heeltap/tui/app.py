@@ -23,17 +23,17 @@ from textual.strip import Strip
 from textual.widget import Widget
 from textual.worker import Worker, WorkerState
 
-from heeltap.core.result import Result
 from heeltap.errors import HeeltapError
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import Line, marks_for
+from heeltap.jobs.drill_text import Line, Marks, marks_for
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings, interrupts
 from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Feedback, Phase, State
 from heeltap.live.sheet import sheet_of
 from heeltap.report.json import to_json
-from heeltap.report.text import render
+from heeltap.report.text import WIDTH, render
+from heeltap.tui.chart import offset_chart
 from heeltap.tui.drawing import View, draw_drill, draw_report
 
 __all__ = ["DrillApp", "run_drill"]
@@ -275,7 +275,7 @@ class DrillApp(App[int]):
         """Show what became of the take."""
         self.play, self._state = None, outcome.state
         self.outcomes.append(outcome)
-        self._report, self._scroll = _report(outcome), 0
+        self._report, self._scroll = _report(outcome, self._marks), 0
         self._showing_report = True
         if self._leave_at_end:
             self._leave()
@@ -344,20 +344,17 @@ def run_drill(
     return (app.return_code or 0) if code is None else code
 
 
-def last_result(outcomes: list[DrillOutcome]) -> Result | None:
-    """The result of the last take that has one."""
-    return next((one.result for one in reversed(outcomes) if one.result is not None), None)
-
-
-def _report(outcome: DrillOutcome) -> list[str]:
-    """The report of a take as lines."""
+def _report(outcome: DrillOutcome, marks: Marks) -> list[str]:
+    """The report of a take as lines: what the numbers say, the chart, then the rest."""
     lines = []
     if outcome.problem:
         lines += [f"The take could not be kept whole: {outcome.problem}", ""]
     if outcome.ending not in ("played", "stopped"):
         lines += [f"The take ended early: {outcome.ending}.", ""]
     if outcome.result is not None:
-        lines += render(outcome.result).splitlines()
+        head, sentences, *rest = render(outcome.result).rstrip("\n").split("\n\n")
+        chart = "\n".join(offset_chart(outcome.result, WIDTH, marks))
+        lines += "\n\n".join(block for block in (head, sentences, chart, *rest) if block).split("\n")
     if outcome.folder is None:
         return [*lines, "Nothing was played; no take was kept."]
     return [*lines, "", f"The take is kept in {outcome.folder}"]
