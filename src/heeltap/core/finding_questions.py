@@ -176,7 +176,7 @@ def _changes(table: Offsets) -> Iterator[Question]:
         yield _class("into-change", before)
         length = max(float(np.ceil(table.beat.max())) - 1.0, 1.0)
         ramp = np.where(before, np.clip((table.beat - 1) / length, 0, 1), 0.0)
-        yield Question("into-change", "ramp", ramp, before, kind_of("landing").weight)
+        yield Question("into-change", "ramp", ramp, before, kind_of("into-change").weight / 3)
     if np.unique(table.bar[after]).size >= MIN_CHANGES and min(after.sum(), (~after).sum()) >= MIN_CLASS:
         yield _class("after-change", after)
 

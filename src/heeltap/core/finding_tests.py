@@ -17,7 +17,7 @@ from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.noise import MODELS, from_cosines, to_cosines, variances
 from heeltap.core.stats import half_width
 
-__all__ = ["Answer", "Bench", "step_down"]
+__all__ = ["Answer", "Bench", "Stakes", "step_down"]
 
 WITNESS = 0.07
 """Level at which the second witness must agree."""
@@ -178,42 +178,48 @@ def _mixture(index: int, effect: FloatArray, scale: FloatArray, weight: FloatArr
     return Answer(index, middle, (middle - half, middle + half), p)
 
 
-def step_down(
-    bench: Bench,
-    weights: Sequence[float],
-    *,
-    alpha: float,
-    beside: float,
-    lean: float | None = None,
-    lean_weight: float = 0.0,
-) -> tuple[list[Answer], float]:
+@dataclass(frozen=True, slots=True)
+class Stakes:
+    """What each question may spend of the permitted error."""
+
+    weights: Sequence[float]
+    """One a regressor."""
+    alpha: float
+    """Error of the whole list."""
+    beside: float = 0.0
+    """Weight of questions that are asked elsewhere out of the same error."""
+    lean: float | None = None
+    """Ask for the mean against it too; None does not."""
+    lean_weight: float = 0.0
+
+    def weight(self, index: int) -> float:
+        """Weight of a regressor, or of the mean (-1)."""
+        return self.weights[index] if index >= 0 else self.lean_weight
+
+
+def step_down(bench: Bench, stakes: Stakes) -> tuple[list[Answer], float]:
     """The statements that hold, strongest first, and the weight of the questions that stay open.
 
-    Weighted step-down of Holm (1979, Scandinavian Journal of Statistics 6:65-70, from memory) over all regressors
-    and, with a ``lean``, the mean: a question is answered when its p is below alpha times its share of the weight
-    still open; ``beside`` is the weight of questions that are asked elsewhere. Each answer also needs the second
-    witness.
+    Weighted step-down of Holm (1979, Scandinavian Journal of Statistics 6:65-70, from memory): a question is
+    answered when its p is below alpha times its share of the weight still open, and the second witness agrees. An
+    answer is taken out of the data before the rest is asked again.
     """
-    open_ = list(range(bench.count))
+    open_, lean = list(range(bench.count)), stakes.lean
     said: list[int] = []
     found: list[Answer] = []
-    total, highest = sum(weights) + beside + (lean_weight if lean is not None else 0.0), 0.0
+    total, highest = sum(stakes.weights) + stakes.beside + (stakes.lean_weight if lean is not None else 0.0), 0.0
     while open_ or lean is not None:
-        likely = []
-        for answer in bench.ask(open_, said, lean):
-            share = total / (weights[answer.index] if answer.index >= 0 else lean_weight)
-            if answer.p * share <= alpha:
-                likely.append((answer.p, -answer.size, answer.p * share, answer))
-        likely.sort(key=lambda row: row[:2])
-        best = next((row for row in likely if bench.agrees(row[3].index, said, lean or 0.0)), None)
+        answers = [replace(a, p_adjusted=a.p * total / stakes.weight(a.index)) for a in bench.ask(open_, said, lean)]
+        likely = sorted((a for a in answers if a.p_adjusted <= stakes.alpha), key=lambda a: (a.p_adjusted, -a.size))
+        best = next((a for a in likely if bench.agrees(a.index, said, lean or 0.0)), None)
         if best is None:
             break
-        highest = max(highest, best[2])
-        found.append(replace(best[3], p_adjusted=min(highest, 1.0)))
-        if found[-1].index < 0:
-            lean, total = None, total - lean_weight
+        highest = max(highest, best.p_adjusted)
+        found.append(replace(best, p_adjusted=highest))
+        total -= stakes.weight(best.index)
+        if best.index < 0:
+            lean = None
         else:
-            open_.remove(found[-1].index)
-            said.append(found[-1].index)
-            total -= weights[found[-1].index]
-    return found, total - beside
+            open_.remove(best.index)
+            said.append(best.index)
+    return found, total - stakes.beside

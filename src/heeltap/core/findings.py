@@ -19,7 +19,7 @@ from heeltap.core.arrays import BoolArray, FloatArray
 from heeltap.core.finding_columns import as_offsets
 from heeltap.core.finding_kinds import FINDING_KINDS, NOTHING, Kind, kind_of
 from heeltap.core.finding_questions import MIN_CLASS, Question, clusters, place_questions, places, scatter_questions
-from heeltap.core.finding_tests import Answer, Bench, step_down
+from heeltap.core.finding_tests import Answer, Bench, Stakes, step_down
 from heeltap.core.finding_words import back_after, bars_of, sentence
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Finding
@@ -100,10 +100,8 @@ def _place(offsets: Offsets, lean: float | None, beside: float) -> tuple[list[Fi
     matrix = np.column_stack([q.regressor for q in asked]) if asked else np.zeros((len(offsets), 0))
     values = _tame(offsets.offset_ms)
     bench = Bench(values, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets))
-    weights = [q.weight for q in asked]
-    answers, still_open = step_down(
-        bench, weights, alpha=ALPHA, beside=beside, lean=lean, lean_weight=kind_of("bias").weight
-    )
+    stakes = Stakes([q.weight for q in asked], ALPHA, beside, lean, kind_of("bias").weight)
+    answers, still_open = step_down(bench, stakes)
     said = [answer.index for answer in answers if answer.index >= 0]
     rows = []
     for answer in answers:
@@ -152,7 +150,7 @@ def _scatter(offsets: Offsets, asked: list[Question], residual: FloatArray, besi
     matrix = np.column_stack([q.regressor for q in asked])
     root = np.sqrt(np.abs(residual))
     bench = Bench(root, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets))
-    answers, _ = step_down(bench, [q.weight for q in asked], alpha=ALPHA, beside=beside)
+    answers, _ = step_down(bench, Stakes([q.weight for q in asked], ALPHA, beside))
     jitter = _jitter(offsets.offset_ms)
     rows = []
     for answer in answers:

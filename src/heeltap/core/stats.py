@@ -33,6 +33,7 @@ __all__ = [
     "check_rows",
     "contrast",
     "drift",
+    "half_width",
     "log_ratio_interval",
     "noise_of",
     "overall",
@@ -240,7 +241,10 @@ def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | Non
 
 
 def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: float = 0.95) -> float:
-    """Half-width of the central interval of a mixture of centred Student's t, by bisection to a ten-thousandth."""
+    """Half-width of the central interval of a mixture of centred Student's t, by bisection to a ten-thousandth.
+
+    ``scale`` and ``weight`` have one number a noise model (`Noise.error_variance`, `Noise.weight`).
+    """
     from scipy.special import stdtr, stdtrit
 
     scale = np.maximum(scale, 1e-12)
