@@ -170,6 +170,15 @@ def test_the_present_row_stays_the_second() -> None:
     assert first_row(2, 4, 1) == 0
 
 
+def test_bars_out_of_sight_can_be_scrolled_to() -> None:
+    """After the take every bar can be looked at again, and nothing scrolls past the ends."""
+    state = a_state(Clock(11_000_000))
+    rows = [shown(state, replace(VIEW, scroll=scroll))[4].split()[:2] for scroll in (0, -1, -99, 99)]
+
+    assert state.phase is Phase.DONE
+    assert rows == [["bar", "2"], ["bar", "1"], ["bar", "1"], ["bar", "2"]]
+
+
 def test_whole_milliseconds_with_their_sign() -> None:
     """Minus is early; what rounds to nothing is 0 without a sign."""
     assert [signed(us) for us in (-12_400, 400, -400, 11_600)] == ["-12", "0", "0", "+12"]

@@ -131,7 +131,7 @@ class DrillApp(App[int]):
         self._marks = marks_for(encoding)
         self._feedback = settings.feedback
         self._state = self._before()
-        self._message, self._busy, self._scroll, self._report = "", False, 0, [""]
+        self._message, self._busy, self._scroll, self._rows, self._report = "", False, 0, 0, [""]
         self._showing_report = self._leaving = False
         self._exit_code = 0
         self._sheet = Sheet()
@@ -160,7 +160,17 @@ class DrillApp(App[int]):
             if self.play.over:
                 self.end_take()
         width, height = self.size
-        view = View(width, height, self._marks, self._title, self._ports, self.drill.aim, self._message, self._pads)
+        view = View(
+            width,
+            height,
+            self._marks,
+            self._title,
+            self._ports,
+            aim=self.drill.aim,
+            message=self._message,
+            scroll=self._rows if self.play is None else 0,
+            pads=self._pads,
+        )
         if self._showing_report:
             self._scroll = max(0, min(self._scroll, len(self._report) - (height - 3)))
             self._sheet.show(draw_report(self._report, view, self._scroll))
@@ -273,7 +283,7 @@ class DrillApp(App[int]):
 
     def _ended(self, outcome: DrillOutcome) -> None:
         """Show what became of the take."""
-        self.play, self._state = None, outcome.state
+        self.play, self._state, self._rows = None, outcome.state, 0
         self.outcomes.append(outcome)
         self._report, self._scroll = _report(outcome, self._marks), 0
         self._showing_report = True
@@ -281,7 +291,12 @@ class DrillApp(App[int]):
             self._leave()
 
     def _move(self, lines: int) -> None:
-        self._scroll += lines
+        """Scroll the report by lines, or the bars by rows."""
+        if self._showing_report:
+            self._scroll += lines
+        else:
+            last = len(self._state.sheet.bars)
+            self._rows = max(-last, min(last, self._rows + lines))
 
     def _before(self) -> State:
         """The sheet before anything is played."""

@@ -47,6 +47,8 @@ class View:
     aim: str = ""
     message: str = ""
     """Something that the player must know now; takes the place of the ports."""
+    scroll: int = 0
+    """Rows of bars further down (up, where negative) than the screen would stand by itself."""
     pads: bool = False
     """Whether the computer's keyboard is the pad."""
 
@@ -164,6 +166,7 @@ def _rows(state: State, view: View, room: int) -> list[Line]:
     visible = max(1, (room + 1) // 4)
     current = (state.sheet.bar_at(max(state.now_us, 0)).number - 1) // per_row
     first = first_row(len(rows), visible, current)
+    first = max(0, min(first + view.scroll, len(rows) - visible))
     lines: list[Line] = []
     for row in rows[first : first + visible]:
         lines += [*bar_block(state, row, width, view.marks, gutter=gutter), []]
@@ -195,7 +198,7 @@ def _keys(state: State, view: View) -> Line:
     if state.phase is Phase.READY:
         keys = f"  enter start   {numbers}   q quit"
     elif state.phase is Phase.DONE:
-        keys = "  enter again   tab report   q quit"
+        keys = "  enter again   tab report   up down other bars   q quit"
     else:
         hold = "p go on" if state.phase is Phase.PAUSED else "p hold"
         keys = f"  esc stop   {hold}   {numbers}   q quit"
