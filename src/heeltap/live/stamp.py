@@ -38,19 +38,28 @@ _REPEAT_NS = 2_000_000
 
 _MS = 1_000_000
 
+_SLACK_NS = 5_000_000
+"""Time that a message may need from the driver's stamp into the queue; before the queue was last empty by more it
+cannot have been played, whatever a chain that is losing time says."""
+
 _AHEAD = 4
-"""Batches of messages looked at to tell a hold-up (only this one is late) from lost time (all that follow are)."""
+"""Batches of messages, at least, and ..."""
+
+_AHEAD_NS = 1_000_000_000
+"""... time looked at to tell a hold-up (only some are late) from lost time (all that follow are)."""
 
 _SURE_NS = 500_000_000
 """With nothing after it to look at, a message must jump this far before lost time is likelier than a hold-up."""
 
 _FOLLOW_NS = 2_000_000
-"""Where the straight line leaves every message of ten seconds later than this, the driver's clock does not run
-straight."""
+"""A rise of the lateness by so much that stays: the driver's clock stood still for a moment. Polls scatter by 1 ms."""
+
+_QUARTZ = 0.0002
+"""Largest difference in speed between two clocks that neither stop nor lose time: 200 ppm, twice what quartz is sold
+as."""
 
 _STEEPEST = 0.01
-"""Largest believed difference in speed between the two clocks. Quartz is within 0.0001; a server that stops, 0.003
-(measured)."""
+"""What the lateness may creep up by while chains are told apart: a server that stops now and then reached 0.003."""
 
 
 class LiveStamper:
@@ -102,7 +111,7 @@ class LiveStamper:
         while self._lowest and self._lowest[-1][1] >= late:
             self._lowest.pop()
         self._lowest.append((arrival_ns, late))
-        return min(told, arrival_ns)
+        return min(max(told, since_ns - _SLACK_NS), arrival_ns)
 
     def _restart(self, arrival_ns: int) -> int:
         """Begin a chain at this message: nothing better is known of it than its arrival."""
@@ -172,27 +181,29 @@ def _chains(arrival: IntArray, step: IntArray, known: BoolArray) -> tuple[IntArr
         chain[i], before = total, by
     result: list[int] = []
     for start, end in zip(first, [*first[1:], arrival.size], strict=True):
-        result += [start + i for i in _lost_time(arrival[start:end], chain[start:end])]
+        part, late = arrival[start:end], (arrival - chain)[start:end]
+        result += [start + i for i in _rises(part, late, JUMP_NS)]
     return chain, result
 
 
-def _lost_time(arrival: IntArray, chain: IntArray) -> list[int]:
-    """Where chains start inside a stretch: 0, and wherever the lateness rises by a jump and stays up."""
+def _rises(arrival: IntArray, late: IntArray, jump_ns: int) -> list[int]:
+    """Where pieces start: 0, and wherever the lateness rises by a jump and stays up over what comes next."""
     batch = np.flatnonzero(np.diff(arrival, prepend=arrival[0] - WINDOW_NS) > _MS)
-    lowest = np.minimum.reduceat(arrival - chain, batch).tolist()
-    when = arrival[batch].tolist()
+    when = arrival[batch]
+    lowest = np.minimum.reduceat(late, batch).tolist()
+    end = np.searchsorted(when, when + _AHEAD_NS, side="right")
+    end = np.minimum(np.maximum(end, np.arange(_AHEAD, len(lowest) + _AHEAD)), len(lowest))
+    ahead = _smallest_between(lowest, list(range(len(lowest))), end.tolist())
+    begin = np.minimum(np.searchsorted(when, when - WINDOW_NS), np.arange(len(lowest)) - _AHEAD).tolist()
     starts, left = [0], 0
     behind: deque[int] = deque()  # batches since ``left`` with increasing lateness: the first is the smallest
     for b in range(1, len(lowest)):
         while behind and lowest[behind[-1]] >= lowest[b - 1]:
             behind.pop()
         behind.append(b - 1)
-        while left < b - _AHEAD and when[left] < when[b] - WINDOW_NS:
-            left += 1
-        while behind[0] < left:
+        while behind[0] < max(left, begin[b]):
             behind.popleft()
-        ahead = lowest[b : b + _AHEAD]
-        if min(ahead) - lowest[behind[0]] > (JUMP_NS if len(ahead) > 1 else _SURE_NS):
+        if ahead[b] - lowest[behind[0]] > (jump_ns if b + 1 < len(lowest) else _SURE_NS):
             starts.append(int(batch[b]))
             left = b
             behind.clear()
@@ -203,16 +214,18 @@ def _lay(arrival: IntArray, chain: IntArray) -> IntArray:
     """One chain laid on our clock."""
     late = (arrival - chain) - (arrival[0] - chain[0])
     x = (chain - chain[0]).astype(np.float64)
-    rest = late - _line_below(x, late.astype(np.float64))
+    y = late.astype(np.float64)
+    rest = y - _line_below(x, y)
     if np.max(rest) > _FOLLOW_NS:
-        windows = _lowest_around(x, rest)
-        if np.max(windows) > _FOLLOW_NS:  # the driver's clock does not run straight: follow it
-            rest = rest - windows
+        # A clock that stops now and then runs true in between; where it runs straight, this cuts nothing.
+        first = _rises(arrival, late, _FOLLOW_NS)
+        for start, end in zip(first, [*first[1:], x.size], strict=True):
+            rest[start:end] = y[start:end] - _line_below(x[start:end], y[start:end])
     return as_ints(arrival - np.rint(np.maximum(rest, 0.0)).astype(np.int64))
 
 
 def _line_below(x: FloatArray, y: FloatArray) -> FloatArray:
-    """The straight line below all points and closest to them on average, at each x."""
+    """The straight line below all points and closest to them on average, at each x; no steeper than quartz."""
     hull: list[int] = []
     xs, ys = x.tolist(), y.tolist()
     for i in range(len(xs)):
@@ -230,28 +243,24 @@ def _line_below(x: FloatArray, y: FloatArray) -> FloatArray:
     middle = float(np.mean(x))
     edge = int(np.clip(np.searchsorted(x[hull], middle, side="right") - 1, 0, len(hull) - 2))
     left, right = hull[edge], hull[edge + 1]
-    slope = float(np.clip((ys[right] - ys[left]) / (xs[right] - xs[left]), -_STEEPEST, _STEEPEST))
+    slope = float(np.clip((ys[right] - ys[left]) / (xs[right] - xs[left]), -_QUARTZ, _QUARTZ))
     return np.asarray(slope * x + np.min(y - slope * x))
 
 
-def _lowest_around(x: FloatArray, rest: FloatArray) -> FloatArray:
-    """Smallest value within half a window on either side of each point; 0 where fewer than ten points are."""
-    left = np.searchsorted(x, x - WINDOW_NS / 2).tolist()
-    right = np.searchsorted(x, x + WINDOW_NS / 2, side="right").tolist()
-    values, result = rest.tolist(), [0.0] * x.size
+def _smallest_between(values: list[int], begin: list[int], end: list[int]) -> list[int]:
+    """Smallest of each stretch of values; no stretch is empty, and neither bound may run back."""
     queue: deque[int] = deque()
-    taken = 0
-    for i, (begin, end) in enumerate(zip(left, right, strict=True)):
-        for row in range(taken, end):
+    result, taken = [], 0
+    for first, last in zip(begin, end, strict=True):
+        for row in range(taken, last):
             while queue and values[queue[-1]] >= values[row]:
                 queue.pop()
             queue.append(row)
-        taken = end
-        while queue[0] < begin:
+        taken = last
+        while queue[0] < first:
             queue.popleft()
-        if end - begin >= 10:
-            result[i] = values[queue[0]]
-    return np.array(result)
+        result.append(values[queue[0]])
+    return result
 
 
 def _within_a_millisecond(arrival: IntArray, step: IntArray, known: BoolArray) -> IntArray:
