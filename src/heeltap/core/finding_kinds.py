@@ -153,8 +153,8 @@ FINDING_KINDS: tuple[Kind, ...] = (
     Kind(
         "loudness",
         "loud against soft; the size is ms for one standard deviation of velocity",
-        "Louder means earlier: {size} for every step from usual to loud.",
-        "Louder means later: {size} for every step from usual to loud.",
+        "Louder means earlier: {size} for every {what} steps of velocity.",
+        "Louder means later: {size} for every {what} steps of velocity.",
         "dynamics",
         "place",
         1.2,

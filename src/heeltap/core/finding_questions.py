@@ -35,6 +35,16 @@ _LONG_GAP = 1.5
 
 _FILL, _LANDING = 1, 2
 
+_SLOTS = {
+    "eighth": "eighths",
+    "triplet": "triplets",
+    "sixteenth": "sixteenths",
+    "swung": "swung eighths",
+    "fine": "finest notes",
+    "grace": "grace notes",
+}
+"""Kinds of slot as sentences name them."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Question:
@@ -150,7 +160,7 @@ def _divisions(table: Offsets) -> Iterator[Question]:
     for code in kinds:
         rows = table.division == code
         if (code == SWUNG or len(kinds) > 1) and _enough(table, rows):
-            yield _class("swing", rows) if code == SWUNG else _class("division", rows, DIVISIONS[code] + "s")
+            yield _class("swing", rows) if code == SWUNG else _class("division", rows, _SLOTS[DIVISIONS[code]])
 
 
 def _drifts(table: Offsets) -> Iterator[Question]:
@@ -191,7 +201,7 @@ def _loudness(table: Offsets) -> Iterator[Question]:
     scale = float(velocity.std()) if velocity.size else 0.0
     if velocity.size >= 4 * MIN_CLASS and scale >= 2.0:
         standard = np.clip((velocity - velocity.mean()) / scale, -3, 3)
-        yield Question("loudness", "", standard, standard > 0, kind_of("loudness").weight, True)
+        yield Question("loudness", f"{scale:.0f}", standard, standard > 0, kind_of("loudness").weight, True)
 
 
 def _hands(table: Offsets) -> Iterator[Question]:

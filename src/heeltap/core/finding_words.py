@@ -26,8 +26,8 @@ def sentence(question: Question, effect: float, ci95: tuple[float, float], bars:
     kind = kind_of(question.code)
     words = (kind.less if effect < 0 else kind.more).format(size=_size(abs(effect)), what=question.what)
     low, high = sorted(abs(bound) for bound in ci95)
-    low = 0.0 if ci95[0] * ci95[1] < 0 else low
-    text = f"{words[:-1]} (95 % sure: between {_number(low)} and {_size(high)})"
+    lowest = "0" if ci95[0] * ci95[1] <= 0 else _number(low)
+    text = f"{words[:-1]} (95 % sure: between {lowest} and {_size(high)})"
     text += tail or "."
     named = bars if 0 < len(bars) <= _MOST_BARS and question.code not in _EVERYWHERE else ()
     return text + (f" Most in {bar_list(named)}." if named else "")
@@ -46,6 +46,9 @@ _EVERYWHERE = {
     "hands",
 }
 """Kinds that are about all bars: their bars go into the row, not into the sentence."""
+
+_WHOLE = {"bias", "drift", "section-drift", "scatter-grows"}
+"""Kinds that are about the take as a whole: no bar shows them more than another."""
 
 
 def _number(value: float) -> str:
@@ -72,8 +75,11 @@ def bar_list(bars: Sequence[int]) -> str:
 def bars_of(offsets: Offsets, question: Question, effect: float) -> tuple[int, ...]:
     """The bars that show it most, at most `_MOST_BARS`, in order.
 
-    For an effect of 0 (scatter) those with the largest mean square about the take's median.
+    None for statements about the take as a whole. For an effect of 0 (scatter) those with the largest mean square
+    about the take's median.
     """
+    if question.code in _WHOLE:
+        return ()
     rows = question.rows
     usual = float(np.median(offsets.offset_ms))
     away = offsets.offset_ms - usual

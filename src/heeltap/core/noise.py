@@ -121,21 +121,20 @@ def from_cosines(coefficients: FloatArray) -> FloatArray:
 
 
 def _variances(correlation: FloatArray) -> FloatArray:
-    """Variance of each cosine coefficient under each autocorrelation row; exact, for any length.
+    """Variance of each cosine coefficient under one autocorrelation; exact, for any length.
 
     With c_k the k-th basis vector, var_k = r_0 + 2 sum_h r_h a_k(h), and the sum over time of c_k(t) c_k(t+h) has the
     closed form a_k(h) = (1 - h/n) cos(pi k h / n) - sin(pi k h / n) / (n sin(pi k / n)), for k = 0 just 1 - h/n.
     Ours.
     """
-    n = correlation.shape[1]
+    n = correlation.size
     lag = np.arange(n)
-    tail = correlation.copy()
-    tail[:, 0] = 0.0
-    level = np.fft.rfft(tail * (1 - lag / n), 2 * n, axis=1).real[:, :n]
-    edge = -np.fft.rfft(tail, 2 * n, axis=1).imag[:, :n]
+    tail = np.where(lag > 0, correlation, 0.0)
+    level = np.fft.rfft(tail * (1 - lag / n), 2 * n).real[:n]
+    edge = -np.fft.rfft(tail, 2 * n).imag[:n]
     sine = n * np.sin(np.pi * lag / n)
     sine[:1] = np.inf
-    return np.asarray(np.maximum(correlation[:, :1] + 2 * (level - edge / sine), 1e-9))
+    return np.asarray(np.maximum(correlation[:1] + 2 * (level - edge / sine), 1e-9))
 
 
 @lru_cache(maxsize=2)
@@ -150,7 +149,8 @@ def correlations(n: int) -> FloatArray:
 def variances(n: int) -> FloatArray:
     """Variance of each cosine coefficient of n strokes under each of `MODELS`, shape (models, n), in units of the
     strokes'."""
-    table: FloatArray = _variances(correlations(n))
+    # Row by row: all at once would take 16 bytes a model and stroke, twice over, for nothing.
+    table = np.stack([_variances(row) for row in correlations(n)])
     table.setflags(write=False)
     return table
 
@@ -213,16 +213,15 @@ def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> No
     n = offset_ms.size
     columns = np.ones((n, 1)) if regressors is None else np.column_stack((np.ones(n), regressors))
     basis = to_cosines(_independent(columns))
-    y = to_cosines(offset_ms)
+    both = np.column_stack((basis, to_cosines(offset_ms)))
     freedom = max(n - basis.shape[1], 1)
     table = variances(n)
-    log_weight, left = np.empty(len(MODELS)), np.empty(len(MODELS))
-    for index, variance in enumerate(table):
-        root = 1 / np.sqrt(variance)
-        q, r = np.linalg.qr(basis * root[:, None])
-        scaled = y * root
-        left[index] = max(float(np.sum((scaled - q @ (q.T @ scaled)) ** 2)), 1e-12)
-        log_weight[index] = -np.sum(np.log(np.abs(np.diag(r))))
+    products = np.stack([(both / variance[:, None]).T @ both for variance in table])
+    inner, cross = products[:, :-1, :-1], products[:, :-1, -1:]
+    fitted = np.sum(cross * np.linalg.solve(inner, cross), axis=(1, 2))
+    # At least a billionth of the whole: identical strokes leave nothing but rounding.
+    left = np.maximum(products[:, -1, -1] - fitted, 1e-9 * np.maximum(products[:, -1, -1], 1e-9))
+    log_weight = -0.5 * np.linalg.slogdet(inner)[1]
     log_weight += np.log([m.prior for m in MODELS]) - 0.5 * np.sum(np.log(table), axis=1) - 0.5 * freedom * np.log(left)
     weight = np.exp(log_weight - log_weight.max())
     return Noise(n, freedom, weight / weight.sum(), left / freedom)
