@@ -49,7 +49,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "{what} comes {size} later than the rest.",
         "strong-beats",
         "place",
-        0.8,
+        0.6,
     ),
     Kind(
         "backbeat",
@@ -58,7 +58,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Two and four come {size} later than the rest.",
         "strong-beats",
         "place",
-        0.4,
+        0.3,
     ),
     Kind(
         "off-beats",
@@ -76,7 +76,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The {what} come {size} later than the rest.",
         "divisions",
         "place",
-        0.8,
+        0.6,
     ),
     Kind(
         "swing",
@@ -94,7 +94,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Inside the sections you slow down: {size} later with every bar.",
         "steady",
         "place",
-        0.7,
+        0.5,
     ),
     Kind(
         "drift",
@@ -103,7 +103,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "You slow down over the take: {size} later with every bar.",
         "steady",
         "place",
-        0.5,
+        0.4,
     ),
     Kind(
         "into-change",
@@ -121,7 +121,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The first bar of a new section is {size} late against the rest.",
         "turns",
         "place",
-        0.4,
+        0.3,
     ),
     Kind(
         "fills",
@@ -139,7 +139,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The stroke that lands in a new section comes {size} later than the rest.",
         "turns",
         "place",
-        0.5,
+        0.3,
     ),
     Kind(
         "after-rest",
@@ -148,7 +148,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a rest or a long note you come in {size} late against the rest.",
         "rests",
         "place",
-        0.5,
+        0.4,
     ),
     Kind(
         "loudness",
@@ -157,7 +157,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Louder means later: {size} for every {what} steps of velocity.",
         "dynamics",
         "place",
-        1.2,
+        1.0,
     ),
     Kind(
         "leaps",
@@ -166,7 +166,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a wide leap you are {size} late against the rest.",
         "leaps",
         "place",
-        0.5,
+        0.4,
     ),
     Kind(
         "hands",
@@ -175,7 +175,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The left hand comes {size} later than the right.",
         "hands",
         "place",
-        0.7,
+        0.5,
     ),
     Kind(
         "scatter-off-beats",
@@ -184,7 +184,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "Between the beats you scatter {size} more than on them.",
         "divisions",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-into-change",
@@ -193,7 +193,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "In the last bar before a new section you scatter {size} more than elsewhere.",
         "turns",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-fills",
@@ -202,7 +202,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "In fills you scatter {size} more than in the groove.",
         "fills",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-after-rest",
@@ -211,7 +211,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After a rest or a long note you scatter {size} more than elsewhere.",
         "rests",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-leaps",
@@ -220,7 +220,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "After wide leaps you scatter {size} more than elsewhere.",
         "leaps",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-hands",
@@ -229,7 +229,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "The left hand scatters {size} more than the right.",
         "hands",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "scatter-grows",
@@ -238,7 +238,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "You get looser over the take: {size} more scatter at its end than at its start.",
         "rest-yourself",
         "scatter",
-        0.25,
+        0.2,
     ),
     Kind(
         "chord-spread",
