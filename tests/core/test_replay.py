@@ -72,7 +72,7 @@ def test_missed_strokes_make_a_bar_missing(rng: np.random.Generator) -> None:
 
     bars = judge_bars(table, as_ints([10, 10, 10, 10]), BARS, centre_ms=0.0)
 
-    assert "missing" == bars[9].verdict
+    assert "missing" == next(bar.verdict for bar in bars if bar.bar == 10)
     assert "4 planned strokes were not played" in replay(bars, table.sections)[0].why
 
 
@@ -83,7 +83,7 @@ def test_a_wild_bar_is_scattered(rng: np.random.Generator) -> None:
 
     bars = judge_bars(take(offset), NOBODY, BARS, centre_ms=0.0)
 
-    assert "scattered" == bars[10].verdict
+    assert "scattered" == next(bar.verdict for bar in bars if bar.bar == 11)
 
 
 def test_too_few_bars_say_nothing(rng: np.random.Generator) -> None:

@@ -60,7 +60,7 @@ class BarVerdict:
 def judge_bars(
     offsets: Offsets, missed_bars: IntArray, last_bar: int, *, centre_ms: float, pocket_ms: float | None = None
 ) -> tuple[BarVerdict, ...]:
-    """Every bar from 1 to ``last_bar``.
+    """Every bar up to ``last_bar`` in which something was planned or played.
 
     Parameters
     ----------
@@ -85,10 +85,19 @@ def judge_bars(
     scatter = np.sqrt(np.maximum(square - mean**2, 0.0))
     far = _distances(mean, n)
     limit = _audible_ms(offsets) if pocket_ms is None else pocket_ms
-    words = [_verdict(n[b], missed[b], mean[b], far[b], scatter[b], scatter, n, limit) for b in range(size)]
+    # Only bars with something in them: a file may hold a hundred thousand empty ones.
+    busy = np.flatnonzero((n > 0) | (missed > 0)).tolist()
     return tuple(
-        BarVerdict(b, int(n[b]), float(mean[b]), float(far[b]), float(scatter[b]), int(missed[b]), words[b])
-        for b in range(1, size)
+        BarVerdict(
+            b,
+            int(n[b]),
+            float(mean[b]),
+            float(far[b]),
+            float(scatter[b]),
+            int(missed[b]),
+            _verdict(n[b], missed[b], mean[b], far[b], scatter[b], scatter, n, limit),
+        )
+        for b in busy
     )
 
 
@@ -170,14 +179,20 @@ def _runs(bars: Sequence[BarVerdict]) -> list[list[BarVerdict]]:
         if bar.verdict not in _STANDS_OUT or bar.bar in used:
             continue
         low, high = index, index
-        while low > 0 and _joins(bars[low - 1], bar) and bars[low - 1].bar not in used:
+        while (
+            low > 0 and _next(bars[low - 1], bars[low]) and _joins(bars[low - 1], bar) and bars[low - 1].bar not in used
+        ):
             low -= 1
-        while high + 1 < len(bars) and _joins(bars[high + 1], bar):
+        while high + 1 < len(bars) and _next(bars[high], bars[high + 1]) and _joins(bars[high + 1], bar):
             high += 1
         run = list(bars[low : high + 1])
         used.update(one.bar for one in run)
         runs.append(run)
     return runs
+
+
+def _next(before: BarVerdict, after: BarVerdict) -> bool:
+    return after.bar == before.bar + 1
 
 
 def _joins(neighbour: BarVerdict, bar: BarVerdict) -> bool:
@@ -220,7 +235,7 @@ def _place(run: Sequence[BarVerdict], sections: Sequence[Section]) -> str:
 
 def _back(run: Sequence[BarVerdict], bars: Sequence[BarVerdict]) -> str:
     """ ", back by bar 18" where the player returns to the centre."""
-    for bar in bars[run[-1].bar :]:
-        if bar.n and abs(bar.distance) < 0.25:
+    for bar in bars:
+        if bar.bar > run[-1].bar and bar.n and abs(bar.distance) < 0.25:
             return f", back by bar {bar.bar}"
     return ""
