@@ -8,7 +8,7 @@ Inside: `Run`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `I
 
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -134,13 +134,16 @@ class Run:
 
     def turn(self) -> tuple[Effect, ...]:
         """Take in everything that happened since the last turn; the new effects."""
+        return self._take_in(self._engine.poll()) + self.ask(session.Clock(self.now_us))
+
+    def _take_in(self, told: Iterable[records.Record]) -> tuple[Effect, ...]:
+        """Feed what the engine told."""
         effects: list[Effect] = []
-        for record in self._engine.poll():
+        for record in told:
             for event in _events(record):
                 if isinstance(event, session.Note):
                     self._notes.append(event)
                 effects += self.ask(event)
-        effects += self.ask(session.Clock(self.now_us))
         return tuple(effects)
 
     @property
@@ -167,21 +170,21 @@ class Run:
         """End the engine, keep the take, score it. Never raises for what went wrong with the take: it says so."""
         if not self.over:
             self.stop()
-        for record in self._engine.stop():
-            for event in _events(record):
-                self.ask(event)
-        ending = self.state.ending
+        self._take_in(self._engine.stop())
         report = self._engine.report
-        if report is not None and report.fault:
-            ending = report.fault
+        fault = "" if report is None else report.fault
+        played = self.state.ending == "played"
+        ending = self.state.ending if played or not fault else fault
         try:
-            folder = self._keep(ending)
+            folder, kept = self._keep(ending)
             if folder is None:
                 return DrillOutcome(None, None, ending, "", self.state)
+            # A disk that filled up while playing has the beginning only; what was heard is all there.
+            result = self._from_memory() if fault and kept < len(self._notes) else score_kept(folder)
+            return DrillOutcome(folder, result, ending, fault if played else "", self.state)
         except HeeltapError as error:
             self._take.lock.release()
             return DrillOutcome(self._take.folder, self._from_memory(), ending, str(error), self.state)
-        return self._scored(folder, ending)
 
     def _from_memory(self) -> Result | None:
         """The result of a take that could not be kept (a full disk), from the notes as they were stamped live."""
@@ -196,26 +199,21 @@ class Run:
         how = Options(lean_ms=context.lean_ms, pocket_ms=context.pocket_ms, delay_ms=context.delay_ms)
         return score_take(played, how)
 
-    def _keep(self, ending: str) -> Path | None:
-        """The finished folder; None when nothing was played."""
-        if not len(played_of(read_journal(self._take.journal))[0]):
+    def _keep(self, ending: str) -> tuple[Path | None, int]:
+        """The finished folder, None when nothing was played; and how many notes it holds."""
+        count = len(played_of(read_journal(self._take.journal))[0])
+        if not count and not self._notes:
             set_aside(self._take, keep=False)
-            return None
+            return None, 0
         report = self._engine.report
         context = msgspec.structs.replace(
             self._context,
             left_out=_held(self.state),
+            dropped=max(0, len(self._notes) - count),
             engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
         )
         early = None if self.state.ending == "played" else max(self.state.now_us, -self._drill.count_in_us)
-        return keep_take(self._take, context, ending=ending, judged_to_us=early)
-
-    def _scored(self, folder: Path, ending: str) -> DrillOutcome:
-        """The outcome of a take that is safe on the disk."""
-        try:
-            return DrillOutcome(folder, score_kept(folder), ending, "", self.state)
-        except HeeltapError as error:
-            return DrillOutcome(folder, None, ending, str(error), self.state)
+        return keep_take(self._take, context, ending=ending, judged_to_us=early), count
 
     def _spec(self) -> EngineSpec:
         """What the engine is to do."""
