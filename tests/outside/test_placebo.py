@@ -8,6 +8,7 @@ nearest sixteenth at the annotated tempo, read with mido: nothing of heeltap's o
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ import pytest
 
 from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.findings import findings
+from heeltap.core.stats import bias
 
 pytestmark = pytest.mark.outside
 
@@ -112,3 +114,24 @@ def test_placebo_labels_are_not_believed(outside_data: Path, folded: bool) -> No
 def test_placebo_rate(outside_data: Path, folded: bool) -> None:
     """Sixty made-up tables a take: at most 5 % are believed."""
     assert share_told(outside_data / "groove", 60, folded=folded, seed=6) <= 0.05
+
+
+def test_intervals_hold_from_part_to_part(outside_data: Path) -> None:
+    """Takes cut into four and eight parts of 30 strokes or more: two parts' means differ by more than their
+    intervals allow in at most 7 % of pairs, where the textbook's interval fails in more than 15 %."""
+    honest, textbook = [], []
+    for take in map(strokes, human_takes(outside_data / "groove")):
+        for pieces in (4, 8):
+            rows = []
+            for part in np.array_split(take.offset_ms, pieces):
+                found = bias(part)
+                if part.size >= 30 and found.ci95 is not None:
+                    plain = 2 * part.std(ddof=1) / np.sqrt(part.size)
+                    rows.append((part.mean(), (found.ci95[1] - found.ci95[0]) / 2, plain))
+            for one, two in combinations(rows, 2):
+                honest.append(abs(one[0] - two[0]) <= np.hypot(one[1], two[1]))
+                textbook.append(abs(one[0] - two[0]) <= np.hypot(one[2], two[2]))
+
+    assert len(honest) > 400
+    assert np.mean(honest) >= 0.93
+    assert np.mean(textbook) < 0.85
