@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.align_assign import choose, in_order, share_out
-from heeltap.core.align_delay import Places, home_candidates, leap_bands
+from heeltap.core.align_delay import DELAY_MS, Places, home_candidates, leap_bands
 from heeltap.core.align_grid import STEP_MS, Stretch
 from heeltap.core.align_habits import NEAR_HOME_MS, Habits, learn
 from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, strokes_of
@@ -41,6 +41,12 @@ _HALF_NATS = 2.0
 """Evidence is halved before it becomes a certainty: of 31 simulated takes whose best delay led by under 4 nats 5 had slipped,
 of the next 349 none."""
 
+
+_LEAN_SD_MS = 35.0
+"""Standard deviation of players' own mean offsets, where the delay is calibrated."""
+
+_APART_MS = 45.0
+"""Middles nearer to each other than this are the same one: sixteenths at 300 bpm are 50 ms apart."""
 
 STAYING = Habits(leap=1e-5, leap_away=1e-5, stumble=0.01, wander_ms=10.0)
 """For weighing delays against each other: a player who could leap might start on any of them and change over."""
@@ -121,7 +127,7 @@ def align(
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, delay_ms)
     habits = Habits()
-    home, sure = (float(delay_ms), 1.0) if delay_ms is not None else _find_home(plan, take, first)
+    home, sure = _find_home(plan, take, first, delay_ms)
     match, confidence = _pass(plan, take, first, habits, Places(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
@@ -133,20 +139,22 @@ def align(
     return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE)
 
 
-def _find_home(plan: Line, take: Line, first: IntArray) -> tuple[float, float]:
-    """The constant delay that explains the take best, ms, and how certain it is that no other does."""
-    homes = home_candidates(plan, take)
-    if len(homes) == 1:
-        return homes[0], 1.0
-    low = STEP_MS * round((min(homes) - 150) / STEP_MS)
-    wide = Stretch(low, round((max(homes) + 150 - low) / STEP_MS) + 1)
+def _find_home(plan: Line, take: Line, first: IntArray, delay_ms: float | None) -> tuple[float, float]:
+    """The middle of the offsets that explains the take best, ms, and how certain it is that no other does."""
+    homes = np.array(home_candidates(plan, take, DELAY_MS if delay_ms is None else (delay_ms, delay_ms)))
+    if homes.size == 1:
+        return float(homes[0]), 1.0
+    low = STEP_MS * round((homes.min() - 150) / STEP_MS)
+    wide = Stretch(low, round((homes.max() + 150 - low) / STEP_MS) + 1)
     setup = set_up(plan, take, first, STAYING, (wide,))
-    gains = np.array([home_evidence(setup, Places(home)) for home in homes])
+    gains = np.array([home_evidence(setup, Places(home)) for home in homes.tolist()])
+    if delay_ms is not None:
+        gains -= 0.5 * ((homes - delay_ms) / _LEAN_SD_MS) ** 2
     best = int(np.argmax(gains))
-    rivals = gains[np.abs(np.array(homes) - homes[best]) > 60.0]
+    rivals = gains[np.abs(homes - homes[best]) > _APART_MS]
     if rivals.size == 0:
-        return homes[best], 1.0
-    return homes[best], float(1.0 / (1.0 + np.exp((rivals.max() - gains[best]) / _HALF_NATS)))
+        return float(homes[best]), 1.0
+    return float(homes[best]), float(1.0 / (1.0 + np.exp((rivals.max() - gains[best]) / _HALF_NATS)))
 
 
 def _pass(plan: Line, take: Line, first: IntArray, habits: Habits, places: Places) -> tuple[IntArray, FloatArray]:

@@ -15,12 +15,12 @@ from heeltap.core.align_habits import Habits
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["DELAY_MS", "Places", "home_candidates", "leap_bands"]
+__all__ = ["DELAY_MS", "LEAN_MS", "Places", "home_candidates", "leap_bands"]
 
 DELAY_MS = (-100.0, 330.0)
 """What an unknown delay may be: early players on fast gear to slow gear over a radio link."""
 
-_LEAN_MS = 80.0
+LEAN_MS = 80.0
 """How far from the delay a player may sit."""
 
 _HOME_HALF_MS = 200
@@ -85,9 +85,12 @@ def _differences(plan: Line, take: Line, rows: IntArray, low_ms: float, high_ms:
     return planned, take.at_ms[played] - plan.at_ms[planned]
 
 
-def home_candidates(plan: Line, take: Line) -> list[float]:
-    """Likely constant delays in ms, the most frequent difference first; more than one where the plan repeats itself."""
-    low, high = DELAY_MS[0] - _LEAN_MS, DELAY_MS[1] + _LEAN_MS
+def home_candidates(plan: Line, take: Line, delay_ms: tuple[float, float]) -> list[float]:
+    """Likely middles of a take's offsets, ms, when the delay lies between the two given: the most frequent first.
+
+    More than one where the plan repeats itself.
+    """
+    low, high = delay_ms[0] - LEAN_MS, delay_ms[1] + LEAN_MS
     rows = np.arange(min(len(plan), 20_000))
     _, difference = _differences(plan, take, rows, low, high)
     bins = int((high - low) / STEP_MS)
@@ -95,7 +98,7 @@ def home_candidates(plan: Line, take: Line) -> list[float]:
     bell = np.exp(-0.5 * (np.arange(-6, 7) / 2.5) ** 2)
     smooth = np.convolve(count, bell, mode="same")
     if smooth.max() <= 0:
-        return [0.0]
+        return [float(np.clip(0.0, *delay_ms))]
     padded = np.concatenate([[-1.0], smooth, [-1.0]])
     peak = (smooth >= padded[:-2]) & (smooth > padded[2:]) & (smooth >= 0.4 * smooth.max())
     # Where the differences hardly pile up at all (sixteenths on one key, wide spread), any delay may be the one.

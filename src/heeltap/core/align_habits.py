@@ -96,6 +96,10 @@ def key_odds(take: Line, planned: IntArray, played: IntArray, habits: Habits) ->
 _PRIOR_NOTES = 20.0
 """Weight of the assumed rates against those of the take, in planned notes."""
 
+CERTAIN = 0.5
+"""Rates are learnt from notes at least this certain: where strokes come as thick as they scatter, half-likely misses and
+strays would add up to many that nobody made."""
+
 NEAR_HOME_MS = 150.0
 """Offsets farther from home than this are those of a lost player, or chance."""
 
@@ -113,21 +117,21 @@ def learn(
     hit = np.flatnonzero(match >= 0)
     if hit.size < 8:
         return habits, home_ms
-    played = confidence[hit].sum() + (1 - np.delete(confidence, hit)).sum()
-    wrong = confidence[hit][(plan.pitch[hit] >= 0) & (plan.pitch[hit] != take.pitch[match[hit]])].sum()
-    whole = len(plan) + _PRIOR_NOTES
+    certain = confidence > CERTAIN
+    known = certain.sum() + _PRIOR_NOTES
+    missed = (certain & (match < 0)).sum() + habits.missing * _PRIOR_NOTES
+    slipped = (plan.pitch >= 0) & (match >= 0) & (plan.pitch != take.pitch[match])
+    wrong = (certain & slipped).sum() + habits.wrong * _PRIOR_NOTES
+    played = len(plan) * (1.0 - missed / known)
     offset = take.at_ms[match[hit]] - plan.at_ms[hit]
     bend = offset[1:-1] - 0.5 * (offset[:-2] + offset[2:])
     sigma = 1.4826 * float(np.median(np.abs(bend))) / 1.5**0.5
     learnt = replace(
         habits,
-        missing=float((len(plan) - played + habits.missing * _PRIOR_NOTES) / whole),
-        wrong=float((wrong + habits.wrong * _PRIOR_NOTES) / (played + _PRIOR_NOTES)),
-        extra=float((max(len(take) - played, 0.0) + habits.extra * _PRIOR_NOTES) / whole),
-        sigma_ms=float(np.clip(SIGMA_SCALE * sigma, *SIGMA_MS)),
+        missing=float(missed / known),
+        wrong=float(wrong / (known - missed)),
+        extra=float((max(len(take) - played, 0.0) + habits.extra * _PRIOR_NOTES) / (len(plan) + _PRIOR_NOTES)),
+        sigma_ms=float(np.clip(sigma, *SIGMA_MS)),
     )
     near = offset[np.abs(offset - home_ms) < NEAR_HOME_MS]
     return learnt, float(np.median(near)) if near.size >= 8 else home_ms
-
-
-SIGMA_SCALE = 1.0
