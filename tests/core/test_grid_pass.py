@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from heeltap.core import grid_pass
-from heeltap.core.grid_model import cost_tables, divisions_for
+from heeltap.core.grid_model import _SAME_SLOT, cost_tables, divisions_for
 from heeltap.core.grid_pass import Setting, decode, read_take
 
 
@@ -123,4 +123,4 @@ def test_sets_of_struck_slots_share_all_probability() -> None:
         sets = np.arange(1 << slots)
         strokes = np.array([bin(one).count("1") for one in sets])
 
-        assert 1.0 == pytest.approx(float(np.exp(-struck[sets, row] - strokes).sum()))
+        assert 1.0 == pytest.approx(float(np.exp(-struck[sets, row] - _SAME_SLOT * strokes).sum()))

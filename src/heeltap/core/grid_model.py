@@ -103,7 +103,7 @@ class Costs:
 _STRAY = 0.03
 _SKIRT = 0.08
 _SKIRT_WIDTH = 2.2
-_SAME_SLOT = 1.0
+_SAME_SLOT = 0.3
 """Nats for a second stroke on the same slot, so that two strokes rather mean two slots."""
 
 

@@ -20,6 +20,9 @@ _FIRST_SWING = (0.560, 0.595, 0.630, 0.667, 0.700, 0.735, 0.770)
 _SWING_RANGE = (0.533, 0.785)
 """Off-beats that are swing, parts of the beat: ratios 1.14 to 3.65."""
 
+_SIGMA_MS = 18.0
+"""Spread before anything is known: between the tight (5 ms) and the loose (40 ms)."""
+
 _SWING_NATS = 6.0
 """Gain in log likelihood that swing has to bring."""
 
@@ -50,7 +53,7 @@ to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
 def beats_chance(at: FloatArray, pulses: Pulses, log_likelihood: float) -> bool:
     """Whether the first reading is likelier by far than the same take's at tempi that are surely wrong."""
     divisions = divisions_for(pulses.median_ms, _swings(pulses))
-    setting = _setting(pulses.median_ms, 18.0, 0.0)
+    setting = _setting(pulses.median_ms)
     share = divisions.share[int(pulses.thirds[0])]
     others = []
     for wrong in _DECOYS:
@@ -71,10 +74,10 @@ def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
     thirds = pulses.thirds.astype(np.int64)
     swings = _swings(pulses)
     open_set = divisions_for(ms, swings)
-    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, 18.0, 0.0))
+    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, home_ms=_first_home(at, ms)))
     seen = decode(first, at)
     sigma_ms, home_ms = _learn(seen, at, ms)
-    setting = _setting(ms, sigma_ms, home_ms)
+    setting = _setting(ms, sigma_ms, home_ms, min(max(0.6 * sigma_ms, 7.0), 12.0))
     used = first.gamma.sum(1)
     played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
     plain_set = divisions_for(ms, ())
@@ -86,6 +89,24 @@ def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
         if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
             return Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
     return Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
+
+
+def _first_home(at: FloatArray, pulse_ms: float) -> float:
+    """The usual offset by the phase of the strokes at two, three and four to the pulse, milliseconds.
+
+    Phases cannot tell an offset from another one a slot away: the likelier is the smaller, and offsets of 45 ms are usual.
+    """
+    offset_ms = np.arange(-60.0, 61.0, 3.0)
+    fit = -_HOME_WEIGHT * 0.5 * (offset_ms / 45.0) ** 2
+    for harmonic in (2, 3, 4):
+        phasor = np.exp(2j * np.pi * harmonic * at).mean()
+        fit = fit + (phasor * np.exp(-2j * np.pi * harmonic * offset_ms / pulse_ms)).real
+    return float(offset_ms[np.argmax(fit)])
+
+
+_HOME_WEIGHT = 0.3
+"""Weight of that habit against the phases; from 0.1 to 1 it makes no difference on simulated takes. Without all this one
+recorded take, sixteenths 45 ms early, was read a sixteenth aside whenever its tempo was off by 0.3 %."""
 
 
 def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
@@ -111,7 +132,7 @@ def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float
     """Spread about the local offset and the usual offset, milliseconds."""
     good = (seen.row >= 0) & (seen.chance > 0.5)
     if good.sum() < 8:
-        return 18.0, 0.0
+        return _SIGMA_MS, 0.0
     rest = at[good] - seen.row[good] - seen.part[good] - seen.offset[good]
     sigma = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) * pulse_ms
     return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
@@ -134,8 +155,8 @@ def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
     return part
 
 
-def _setting(pulse_ms: float, sigma_ms: float, home_ms: float) -> Setting:
-    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
+def _setting(pulse_ms: float, sigma_ms: float = _SIGMA_MS, home_ms: float = 0.0, step_ms: float = 16.0) -> Setting:
+    """What to take for granted; as given here for the first reading, which only has to show what the second should."""
     reach_ms = min(200.0, 0.5 * pulse_ms)
     return Setting(
         sigma=sigma_ms / pulse_ms,
