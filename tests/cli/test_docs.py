@@ -21,3 +21,11 @@ def test_the_readme_names_only_commands_that_exist() -> None:
 
     assert named
     assert set() == named - set(COMMANDS)
+
+
+def test_the_readme_shows_what_the_demo_prints_of_the_song() -> None:
+    """Every line that the README shows of the song's report stands in the approved report."""
+    approved = (ROOT / "tests" / "golden" / "report" / "tollgate-road-take-1.txt").read_text(encoding="utf-8")
+    shown = (ROOT / "README.md").read_text(encoding="utf-8").split("against the part as written:\n")[1].split("```")[0]
+
+    assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line not in approved.splitlines()]

@@ -25,8 +25,8 @@ from heeltap.core.score import jnd_ms
 
 __all__ = ["BarVerdict", "judge_bars", "replay"]
 
-_UNUSUAL = 3.0
-"""Robust deviations at which a bar stands out: one bar in 370 of a player whose bars scatter normally."""
+_UNUSUAL = 2.5
+"""Robust deviations at which a bar stands out: one bar in 80 of a player whose bars scatter normally."""
 
 _JOIN = 0.5
 """Of that distance, how much a neighbour on the same side needs to join a bar that stands out."""

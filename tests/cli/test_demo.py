@@ -1,0 +1,34 @@
+"""The demo: the same files every time, and in real time the very lines that the README shows."""
+
+import contextlib
+import io
+import runpy
+from pathlib import Path
+
+import pytest
+
+from heeltap.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_the_demo_files_are_what_their_script_makes(tmp_path: Path) -> None:
+    """A stale file, or a script whose random stream changed, fails here."""
+    runpy.run_path(str(ROOT / "demo" / "make_demo.py"))["main"](tmp_path)
+
+    made = sorted(path.name for path in tmp_path.glob("*.mid"))
+    assert sorted(path.name for path in (ROOT / "demo").glob("*.mid")) == made
+    assert [] == [name for name in made if (tmp_path / name).read_bytes() != (ROOT / "demo" / name).read_bytes()]
+
+
+@pytest.mark.slow
+def test_the_demo_drills_in_real_time_and_prints_what_the_readme_shows() -> None:
+    """Twelve seconds of drill by the simulated player, then the song: every line that the README shows of it is printed."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code = main(["demo", "--no-screen"])
+
+    shown = (ROOT / "README.md").read_text(encoding="utf-8").split("is scored:\n\n```\n")[1].split("```")[0]
+    printed = out.getvalue().splitlines()
+    assert 0 == code
+    assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line.rstrip() not in printed]
