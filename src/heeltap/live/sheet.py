@@ -228,6 +228,8 @@ def _take(free: dict[int, float], syllable: Syllable) -> int:
 
 
 def _least(plan: Plan, metre: Metre) -> int:
-    """The coarsest cut of every unit: eighths are counted throughout when the plan has any, so that bars look alike."""
-    within = (plan.at_tick * metre.unit) % (4 * TICKS_PER_QUARTER)
-    return 2 if bool((within > 0).any()) and metre.unit <= 4 else 1
+    """The coarsest cut of every unit: 2 where the plan has eighths and no thirds, so that its bars look alike."""
+    if metre.unit > 4:
+        return 1
+    twelfths = set(((plan.at_tick * metre.unit * 12) // (4 * TICKS_PER_QUARTER) % 12).tolist())
+    return 2 if twelfths - {0} and not twelfths & {4, 8} else 1
