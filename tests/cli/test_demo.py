@@ -1,13 +1,12 @@
 """The demo: the same files every time, and in real time the very lines that the README shows."""
 
-import contextlib
-import io
+import os
 import runpy
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
-
-from heeltap.cli import main
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -24,11 +23,14 @@ def test_the_demo_files_are_what_their_script_makes(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_the_demo_drills_in_real_time_and_prints_what_the_readme_shows() -> None:
     """Twelve seconds of drill by the simulated player, then the song: every line that the README shows of it is printed."""
-    out = io.StringIO()
-    with contextlib.redirect_stdout(out):
-        code = main(["demo", "--no-screen"])
+    run = subprocess.run(
+        [sys.executable, "-m", "heeltap", "demo", "--no-screen"],
+        capture_output=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONUTF8": "1"},
+        check=True,
+    )
 
     shown = (ROOT / "README.md").read_text(encoding="utf-8").split("is scored:\n\n```\n")[1].split("```")[0]
-    printed = out.getvalue().splitlines()
-    assert 0 == code
+    printed = run.stdout.splitlines()
     assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line.rstrip() not in printed]
