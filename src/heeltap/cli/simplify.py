@@ -1,0 +1,39 @@
+"""``heeltap simplify``: from a real part, four simpler parts."""
+
+import argparse
+import sys
+from typing import Any
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "simplify",
+        help="make four simpler parts of a real one",
+        description="Make four simpler parts of a real one: the strong beats with their chords, all beats, plus "
+        "eighths, the whole.",
+    )
+    parser.add_argument("file", metavar="PART.mid", help="a MIDI file, written or played to a click")
+    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
+    parser.add_argument("--pattern", type=int, metavar="N", help="which pattern of a format 2 file, from 1")
+    parser.add_argument(
+        "--tempo", type=float, metavar="BPM", help="the click's quarter notes a minute (default: the file's)"
+    )
+    parser.add_argument("--metre", help="such as 3/4 or 6/8 (default: the file's)")
+    parser.add_argument("--out", metavar="FOLDER", help="write the four parts there as MIDI files")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the four forms and write them where asked."""
+    from heeltap.jobs.simplifying import simpler_text, simplify_file, write_simpler
+
+    parts = simplify_file(args.file, args.part, tempo_bpm=args.tempo, metre=args.metre, pattern=args.pattern)
+    for warning in parts.warnings:
+        print(f"heeltap: {warning}", file=sys.stderr)
+    sys.stdout.write(simpler_text(parts))
+    if args.out is not None:
+        for path in write_simpler(parts, args.out):
+            print(f"written: {path}", file=sys.stderr)
+    return 0

@@ -1,0 +1,112 @@
+"""Bars as a teacher writes them on the board: what is counted, and above which syllables a stroke falls.
+
+Bars that are alike are told once. Positions are quarter notes from the bar line.
+
+Inside: `CountedBar`, `CountedVoice`, `counted_exercise`, `counted_plan`.
+"""
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray
+from heeltap.core.exercise import Exercise
+from heeltap.core.pattern import Syllable, counting_line, parse_pattern, unit_ticks
+from heeltap.core.plan import Plan
+from heeltap.core.planning import counting_of
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["CountedBar", "CountedVoice", "counted_exercise", "counted_plan"]
+
+
+@dataclass(frozen=True, slots=True)
+class CountedVoice:
+    """The strokes of one hand, pad or part in a bar."""
+
+    name: str
+    """Empty where there is only one."""
+    at_quarter: tuple[float, ...]
+    accent: tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CountedBar:
+    """One bar, and every other that is like it."""
+
+    bars: tuple[int, ...]
+    """Their numbers from 1, increasing."""
+    section: str
+    """Of the first of them; may be empty."""
+    length_quarters: float
+    unit_quarters: float
+    """Length of one counted number: 1 in 4/4, 0.5 in 6/8."""
+    syllables: tuple[Syllable, ...]
+    voices: tuple[CountedVoice, ...]
+    """Only those that play."""
+    fill_from_quarter: float | None
+    """Where a fill starts; None where there is none."""
+
+
+def counted_exercise(exercise: Exercise, *, most: int = 12) -> tuple[tuple[CountedBar, ...], int]:
+    """The first ``most`` different bars of an exercise, and how many different bars were left out."""
+    seen: dict[Hashable, list[int]] = {}
+    for number, bar in enumerate(exercise.bars, 1):
+        seen.setdefault(bar, []).append(number)
+    shown = list(seen.values())[:most]
+    return tuple(_exercise_bar(exercise, bars) for bars in shown), len(seen) - len(shown)
+
+
+def _exercise_bar(exercise: Exercise, bars: list[int]) -> CountedBar:
+    bar, metre = exercise.bars[bars[0] - 1], exercise.metre
+    patterns = [parse_pattern(line, metre) for line in bar.lines]
+    strokes = [at for pattern in patterns for at in pattern.at_tick]
+    names = ["" if voice.name == "any" else voice.name for voice in exercise.voices]
+    unit = unit_ticks(metre) / TICKS_PER_QUARTER
+    return CountedBar(
+        tuple(bars),
+        next((s.name for s in exercise.sections if s.first_bar <= bars[0] <= s.last_bar), ""),
+        metre.bar_quarters,
+        unit,
+        counting_line(strokes, metre),
+        tuple(
+            CountedVoice(name, tuple(at / TICKS_PER_QUARTER for at in pattern.at_tick), pattern.accent)
+            for name, pattern in zip(names, patterns, strict=True)
+            if pattern.at_tick
+        ),
+        (bar.fill_from - 1) * unit if bar.fill_from else None,
+    )
+
+
+def counted_plan(plan: Plan, *, most: int = 8) -> tuple[tuple[CountedBar, ...], int]:
+    """The same of a plan without an exercise behind it, such as a part of a file; strokes, whichever keys they take.
+
+    Bars are alike when the same strokes fall on the same places in the same metre; rests before the first stroke are
+    left out.
+    """
+    ticks = np.unique(plan.at_tick)
+    starts = np.rint(plan.metre.quarter_of_bar(np.arange(1, plan.bars + 2)) * TICKS_PER_QUARTER).astype(np.int64)
+    seen: dict[Hashable, list[int]] = {}
+    for bar in range(1, plan.bars + 1):
+        first, last = np.searchsorted(ticks, starts[bar - 1 : bar + 1])
+        within = tuple((ticks[first:last] - starts[bar - 1]).tolist())
+        if seen or within:
+            seen.setdefault((within, plan.metre.metre_of_bar(bar)), []).append(bar)
+    shown = list(seen.values())[:most]
+    return tuple(_plan_bar(plan, bars, ticks, starts) for bars in shown), len(seen) - len(shown)
+
+
+def _plan_bar(plan: Plan, bars: list[int], ticks: IntArray, starts: IntArray) -> CountedBar:
+    bar = bars[0]
+    metre = plan.metre.metre_of_bar(bar)
+    inside = ticks[(ticks >= starts[bar - 1]) & (ticks < starts[bar])].tolist()
+    at = tuple((tick - int(starts[bar - 1])) / TICKS_PER_QUARTER for tick in inside)
+    return CountedBar(
+        tuple(bars),
+        next((s.name for s in plan.sections if s.first_bar <= bar <= s.last_bar), ""),
+        metre.bar_quarters,
+        unit_ticks(metre) / TICKS_PER_QUARTER,
+        counting_of(plan, bar),
+        (CountedVoice("", at, (False,) * len(at)),) if at else (),
+        None,
+    )

@@ -1,0 +1,129 @@
+"""Which notes of a part make the stroke on one place of a simpler form.
+
+Inside: `Chord`, `key_chord`, `drum_chord`.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray
+from heeltap.core.simplify_written import Written
+
+__all__ = ["Chord", "drum_chord", "key_chord"]
+
+_INNER = 2
+"""Notes between bass and top on the simplest levels: with them two a hand, which anybody can take hold of. Ours."""
+
+_CLOSE = 2
+"""Semitones: two notes no further apart are a rub; passing notes under a pedal make many, chords few. Ours."""
+
+_LOW_DRUMS, _SNARES = (35, 36), (37, 38, 39, 40)
+"""General MIDI percussion keys of bass drums and snare sounds (General MIDI 1)."""
+
+
+class Chord(NamedTuple):
+    """One stroke of a simpler form."""
+
+    at_tick: int
+    rows: tuple[int, ...]
+    """Rows of its notes in the part."""
+
+
+def key_chord(
+    part: Written, at_tick: int, struck: IntArray, held: IntArray, rung: IntArray, after: IntArray, *, thin: bool
+) -> Chord:
+    """The stroke of a keyboard part on one place.
+
+    Parameters
+    ----------
+    struck, held, rung : rows
+        Struck there; struck before and held over it by the finger; by the pedal only.
+    after : rows
+        Struck between this place and the next and in no other chord.
+    thin : bool
+        Keep bass, top and at most two more.
+    """
+    sure = [*struck.tolist(), *held.tolist()] or rung.tolist()
+    if not sure:
+        return Chord(at_tick, ())
+    rows = _by_key(part, sure)
+    extra = [row for row in rung.tolist() if row not in sure]
+    if thin:
+        extra += _broken(part, rows, after.tolist())
+    low, high = rows[0], rows[-1]
+    if low == high and (top := _chord_after(part, low, after)) and thin:
+        rows, high, extra = [low, *top], top[-1], []
+    elif extra:
+        rows += [row for row in extra if part.pitch[low] < part.pitch[row] < part.pitch[high]]
+    together = set(struck.tolist()) or set(sure)
+    return Chord(at_tick, _thinned(part, rows, low, high, together) if thin else _without_rubs(part, rows, set(sure)))
+
+
+def _by_key(part: Written, rows: Iterable[int]) -> list[int]:
+    """Rows from the lowest key to the highest, each key once (the earlier in the list stands)."""
+    best: dict[int, int] = {}
+    for row in rows:
+        best.setdefault(int(part.pitch[row]), row)
+    return [best[key] for key in sorted(best)]
+
+
+def _broken(part: Written, rows: list[int], after: list[int]) -> list[int]:
+    """Notes struck later while the bass of the stroke still sounds, the longest first."""
+    end = int(part.sounding_tick[rows[0]])
+    later = [row for row in after if part.at_tick[row] < end]
+    return sorted(later, key=lambda row: int(part.at_tick[row] - part.sounding_tick[row]))
+
+
+def _chord_after(part: Written, bass: int, after: IntArray) -> list[int]:
+    """The first chord of two notes or more above a single bass note that still sounds."""
+    sounding = after[part.at_tick[after] < part.sounding_tick[bass]]
+    for tick in np.unique(part.at_tick[sounding]).tolist():
+        rows = _by_key(part, sounding[part.at_tick[sounding] == tick].tolist())
+        if len(rows) > 1 and part.pitch[rows[0]] > part.pitch[bass]:
+            return rows
+    return []
+
+
+def _thinned(part: Written, rows: list[int], low: int, high: int, together: set[int]) -> tuple[int, ...]:
+    """Bass, top and at most `_INNER` more: keys new to the chord first, rubs only where they were struck together."""
+    kept = [low] if low == high else [low, high]
+    left = [row for row in rows if row not in kept]
+    for fresh in (True, False):
+        for row in left:
+            classes = {int(part.pitch[one]) % 12 for one in kept}
+            new = int(part.pitch[row]) % 12 not in classes
+            if len(kept) < _INNER + 2 and row not in kept and new == fresh and _fits(part, row, kept, together):
+                kept.append(row)
+    return tuple(kept)
+
+
+def _without_rubs(part: Written, rows: list[int], sure: set[int]) -> tuple[int, ...]:
+    """All that is struck or held, and of what the pedal holds whatever does not rub."""
+    kept = [row for row in rows if row in sure]
+    for row in rows:
+        if row not in sure and _fits(part, row, kept, set()):
+            kept.append(row)
+    return tuple(kept)
+
+
+def _fits(part: Written, row: int, kept: list[int], together: set[int]) -> bool:
+    """Whether a note neither doubles a key nor rubs with one, but for notes that were struck together."""
+    for one in kept:
+        distance = abs(int(part.pitch[row]) - int(part.pitch[one]))
+        if distance == 0 or (distance <= _CLOSE and not {row, one} <= together):
+            return False
+    return True
+
+
+def drum_chord(part: Written, at_tick: int, struck: IntArray, *, thin: bool) -> Chord:
+    """The stroke of a drum part: what is struck there; with ``thin`` one low drum, one snare, one of the rest."""
+    rows = _by_key(part, struck.tolist())
+    if not thin:
+        return Chord(at_tick, tuple(rows))
+    kept: dict[str, int] = {}
+    for row in sorted(rows, key=lambda one: -int(part.velocity[one])):
+        key = int(part.pitch[row])
+        kept.setdefault("low" if key in _LOW_DRUMS else "snare" if key in _SNARES else "rest", row)
+    return Chord(at_tick, tuple(kept.values()))

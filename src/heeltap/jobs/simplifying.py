@@ -1,0 +1,217 @@
+"""From a MIDI file to four simpler parts, and those to files and to words.
+
+A file whose notes lie on written slots is taken as written; a played one is first placed on the click's grid, and one
+that follows no click is refused: nothing in it says which beat a note belongs to.
+
+Inside: `SimplerParts`, `simplify_file`, `simpler_midi`, `write_simpler`, `simpler_text`.
+"""
+
+import textwrap
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray
+from heeltap.core.counted import counted_plan
+from heeltap.core.divisions import SWUNG
+from heeltap.core.exercise import parse_metre
+from heeltap.core.grid import Slots, place
+from heeltap.core.meter import MetreMap, TempoMap, steady_metre, steady_tempo
+from heeltap.core.notes import Notes, make_notes
+from heeltap.core.planning import sections_from_markers
+from heeltap.core.simplify import Simpler, simplify
+from heeltap.core.simplify_written import (
+    Written,
+    on_placed_slots,
+    on_written_slots,
+    sounding_until_us,
+    written_already,
+)
+from heeltap.errors import InputFileError, MidiFileError, PlanError, sentence
+from heeltap.files.parts import Part, choose_part
+from heeltap.files.smf import Midi, TrackOut, midi_bytes, read_midi
+from heeltap.report.counting import counted_lines
+from heeltap.report.words import count
+from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
+
+__all__ = ["SimplerParts", "simpler_midi", "simpler_text", "simplify_file", "write_simpler"]
+
+_HANGING_QUARTERS = 1.0
+"""Length given to a note that is never released."""
+
+_BARS_SHOWN = 4
+"""Of each form, in the text: enough to see how the part is built."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SimplerParts:
+    """The four forms of one part of a file."""
+
+    file: str
+    """Name of the file without its folder."""
+    part: Part
+    how: str
+    """``as written``, or ``placed on the grid``."""
+    forms: tuple[Simpler, ...]
+    left_out: int
+    """Notes that fit no slot."""
+    warnings: tuple[str, ...] = ()
+
+
+def simplify_file(
+    path: str | Path,
+    part: str | None = None,
+    *,
+    tempo_bpm: float | None = None,
+    metre: str | None = None,
+    pattern: int | None = None,
+) -> SimplerParts:
+    """The four simpler forms of a part of a MIDI file.
+
+    Parameters
+    ----------
+    part : str, optional
+        Which one, as for `heeltap.score_file`; not needed where there is only one.
+    tempo_bpm : float, optional
+        Quarter notes a minute of the click that was played to, where the file does not say or says it wrong.
+    metre : str, optional
+        Where the file does not say or says it wrong.
+
+    Raises
+    ------
+    InputFileError
+        The file cannot be read, has no such part, or does not follow a click at that tempo.
+    PlanError
+        No such metre, or a tempo out of range.
+    """
+    if tempo_bpm is not None and not 20 <= tempo_bpm <= 300:
+        raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", "20 to 300 (quarter notes a minute)"))
+    midi = read_midi(path, pattern=pattern)
+    chosen = choose_part(midi, part)
+    tempo = midi.tempo if tempo_bpm is None else steady_tempo(tempo_bpm)
+    metres = midi.metre if metre is None else _metre(metre)
+    rows = midi.rows_of(chosen)
+    as_written = tempo_bpm is None and not midi.frames and written_already(midi.tick[rows], tempo.ticks_per_quarter)
+    notes = midi.notes_of(chosen)
+    ends = _ends(midi, chosen, notes, tempo)
+    if as_written:
+        written, scale = _as_written(notes, ends, tempo), 1.0
+    else:
+        slots = place(notes.onset_us, tempo, metres, take_pitch=notes.pitch, take_velocity=notes.velocity)
+        if not slots.on_grid:
+            raise _no_click(midi, tempo, given=tempo_bpm is not None)
+        written, scale = _placed(notes, ends, tempo, slots), slots.tempo_scale
+    markers = [(marker.tick, marker.text) for marker in midi.markers]
+    bars = int(metres.bar_beat(written.at_tick / TICKS_PER_QUARTER)[0].max(initial=1))
+    forms = simplify(
+        written,
+        tempo=_scaled(tempo, scale),
+        metre=metres,
+        drums=chosen.is_drums,
+        sections=sections_from_markers(markers, metres, bars, ticks_per_quarter=midi.tempo.ticks_per_quarter),
+        name=Path(path).stem,
+    )
+    how = "as written" if as_written else "placed on the grid"
+    return SimplerParts(Path(path).name, chosen, how, forms, written.left_out, midi.warnings)
+
+
+def _metre(text: str) -> MetreMap:
+    one = parse_metre(text)
+    return steady_metre(one.count, one.unit)
+
+
+def _no_click(midi: Midi, tempo: TempoMap, *, given: bool) -> MidiFileError:
+    """Why a part cannot be made simpler."""
+    bpm = f"{bpm_from_us_per_quarter(int(tempo.us_per_quarter[0])):.4g} bpm"
+    if not given:
+        bpm = f"the file's {bpm}" if midi.has_tempo else f"the {bpm} that a file without a tempo stands for"
+    hint = "where its tempo is free no beat can be told; where there was a click, name its --tempo and --metre"
+    return MidiFileError(midi.path, f"the notes do not follow {bpm}", "a part played to a click, or as written", hint)
+
+
+def _ends(midi: Midi, part: Part, notes: Notes, tempo: TempoMap) -> tuple[IntArray, IntArray]:
+    """When the finger leaves and when the sound ends, microseconds."""
+    hanging = notes.onset_us + round(_HANGING_QUARTERS * int(tempo.us_per_quarter[0]))
+    held = np.where(notes.duration_us < 0, hanging, notes.onset_us + notes.duration_us)
+    pedal = midi.pedal
+    mine = pedal.channel == part.channel
+    if np.any(mine & (pedal.track == part.track)):
+        mine &= pedal.track == part.track
+    sounding = sounding_until_us(notes.onset_us, held, notes.pitch, pedal.at_us[mine], pedal.value[mine])
+    return np.minimum(held, sounding), sounding
+
+
+def _as_written(notes: Notes, ends: tuple[IntArray, IntArray], tempo: TempoMap) -> Written:
+    at, held, sounding = (tempo.quarter_at(one) for one in (notes.onset_us, *ends))
+    return on_written_slots(at, held, sounding, notes.pitch, notes.velocity)
+
+
+def _placed(notes: Notes, ends: tuple[IntArray, IntArray], tempo: TempoMap, slots: Slots) -> Written:
+    at, held, sounding = (tempo.quarter_at(one) for one in (notes.onset_us, *ends))
+    ratio = 1.0 if slots.swing is None else slots.swing.ratio
+    swung = slots.division == SWUNG
+    return on_placed_slots(slots.quarter, swung, ratio, at, held, sounding, notes.pitch, notes.velocity)
+
+
+def _scaled(tempo: TempoMap, scale: float) -> TempoMap:
+    """The tempi as they were played."""
+    if scale == 1:
+        return tempo
+    per_quarter = np.rint(tempo.us_per_quarter / scale).astype(np.int64)
+    return TempoMap(tempo.ticks_per_quarter, tempo.at_tick.copy(), per_quarter)
+
+
+def simpler_midi(parts: SimplerParts, form: Simpler) -> bytes:
+    """One form as a MIDI file, played exactly on its slots, on the channel and with the sound of the part."""
+    plan = form.plan
+    ends_us = plan.tempo.us_at(plan.at_tick + form.length_tick)
+    notes = make_notes(plan.at_us, plan.pitch, plan.velocity, duration_us=ends_us - plan.at_us)
+    starts = plan.metre.quarter_of_bar([section.first_bar for section in plan.sections])
+    at_us = plan.tempo.us_at(np.rint(starts * TICKS_PER_QUARTER).astype(np.int64)).tolist()
+    name = f"{parts.part.name or Path(parts.file).stem}, {form.level.title.lower()}"
+    return midi_bytes(
+        [TrackOut(notes, name=name, channel=parts.part.channel, program=parts.part.program)],
+        tempo=plan.tempo,
+        metre=plan.metre,
+        markers=[(at, section.name) for at, section in zip(at_us, plan.sections, strict=True)],
+        name=name,
+    )
+
+
+def write_simpler(parts: SimplerParts, folder: str | Path) -> tuple[Path, ...]:
+    """Write the four forms into a folder, made where it is missing, and return their paths.
+
+    Raises `InputFileError` when they cannot be written; files of the same names are replaced.
+    """
+    stem = Path(parts.file).stem
+    paths = [Path(folder) / f"{stem}-{n}-{form.level.name}.mid" for n, form in enumerate(parts.forms, 1)]
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        for path, form in zip(paths, parts.forms, strict=True):
+            path.write_bytes(simpler_midi(parts, form))
+    except OSError as e:
+        raise InputFileError(str(folder), f"cannot be written: {e.strerror or e}", "a folder to write to") from e
+    return tuple(paths)
+
+
+def simpler_text(parts: SimplerParts) -> str:
+    """What the four forms are for, how many strokes each has, and how the first bars are counted."""
+    name = f', "{parts.part.name}"' if parts.part.name else ""
+    lines = [f"{parts.file}{name}: {count(parts.forms[-1].plan.bars, 'bar')}, {parts.how}"]
+    if parts.left_out:
+        lines.append(f"{count(parts.left_out, 'note')} on no slot (ornaments, strays): left out")
+    for number, form in enumerate(parts.forms, 1):
+        strokes = np.unique(form.plan.at_tick).size
+        lines += ["", f"{number} {form.level.title}: {count(strokes, 'stroke')}, {count(len(form.plan), 'note')}"]
+        lines += textwrap.wrap(form.level.aim, 79, initial_indent="  ", subsequent_indent="  ")
+        if form.same_as_before:
+            lines.append("  This part adds nothing here: the same as the form before.")
+            continue
+        if form.answered:
+            lines.append("  Nothing sounds on these beats: each takes the stroke that follows it.")
+        bars, left = counted_plan(form.plan, most=_BARS_SHOWN)
+        lines += ["", *(f"  {line}" for bar in bars for line in counted_lines(bar))]
+        if left:
+            lines.append(f"  ... {count(left, 'more bar')} of other kinds")
+    return "\n".join(lines) + "\n"
