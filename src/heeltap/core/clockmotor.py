@@ -82,8 +82,7 @@ def clock_and_motor(interval_ms: npt.ArrayLike, *, detrend: bool = True, least: 
     -----
     Wing & Kristofferson (1973), Percept. Psychophys. 14, 5-12 (formulas from memory; the bound as in Doumas & Wing
     2007, J. Exp. Psychol. HPP 33, 442-455): with autocovariances g0 and g1 (divided by n), motor variance = -g1 and
-    clock variance = g0 + 2 g1. Plain moments: the project's simulations found restricted likelihood a little better
-    where the motor part is the larger, which is not done here.
+    clock variance = g0 + 2 g1. Plain moments; a likelihood may do better where the motor part is the larger.
     """
     interval = np.asarray(interval_ms, dtype=np.float64).ravel()
     n = interval.size
