@@ -1,5 +1,6 @@
 """The engine over a real MIDI route: another process plays into it and hears its click."""
 
+import json
 import os
 import signal
 from collections.abc import Iterator
@@ -11,12 +12,14 @@ import pytest
 from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.errors import PortError
 from heeltap.files.journal import read_journal
+from heeltap.files.takes import JOURNAL, list_takes, load_take
 from heeltap.live.engine import Engine, EngineSpec, start_engine
 from heeltap.live.records import CLICK, DONE, NOTE_ON, PORT_BACK, PORT_LOST, Record
 from heeltap.live.stamp import restamp
 from heeltap.ports.base import list_ports, open_in
 from heeltap.ports.rtmidi import Rtmidi2
 from heeltap.sound.click import click_schedule
+from tests.bench.live.bench_drill import one_drill
 from tests.live.jack_player import Player
 from tests.live.jack_server import Server, server_missing
 from tests.live.timing import nap, now_ns
@@ -197,3 +200,19 @@ def test_second_library_plays_and_listens(player: Player) -> None:
     assert [0.0, *[pytest.approx(0.05, abs=0.01)] * 4] == [delta_s for _, delta_s in got]
     assert (True, True, True) == seen
     assert [b"\x99\x4d\x64"] == [data for _, data in heard]
+
+
+@pytest.mark.slow
+def test_whole_drill_receives_every_note(server: Server, tmp_path: Path) -> None:
+    """Five hundred notes from another process into ``heeltap drill --no-screen``: all in the take, in order, and the
+    command ends well."""
+    sent_ns, text = one_drill(server, "anchor 2", "120", 500, tmp_path)
+    (folder,) = list_takes(tmp_path / "takes")
+    take = load_take(folder)
+    journal = read_journal(folder / JOURNAL)
+    delay_ms = (journal.zero_ns + take.notes.onset_us * 1000 - np.array(sent_ns)) / 1e6
+
+    assert 500 == len(sent_ns) == len(take.notes) == len(journal)
+    assert journal.closed
+    assert np.median(np.abs(delay_ms - np.median(delay_ms))) < 5
+    assert 0 < json.loads(text)["counts"]["matched"]
