@@ -355,3 +355,35 @@ class TestReading:
         np.testing.assert_allclose(
             groove.take_us[on] / 1000, slots.reference_us[on] / 1000 + slots.offset_ms[on], atol=0.0011
         )
+
+
+class TestLength:
+    """Cost follows the strokes, and long or uneven takes are read in pieces."""
+
+    def test_a_stray_note_an_age_later_costs_nothing(self) -> None:
+        """Thirty years after the take: placed, and the rest unmoved."""
+        take = [*(i * 500_000 for i in range(16)), 10**15]
+        slots = place(take, 120.0, "4/4")
+
+        np.testing.assert_array_equal(slots.quarter, [*range(16), 2e9])
+
+    def test_a_long_take_is_read_in_pieces_without_a_seam(self) -> None:
+        """Six hundred bars: at least 99.9 % right, and nothing wrong about the edges."""
+        groove = make_groove(
+            np.random.default_rng(12), Player("sixteenths", 110.0, bars=600, spread_ms=8.0, grace=0.0, stray=0.0)
+        )
+        slots = place(groove.take_us, 110.0, "4/4")
+        edge = np.abs(groove.meant - 2046) < 6
+
+        assert _right(groove, slots) >= 0.999
+        assert edge.any()
+        np.testing.assert_allclose(slots.quarter[edge], groove.meant[edge], atol=0.01)
+
+    def test_metres_in_turn_keep_their_bar_lines(self) -> None:
+        """4/4 and 6/8 in blocks of 16 quarters, where 6/8 is cut short: early strokes on every bar line stay there."""
+        metre = MetreMap(np.arange(8) * 16.0, tuple(Metre(4, 4) if i % 2 == 0 else Metre(6, 8) for i in range(8)))
+        quarter = np.arange(0, 128, 0.5)
+        noise = np.random.default_rng(13).normal(-6, 5, quarter.size)
+        slots = place(np.round((quarter * 500 + noise) * 1000).astype(np.int64), 120.0, metre)
+
+        np.testing.assert_allclose(slots.quarter, quarter, atol=1e-9)

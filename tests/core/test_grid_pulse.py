@@ -38,7 +38,7 @@ def test_beyond_its_ends_a_bend_goes_straight_on() -> None:
 )
 def test_pulses_follow_the_metre(metre: str, length: float, thirds: bool, in_bar: list[int]) -> None:
     """Length, division and place in the bar of each pulse."""
-    pulses = lay_pulses(as_metre(metre), as_clock(120.0), 0.0, 30.0)
+    pulses = lay_pulses(as_metre(metre), as_clock(120.0), np.linspace(0.0, 30.0, 31))
     first = int(np.flatnonzero(np.abs(pulses.start) < 1e-9)[0])
 
     assert {length} == set(pulses.length.tolist())
@@ -50,7 +50,7 @@ def test_pulses_follow_the_metre(metre: str, length: float, thirds: bool, in_bar
 def test_pulses_start_before_the_first_stroke_and_end_after_the_last() -> None:
     """Two on each side, wherever the take begins."""
     for first in (-3.2, 0.0, 123.4):
-        pulses = lay_pulses(as_metre("4/4"), as_clock(120.0), first, first + 10)
+        pulses = lay_pulses(as_metre("4/4"), as_clock(120.0), first + np.arange(11.0))
 
         assert pulses.start[0] <= first - 2
         assert pulses.start[-1] + pulses.length[-1] >= first + 11
@@ -59,7 +59,7 @@ def test_pulses_start_before_the_first_stroke_and_end_after_the_last() -> None:
 def test_a_metre_change_starts_pulses_anew() -> None:
     """After a bar of 3/4 cut to 2.5 quarters the next metre's pulses begin at its own bar line."""
     metre = MetreMap(np.array([0.0, 2.5]), (Metre(3, 4), Metre(6, 8)))
-    pulses = lay_pulses(metre, as_clock(120.0), 0.0, 6.0)
+    pulses = lay_pulses(metre, as_clock(120.0), np.arange(7.0))
     inside = pulses.start[(pulses.start >= 0) & (pulses.start < 5)]
 
     assert [0.0, 1.0, 2.0, 2.5, 4.0] == inside.tolist()
@@ -67,7 +67,7 @@ def test_a_metre_change_starts_pulses_anew() -> None:
 
 def test_places_and_positions_are_inverse() -> None:
     """A place in pulses leads back to its quarter."""
-    pulses = lay_pulses(as_metre("6/8"), as_clock(100.0), 0.0, 30.0)
+    pulses = lay_pulses(as_metre("6/8"), as_clock(100.0), np.linspace(0.0, 30.0, 31))
     quarter = np.linspace(-1, 29, 61)
     place = pulses.place_of(quarter)
     row = np.floor(place).astype(np.int64)

@@ -85,7 +85,7 @@ def follow(
     softer = _softer(ground, pitch, velocity)
     found = _placed(ground, rounds, softer)
     reason = doubt(pace, scale != 1.0)
-    if reason and beats_chance(ground.at, ground.pulses, rounds.log_likelihood):
+    if reason and beats_chance(ground.at, ground.pulses):
         reason = ""
     if reason:
         found = replace(found, chance=np.minimum(found.chance, 0.5))
@@ -94,8 +94,7 @@ def follow(
 
 
 def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
-    quarter = clock.quarter_at(onset_us[[0, -1]])
-    pulses = lay_pulses(metre, clock, float(quarter[0]), float(quarter[1]))
+    pulses = lay_pulses(metre, clock, clock.quarter_at(onset_us))
     label = gather(onset_us, 1000.0 * min(20.0, 0.06 * pulses.median_ms))
     stroke_us = np.bincount(label, onset_us) / np.bincount(label)
     return _Ground(clock, pulses, label, stroke_us, pulses.place_of(clock.quarter_at(stroke_us)))
@@ -173,8 +172,8 @@ def _placed(ground: _Ground, rounds: Rounds, softer: BoolArray) -> Placed:
     code[grace] = GRACE
     log_ratio = np.full(part.size, np.nan)
     swing = None
-    if rounds.swing_part is not None:
-        off = _swung_off_beats(seen, has, rounds.swing_part)
+    off = _swung_off_beats(rounds, has)
+    if off.size:
         code[off] = SWUNG
         part[off] += _off_beat_shift(ground, seen, off, np.flatnonzero(has & (seen.part == 0.0)))
         swing = _swing(seen, off, has, ground.stroke_us, log_ratio)
@@ -195,9 +194,10 @@ def _graces(ground: _Ground, rounds: Rounds, softer: BoolArray) -> BoolArray:
     return np.asarray(softer & (gap_ms < _GRACE_MS) & (ahead | lone))
 
 
-def _swung_off_beats(seen: Decoded, has: BoolArray, part: float) -> IntArray:
+def _swung_off_beats(rounds: Rounds, has: BoolArray) -> IntArray:
     """Strokes on the swung off-beat, in beats where nothing else finer than the beat was played."""
-    on_part = has & (np.abs(seen.part - part) < 1e-6)
+    seen = rounds.seen
+    on_part = has & (np.abs(seen.part - rounds.swing_part) < 1e-6)
     other = has & ~on_part & (seen.part > 0)
     finer = np.bincount(seen.row[other], minlength=int(seen.row.max()) + 2) > 0
     return np.flatnonzero(on_part & ~finer[np.maximum(seen.row, 0)])

@@ -9,7 +9,7 @@ reported, because that is the reading with the fewest wrong slots to be expected
 Inside: `Setting`, `Reading`, `read_take`, `Decoded`, `decode`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -122,8 +122,24 @@ def _chain(share: FloatArray, offsets: FloatArray, setting: Setting) -> _Chain:
     return _Chain(_walk(offsets, setting), switch, start)
 
 
+_AT_ONCE = 2_000_000
+"""Table entries looked up at a time: 16 MB, whatever the length of the take."""
+
+
 def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
     """Cost of each state in each pulse, shape (pulses, offsets, divisions)."""
+    count, strokes = window.shape
+    rows = costs.stroke.shape[1]
+    cost = np.empty((pulses, count, rows))
+    some = max(_AT_ONCE // (strokes * rows), 1)
+    for first in range(0, count, some):
+        part = slice(first, min(first + some, count))
+        cost[:, part] = _some_emissions(window[part], place_bin[part], costs, pulses)
+    return cost
+
+
+def _some_emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
+    """`_emissions` of some offsets: strokes of one pulse and offset stand side by side, and are added up in one go."""
     count = window.shape[0]
     key = (window + np.arange(count)[:, None] * pulses).ravel()
     start = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
@@ -133,7 +149,7 @@ def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int)
     rows = costs.stroke.shape[1]
     cost = np.tile(costs.struck[0], (count * pulses, 1))
     cost[key[start]] = stroke + costs.struck[mask, np.arange(rows)]
-    return np.ascontiguousarray(cost.reshape(count, pulses, rows).transpose(1, 0, 2))
+    return cost.reshape(count, pulses, rows).transpose(1, 0, 2)
 
 
 def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
@@ -210,6 +226,10 @@ class Decoded:
     """Mean local offset at the stroke, in pulses."""
     swung: FloatArray
     """Probability that the stroke stands in a swung beat."""
+
+    def later(self, rows: int) -> "Decoded":
+        """The same so many pulses later."""
+        return replace(self, row=np.where(self.row < 0, -1, self.row + rows))
 
 
 _NEGLIGIBLE = 1e-3

@@ -7,7 +7,7 @@ the first one.
 Inside: `Clock`, `along`, `as_clock`, `as_metre`, `Pulses`, `lay_pulses`, `gather`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -102,6 +102,10 @@ class Pulses:
         """The usual length in milliseconds."""
         return float(np.median(self.ms))
 
+    def pick(self, first: int, end: int) -> "Pulses":
+        """The rows from ``first`` up to ``end`` (not included)."""
+        return Pulses(*(getattr(self, f.name)[first:end] for f in fields(self)))
+
     def place_of(self, quarter: FloatArray) -> FloatArray:
         """Positions in pulses from the first row."""
         row = np.clip(np.searchsorted(self.start, quarter, side="right") - 1, 0, self.start.size - 1)
@@ -113,18 +117,23 @@ class Pulses:
         return self.start[inside] + (part + (row - inside)) * self.length[inside]
 
 
-def lay_pulses(metre: MetreMap, clock: Clock, first_quarter: float, last_quarter: float) -> Pulses:
-    """Pulses from two before the first stroke to two after the last."""
+_LONGEST_REST = 128
+"""Pulses of rest that are laid out in full; from longer ones the middle is left out, so that a take's cost follows its
+strokes and not a stray note an hour later."""
+
+
+def lay_pulses(metre: MetreMap, clock: Clock, quarter: FloatArray) -> Pulses:
+    """Pulses under strokes at these positions (increasing): from two before the first to two after the last."""
     starts: list[FloatArray] = []
     lengths: list[FloatArray] = []
     thirds: list[npt.NDArray[np.bool_]] = []
     ends = np.append(metre.at_quarter[1:], np.inf)
     for row, one in enumerate(metre.metres):
         length = one.beat_quarters if one.beat_quarters <= 1.5 else 1.0
-        low, high = metre.at_quarter[row], min(ends[row], last_quarter + 2.5 * length)
-        first = int(np.floor((first_quarter - low) / length)) - 2
-        first = first if row == 0 else max(first, 0)
-        start = low + length * np.arange(first, int(np.ceil((high - low) / length - 1e-9)))
+        low, high = metre.at_quarter[row], min(ends[row], quarter[-1] + 3.0 * length)
+        last = int(np.ceil((high - low) / length - 1e-9))
+        least = 0 if row else int(np.floor((quarter[0] - low) / length)) - 2
+        start = low + length * _near(np.floor((quarter - low) / length).astype(np.int64), least, last)
         starts.append(start)
         lengths.append(np.full(start.size, length))
         thirds.append(np.full(start.size, one.beat_quarters in (1.5, 0.75) and one.count % 3 == 0))
@@ -133,6 +142,16 @@ def lay_pulses(metre: MetreMap, clock: Clock, first_quarter: float, last_quarter
     bar, _ = metre.bar_beat(start)
     in_bar = np.round((start - metre.quarter_of_bar(bar)) / length).astype(np.int64)
     return Pulses(start, length, ms, np.concatenate(thirds), bar, in_bar)
+
+
+def _near(row: IntArray, least: int, last: int) -> IntArray:
+    """Rows from ``least`` up to ``last`` (not included) without the middle of long stretches where no stroke falls."""
+    marks = np.unique(np.clip(np.concatenate([row, [least, last]]), least, max(last, least)))
+    wide = np.flatnonzero(np.diff(marks) > _LONGEST_REST)
+    opens = np.concatenate([[least], marks[wide + 1] - 3])
+    closes = np.concatenate([marks[wide] + 4, [last]])
+    spans = [np.arange(first, end) for first, end in zip(opens, closes, strict=True) if end > first]
+    return np.concatenate(spans).astype(np.int64) if spans else np.zeros(0, np.int64)
 
 
 def gather(onset_us: FloatArray, window_us: float) -> IntArray:

@@ -3,7 +3,8 @@
 Inside: `Rounds`, `read_rounds`, `beats_chance`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -37,7 +38,8 @@ class Rounds:
 
     seen: Decoded
     sigma_ms: float
-    swing_part: float | None
+    swing_part: FloatArray
+    """For each stroke the part of the beat where swung off-beats stand; nan where nothing swings."""
     log_likelihood: float
     """Of the first reading, which knows nothing of the take yet."""
 
@@ -50,17 +52,18 @@ _MARGIN_NATS, _MARGIN_ROOT = 12.0, 1.2
 to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
 
 
-def beats_chance(at: FloatArray, pulses: Pulses, log_likelihood: float) -> bool:
-    """Whether the first reading is likelier by far than the same take's at tempi that are surely wrong."""
+def beats_chance(at: FloatArray, pulses: Pulses) -> bool:
+    """Whether the first piece of the take is likelier by far as written than at tempi that are surely wrong."""
+    end = _pieces(pulses)[1]
+    at = at[at < end]
     divisions = divisions_for(pulses.median_ms, _swings(pulses))
     setting = _setting(pulses.median_ms)
     share = divisions.share[int(pulses.thirds[0])]
-    others = []
-    for wrong in _DECOYS:
+    likely = []
+    for wrong in (0.0, *_DECOYS):
         place = at[0] + (at - at[0]) * (1.0 + wrong)
-        count = int(place[-1]) + 3
-        others.append(read_take(place, np.tile(share, (count, 1)), divisions, setting).log_likelihood)
-    return log_likelihood - float(np.mean(others)) > _MARGIN_NATS + _MARGIN_ROOT * float(np.sqrt(at.size))
+        likely.append(read_take(place, np.tile(share, (int(place[-1]) + 3, 1)), divisions, setting).log_likelihood)
+    return likely[0] - float(np.mean(likely[1:])) > _MARGIN_NATS + _MARGIN_ROOT * float(np.sqrt(at.size))
 
 
 def _swings(pulses: Pulses) -> tuple[float, ...]:
@@ -68,7 +71,48 @@ def _swings(pulses: Pulses) -> tuple[float, ...]:
     return _FIRST_SWING if not pulses.thirds.all() and pulses.median_ms >= 200 else ()
 
 
+_LONGEST_PIECE, _SHORTEST_PIECE = 2048, 24
+_ALIKE = 1.3
+"""Pulses that differ by more than this are read apart: spread and walk are in pulses, and mean milliseconds."""
+
+
+def _pieces(pulses: Pulses) -> list[int]:
+    """Edges of the pieces that are read apart: long takes, and pulses of quite another length or division."""
+    size = pulses.start.size
+    ratio = np.abs(np.diff(np.log(pulses.ms)))
+    breaks = np.flatnonzero((ratio > np.log(_ALIKE)) | (pulses.thirds[1:] != pulses.thirds[:-1])) + 1
+    edges = [0]
+    for place in [*breaks.tolist(), size]:
+        while place - edges[-1] > _LONGEST_PIECE:
+            edges.append(edges[-1] + _LONGEST_PIECE)
+        if place - edges[-1] >= _SHORTEST_PIECE or place == size:
+            edges.append(place)
+    return edges
+
+
 def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
+    """Read the take, piece by piece where it has to be."""
+    edges = _pieces(pulses)
+    if len(edges) == 2:
+        return _read_piece(at, pulses)
+    found = []
+    for first, end in pairwise(edges):
+        inside = (at >= first) & (at < end)
+        if inside.any():
+            # a pulse or two on either side, for strokes ahead of the first or past the last
+            low, high = max(first - 2, 0), min(end + 2, pulses.start.size)
+            one = _read_piece(at[inside] - low, pulses.pick(low, high))
+            found.append(replace(one, seen=one.seen.later(low)))
+    seen = Decoded(*(np.concatenate([getattr(one.seen, f.name) for one in found]) for f in fields(Decoded)))
+    return Rounds(
+        seen,
+        float(np.median([one.sigma_ms for one in found])),
+        np.concatenate([one.swing_part for one in found]),
+        float(sum(one.log_likelihood for one in found)),
+    )
+
+
+def _read_piece(at: FloatArray, pulses: Pulses) -> Rounds:
     """Two or three readings."""
     ms = pulses.median_ms
     thirds = pulses.thirds.astype(np.int64)
@@ -87,8 +131,8 @@ def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
         swung_set = divisions_for(ms, (part,))
         swung = read_take(at, _learnt_share(used, played, swung_set, pulses), swung_set, setting)
         if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
-            return Rounds(decode(swung, at), sigma_ms, part, first.log_likelihood)
-    return Rounds(decode(plain, at), sigma_ms, None, first.log_likelihood)
+            return Rounds(decode(swung, at), sigma_ms, np.full(at.size, part), first.log_likelihood)
+    return Rounds(decode(plain, at), sigma_ms, np.full(at.size, np.nan), first.log_likelihood)
 
 
 def _first_home(at: FloatArray, pulse_ms: float) -> float:
