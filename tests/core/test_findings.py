@@ -317,6 +317,50 @@ def test_bars_in_words() -> None:
     assert bar_list([8, 16, 31, 32]) == "bars 8, 16 and 31-32"
 
 
+def odd_table(rng: np.random.Generator) -> dict[str, Any]:
+    """Any table that keeps the rules: ties, constants, outliers, one beat only, labels that coincide, few rows."""
+    n = int(rng.integers(0, 200))
+    per_bar = int(rng.choice([1, 2, 3, 4, 6, 8, 16, 32]))
+    slot = np.sort(rng.choice(2 * n + 1, n, replace=bool(rng.random() < 0.3)))
+    offset = (
+        rng.normal(0, 10, n),
+        np.round(rng.normal(0, 1, n)),
+        np.where(rng.random(n) < 0.02, 1e4, rng.normal(0, 3, n)),
+        np.zeros(n),
+        np.cumsum(rng.normal(0, 5, n)),
+        np.tile([5.0, -5.0], n)[:n],
+    )[int(rng.integers(6))]
+    table: dict[str, Any] = {"offset_ms": offset, "bar": slot // per_bar + 1, "beat": 1 + slot % per_bar * 4 / per_bar}
+    more: dict[str, Any] = {
+        "section": table["bar"] // int(rng.integers(1, 9)),
+        "kind": rng.choice(4, n, p=[0.7, 0.1, 0.1, 0.1]) if rng.random() < 0.5 else np.where(table["beat"] >= 3, 1, 0),
+        "hand": rng.integers(0, 3, n) if rng.random() < 0.5 else 1 + slot % 2,
+        "velocity": rng.integers(1, 128, n) if rng.random() < 0.5 else np.where(table["beat"] % 2 == 0, 100, 60),
+        "rest_ms": rng.choice([100.0, 500.0], n),
+        "leap": rng.integers(-12, 13, n),
+        "spread_ms": np.abs(rng.normal(0, 40, n)),
+        "confidence": rng.random(n),
+        "division": rng.integers(0, 7, n),
+    }
+    return table | {name: values for name, values in more.items() if rng.random() < 0.5}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_odd_tables_give_plain_rows(seed: int) -> None:
+    """Whatever the table, no error, no warning, no NaN: plain numbers inside their own intervals."""
+    rng = np.random.default_rng(seed)
+    for _ in range(12):
+        rows = findings(odd_table(rng), 0.0 if rng.random() < 0.5 else None, accent_beats=(2,))
+
+        assert rows
+        for row in rows:
+            assert type(row.effect_ms) is float
+            assert math.isfinite(row.effect_ms)
+            assert row.ci95_ms is None or row.ci95_ms[0] <= row.effect_ms <= row.ci95_ms[1]
+            assert row.p_adjusted is None or 0 <= row.p_adjusted <= 0.05
+            assert all(type(bar) is int for bar in row.bars)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("n", [40, 256, 1000])
 @pytest.mark.parametrize("kind", ["ar0", "ar35", "ar70", "ar0-heavy", "ar35-heavy", "ar70-heavy", "wander"])

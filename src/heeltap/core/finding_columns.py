@@ -124,12 +124,12 @@ def _codes(name: str, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 def _sections(given: Mapping[str, npt.NDArray[Any]], bar: IntArray) -> tuple[IntArray, tuple[Section, ...]]:
     """Index of each stroke's section in order of appearance, and the sections; numbers below 0 are outside all."""
-    if "section" not in given:
+    if "section" not in given or not bar.size:
         return np.full(bar.size, -1, np.int64), ()
     labels = given["section"]
     numbers = labels.dtype.kind in "iuf"
     inside = labels >= 0 if numbers else np.ones(bar.size, np.bool_)
-    starts = np.flatnonzero(np.r_[True, labels[1:] != labels[:-1]]) if bar.size else np.zeros(0, np.int64)
+    starts = np.flatnonzero(np.r_[True, labels[1:] != labels[:-1]])
     index = np.full(bar.size, -1, np.int64)
     song: list[Section] = []
     for start, end in zip(starts, np.r_[starts[1:], bar.size], strict=True):

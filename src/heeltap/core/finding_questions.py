@@ -124,12 +124,12 @@ def places(table: Offsets) -> FloatArray:
     """
     code = np.unique(np.round(table.beat, 2), return_inverse=True)[1]
     count = np.bincount(code)
-    small = count < MIN_BARS
-    code = np.where(small[code], count.size, code)
-    kept = [c for c in np.unique(code) if c != np.argmax(np.where(small, 0, count))]
-    if len(table) < 4 * (len(kept) + 1):
-        kept = []
-    return np.column_stack([code == c for c in kept]).astype(np.float64) if kept else np.zeros((len(table), 0))
+    code = np.where(count[code] < MIN_BARS, -1, code)
+    kept, count = np.unique(code, return_counts=True)
+    kept = np.delete(kept, np.argmax(count))
+    if len(table) < 4 * (kept.size + 1):
+        kept = kept[:0]
+    return np.asarray(code[:, None] == kept[None, :], dtype=np.float64)
 
 
 def _enough(table: Offsets, rows: BoolArray) -> bool:

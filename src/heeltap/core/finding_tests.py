@@ -63,10 +63,19 @@ class Bench:
         self.habits = list(range(1 + self.count, 1 + self.count + habits.shape[1]))
         inner = np.column_stack((regressors - self.shares, habits - habits.mean(axis=0)))
         self.columns = to_cosines(np.column_stack((np.ones(n), inner, values)))
+        self.free = self._free()
         self.table = variances(n)
         self.prior = np.log([model.usual for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
         self._drop_hopeless()
         self.products = np.stack([(self.columns / row[:, None]).T @ self.columns for row in self.table])
+
+    def _free(self) -> list[bool]:
+        """Which regressors say something that the habits do not: those of beats mostly lie among them."""
+        asked = self.columns[:, 1 : 1 + self.count]
+        whole = np.sum(asked**2, axis=0)
+        q = np.linalg.qr(self.columns[:, self.habits])[0]
+        left = whole - np.sum((q.T @ asked) ** 2, axis=0)
+        return [bool(own > _SAME * all_) for own, all_ in zip(left, whole, strict=True)]
 
     def _drop_hopeless(self) -> None:
         """Keep the models that the plain take finds within exp(-30) of the best, more where more is taken out."""
@@ -80,7 +89,7 @@ class Bench:
         """Columns that are taken out before the regressor ``index`` is looked at."""
         if not self.habits or (index >= 0 and self.exempt[index]):
             return [0] + [i + 1 for i in said]
-        return [0, *self.habits] + [i + 1 for i in said if not self.exempt[i]]
+        return [0, *self.habits] + [i + 1 for i in said if self.free[i]]
 
     def ask(self, wanted: Sequence[int], said: Sequence[int], lean: float | None = None) -> list[Answer]:
         """Answers for the regressors ``wanted``, those ``said`` taken out; ``lean`` asks for the mean against it
@@ -109,7 +118,7 @@ class Bench:
         answers = []
         for place, index in enumerate(wanted):
             own = left[:, place, place]
-            if np.any(own < _SAME * self.products[:, index + 1, index + 1]) or freedom < 4:
+            if np.any(own <= _SAME * self.products[:, index + 1, index + 1] + 1e-9) or freedom < 4:
                 continue
             effect = left[:, place, -1] / own
             squares = np.maximum(left[:, -1, -1] - effect * left[:, place, -1], 1e-12)
