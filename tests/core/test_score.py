@@ -103,13 +103,12 @@ def test_chance_is_the_mean_credit_of_random_times(interval: float, lean: float)
 
 @pytest.mark.parametrize("beat_ms", [300.0, 500.0, 1000.0])
 @pytest.mark.parametrize("lean", [0.0, 20.0])
-def test_random_timing_earns_nothing(beat_ms: float, lean: float) -> None:
+@pytest.mark.parametrize("n", [48, 400])
+def test_random_timing_earns_nothing(beat_ms: float, lean: float, n: int) -> None:
     """Strokes anywhere between their slots score 0 +- 2 on average."""
     rng = np.random.default_rng(7)
     half = beat_ms / 4
-    values = [
-        score(table(rng.uniform(-half, half, 400), beat_ms=beat_ms), CLEAN, lean_ms=lean).value for _ in range(60)
-    ]
+    values = [score(table(rng.uniform(-half, half, n), beat_ms=beat_ms), CLEAN, lean_ms=lean).value for _ in range(60)]
 
     assert np.mean([v for v in values if v is not None]) == pytest.approx(0.0, abs=2.0)
 

@@ -9,7 +9,8 @@ How it is made (ours; the constants are those that ordered simulated players rig
 * ``J`` = 1.6 just-noticeable differences of the stroke's own interval, or the pocket that the user gave;
 * credit ``c`` = 1 within J, beyond it ``1 / (1 + ((|d| - J) / (2 J))^2)``;
 * raw = sum(w c) / (sum(w) + w of the misses + 0.5 w of the extras), w the weight of the place in the bar;
-* score = 100 (raw - chance) / (1 - chance), never below 0, chance = the mean credit of strokes at random times.
+* score = 100 (raw - chance) / (1 - chance), never below 0; chance is the mean credit of strokes at random times and
+  0.75 of its standard error, so that short random takes do not score by luck.
 
 Wrong keys cost nothing here (the score is about time), nor do unplaced notes, among which graces hide.
 
@@ -39,6 +40,11 @@ EXTRA_COST = 0.5
 """An extra stroke costs half of a missed one."""
 
 
+LUCK = 0.75
+"""Standard errors above the mean of random timing where the scale starts: below it scores end at 0, so without this the
+average of random takes of 64 strokes would be 3."""
+
+
 @dataclass(frozen=True, slots=True)
 class Score:
     """The score of a take and its parts."""
@@ -52,7 +58,7 @@ class Score:
     timing: float | None
     """Weighted mean credit of the judged strokes, 0-1, before misses, extras and chance."""
     chance: float | None
-    """What random timing would have earned as ``timing``, 0-1."""
+    """What random timing would have earned as ``timing`` with 0.75 standard errors of luck, 0-1."""
     lost_to_misses: float
     """Points that the missed strokes cost."""
     lost_to_extras: float
@@ -88,18 +94,26 @@ def credit(deviation_ms: npt.ArrayLike, pocket: npt.ArrayLike, *, lean_ms: float
 
 def chance_credit(interval_ms: npt.ArrayLike, pocket: npt.ArrayLike, *, lean_ms: float = 0.0) -> FloatArray:
     """Mean credit of strokes that fall anywhere within half an interval of their slot, in closed form."""
+    return _chance(interval_ms, pocket, lean_ms)[0]
+
+
+def _chance(interval_ms: npt.ArrayLike, pocket: npt.ArrayLike, lean_ms: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of the credit of strokes that fall anywhere within half an interval of their slot."""
     half = np.asarray(pocket, dtype=np.float64)
     interval = np.maximum(np.asarray(interval_ms, dtype=np.float64), 2.0 * half)
     lean = np.clip(lean_ms, -interval / 2, interval / 2)
     early_strict, late_strict = (STRICT if lean_ms > 0 else 1.0), (STRICT if lean_ms < 0 else 1.0)
-    total = _side(interval / 2 + lean, half, early_strict) + _side(interval / 2 - lean, half, late_strict)
-    return np.asarray(total / interval)
+    early, early_square = _side(interval / 2 + lean, half, early_strict)
+    late, late_square = _side(interval / 2 - lean, half, late_strict)
+    mean = np.asarray((early + late) / interval)
+    return mean, np.asarray(np.maximum((early_square + late_square) / interval - mean * mean, 0.0))
 
 
-def _side(length: FloatArray, half: FloatArray, strict: float) -> FloatArray:
-    """Integral of the credit over one side of the lean, ms."""
-    tail = np.arctan(np.maximum(strict * length - half, 0.0) / (2.0 * half))
-    return np.minimum(length, half / strict) + 2.0 * half / strict * tail
+def _side(length: FloatArray, half: FloatArray, strict: float) -> tuple[FloatArray, FloatArray]:
+    """Integrals of the credit and of its square over one side of the lean, ms."""
+    flat, step = np.minimum(length, half / strict), 2.0 * half / strict
+    x = np.maximum(strict * length - half, 0.0) / (2.0 * half)
+    return flat + step * np.arctan(x), flat + step * (np.arctan(x) + x / (1.0 + x * x)) / 2.0
 
 
 def place_weight(bar: IntArray, beat: FloatArray, division: IntArray, *, metre: MetreMap | None = None) -> FloatArray:
@@ -166,9 +180,7 @@ def score(
     half = pocket_of(offsets.interval_ms, pocket_ms)
     weight = place_weight(offsets.bar, offsets.beat, offsets.division, metre=metre)
     got = credit(offsets.offset_ms - lean_ms, half, lean_ms=lean_ms)
-    # Never quite 1: with a pocket as wide as the interval everything is in it and chance would explain it all.
-    random = np.minimum(chance_credit(offsets.interval_ms, half, lean_ms=lean_ms), 0.95)
-    timing, chance = _mean(weight, got), _mean(weight, random)
+    timing, chance = _mean(weight, got), _lucky(weight, *_chance(offsets.interval_ms, half, lean_ms))
     # A tally may count notes where the table has one row a chord: then a missed note is a part of a stroke.
     notes = max(n, tally.matched + tally.wrong_pitch)
     missed, extra = tally.missed / notes, EXTRA_COST * tally.extra / notes
@@ -184,6 +196,15 @@ def score(
 def _mean(weight: FloatArray, value: FloatArray) -> float:
     """Weighted mean."""
     return float(np.dot(weight, value) / weight.sum())
+
+
+def _lucky(weight: FloatArray, mean: FloatArray, variance: FloatArray) -> float:
+    """Credit of random timing with a little luck.
+
+    Never quite 1: with a pocket as wide as the interval everything is in it and chance would explain it all.
+    """
+    luck = LUCK * float(np.sqrt(np.dot(weight * weight, variance))) / float(weight.sum())
+    return min(_mean(weight, mean) + luck, 0.95)
 
 
 def _points(raw: float, chance: float) -> float:
