@@ -311,6 +311,15 @@ def test_sentences_are_for_people() -> None:
             assert row.text.endswith(".")
 
 
+def test_what_nobody_hears_is_not_told() -> None:
+    """Off-beats 1.2 ms early in 4,000 very even strokes are certain and still not told; 4 ms are."""
+    rng = np.random.default_rng(6)
+    even = offsets_table(noise("ar0", 4000, rng, sd_ms=4.0), rng)
+
+    assert codes(plant(even, "off-beats", 1.2)) == ["nothing"]
+    assert codes(plant(even, "off-beats", 4.0)) == ["off-beats"]
+
+
 def test_bars_in_words() -> None:
     """Runs are joined, the last one with 'and'."""
     assert bar_list([4]) == "bar 4"

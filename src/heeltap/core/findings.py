@@ -25,7 +25,7 @@ from heeltap.core.offsets import Offsets
 from heeltap.core.result import Finding
 from heeltap.core.stats import bias
 
-__all__ = ["FINDING_KINDS", "MIN_TAKE", "Kind", "findings"]
+__all__ = ["FINDING_KINDS", "LEAST_MS", "MIN_TAKE", "Kind", "findings"]
 
 MIN_TAKE = 32
 """Fewest strokes about which anything is said."""
@@ -35,6 +35,10 @@ ALPHA = 0.035
 
 ALPHA_OTHER = 0.002
 """Error that chord spread and missing accents may spend, each half; with `ALPHA` below 5 %."""
+
+LEAST_MS = 2.0
+"""Nothing smaller is told, however sure: a third of 6 ms, the least that listeners notice in fast even strokes
+(Friberg & Sundberg 1995, JASA 98:2524-2531). For slopes it is the change from end to end."""
 
 _MIN_CONFIDENCE = 0.5
 _EVEN_MS = 1.0
@@ -107,7 +111,9 @@ def _place(offsets: Offsets, lean: float | None, beside: float) -> tuple[list[Fi
     for answer in answers:
         joint = _joint(bench, answer, said, lean)
         question = asked[answer.index] if answer.index >= 0 else _bias_question(offsets)
-        rows.append(_finding(offsets, question, joint, answer.p_adjusted))
+        # What a later answer explains better falls away again: beside it, it no longer stands on its own.
+        if joint.p <= 0.05 and abs(joint.effect) * _reach(question) >= LEAST_MS:
+            rows.append(_finding(offsets, question, joint, answer.p_adjusted))
     return rows, bench.residual(said), still_open
 
 
@@ -138,6 +144,11 @@ def _finding(offsets: Offsets, question: Question, answer: Answer, p: float) -> 
     return Finding(question.code, sentence(question, effect, ci95, bars, tail), effect, ci95, p, bars)
 
 
+def _reach(question: Question) -> float:
+    """What a coefficient is multiplied by before it is held against `LEAST_MS`: the length of a slope, else 1."""
+    return float(np.ptp(question.regressor)) if question.code in ("drift", "section-drift") else 1.0
+
+
 def _share_of_ramp(question: Question) -> float:
     """A ramp's coefficient is its end; what is told is the mean over its strokes."""
     return float(question.regressor[question.rows].mean()) if question.what == "ramp" else 1.0
@@ -156,6 +167,8 @@ def _scatter(offsets: Offsets, asked: list[Question], residual: FloatArray, besi
     for answer in answers:
         question = asked[answer.index]
         size = _scatter_size(question, answer, root, jitter)
+        if abs(size) < LEAST_MS / 2:
+            continue
         ratio = [bound / answer.effect for bound in answer.ci95] if answer.effect else [1.0, 1.0]
         low, high = sorted(size * r for r in ratio)
         finding = sentence(question, size, (low, high), bars := bars_of(offsets, question, 0.0), "")
