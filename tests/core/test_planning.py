@@ -20,6 +20,7 @@ from heeltap.core.planning import (
     swing_ticks,
 )
 from heeltap.errors import PlanError
+from heeltap.jobs.making import make
 
 ANY = (Voice("any"),)
 
@@ -185,3 +186,11 @@ def test_the_counting_line_follows_the_metre_of_its_bar() -> None:
 
     assert "1 2 3 4" == " ".join(s.text for s in counting_of(plan, 1))
     assert "1 2 3 4 5 6" == " ".join(s.text for s in counting_of(plan, 2))
+
+
+def test_two_to_one_swing_is_counted_with_the_and() -> None:
+    """At 2 to 1 the swung eighth falls on the third of the beat and is still counted as the "and"."""
+    plan = plan_of(make("split", 5))
+
+    assert plan.swing_ratio == 2.0
+    assert "l" not in {syllable.text for bar in range(1, plan.bars + 1) for syllable in counting_of(plan, bar)}

@@ -277,7 +277,11 @@ def counting_of(plan: Plan, bar: int, *, least: int = 1) -> tuple[Syllable, ...]
     if plan.swing_ratio == 1:
         return counting_line(inside, metre, least=least)
     every = counting_line(range(0, bar_ticks(metre), 840), metre)
-    straight = {swing_ticks(round(s.at_quarter * TICKS_PER_QUARTER), plan.swing_ratio): s.at_quarter for s in every}
+    # The half of the beat last: at 2 to 1 it falls on the third, and what is counted there is the swung eighth.
+    halves_last = sorted(every, key=lambda s: s.at_quarter % 1 == 0.5)
+    straight = {
+        swing_ticks(round(s.at_quarter * TICKS_PER_QUARTER), plan.swing_ratio): s.at_quarter for s in halves_last
+    }
     places = np.array(sorted(straight))
     nearest = (int(places[np.argmin(np.abs(places - tick))]) for tick in inside)
     line = counting_line([round(straight[at] * TICKS_PER_QUARTER) for at in nearest], metre, least=least)

@@ -17,6 +17,7 @@ from heeltap.errors import InputFileError, MidiFileError
 from heeltap.files.exercises import read_exercise
 from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
+from heeltap.files.take_midi import count_in_of
 
 __all__ = ["Played", "follow_part", "load_plan", "read_take"]
 
@@ -64,8 +65,9 @@ def read_take(
     if planned is not None and sections is not None:
         planned = replace(planned, sections=sections_from_text(sections, planned.bars))
     ahead = None if leader is None else _leader(midi, leader)
+    notes = midi.notes_of(chosen)
     return Played(
-        notes=midi.notes_of(chosen),
+        notes=notes if planned is None else _from_bar_one(notes, count_in_of(midi)),
         tempo=midi.tempo if planned is None else planned.tempo,
         metre=midi.metre if planned is None else planned.metre,
         plan=planned,
@@ -77,6 +79,11 @@ def read_take(
         resolution_ms=_tick_ms(midi.tempo),
         warnings=midi.warnings,
     )
+
+
+def _from_bar_one(notes: Notes, count_in_us: int) -> Notes:
+    """The notes of a drill's own file on the plan's clock: the file begins with the count-in, the plan with bar 1."""
+    return replace(notes, onset_us=notes.onset_us - count_in_us) if count_in_us else notes
 
 
 def load_plan(path: str | Path, part: str | None = None) -> Plan:

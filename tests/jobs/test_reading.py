@@ -1,0 +1,61 @@
+"""From files to what can be scored: the take's own clock, its plan and its leader."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import heeltap
+from heeltap.errors import InputFileError
+from heeltap.jobs.demo import demo_drill
+from heeltap.jobs.drilling import drill
+from heeltap.jobs.reading import read_take
+
+DEMO = Path(__file__).resolve().parents[2] / "demo"
+SONG = DEMO / "tollgate-road.mid"
+
+
+@pytest.mark.slow
+def test_a_take_file_alone_is_on_the_plans_clock(tmp_path: Path) -> None:
+    """The `.mid` of a drill begins with the count-in; taken out of its folder it scores as it did inside."""
+    what, settings = demo_drill()
+    outcome = drill(what, settings, lambda state, effects: None)
+    assert outcome.folder is not None
+    assert outcome.result is not None
+    alone = tmp_path / "alone.mid"
+    shutil.copy(outcome.folder / "take.mid", alone)
+
+    again = heeltap.score_file(alone, plan=DEMO / "warm-up.toml", lean_ms=None, delay_ms=0)
+
+    assert outcome.result.counts == again.counts
+    assert outcome.result.overall.bias_ms == pytest.approx(again.overall.bias_ms, abs=0.01)
+
+
+def test_drums_are_found_as_the_leader() -> None:
+    """The drum part leads whatever it is called; kick and snare only."""
+    take = read_take(SONG, part="keys", leader="drums")
+
+    assert "drums" == take.leader_name
+    assert take.leader is not None
+    assert {36, 38} == set(take.leader.pitch.tolist())
+
+
+def test_a_part_without_kick_and_snare_cannot_lead() -> None:
+    """The message names the part and lists the others."""
+    with pytest.raises(InputFileError, match="no kick or snare in 'keys'.*drums"):
+        read_take(SONG, part="keys", leader="keys")
+
+
+def test_the_leader_is_named_as_the_reference() -> None:
+    """A result against the drums says so, and the drums' own wander is no longer the player's."""
+    against_drums = heeltap.score_file(SONG, part="keys", leader="drums")
+
+    assert "leader" == against_drums.reference.kind
+    assert "drums" in against_drums.reference.name
+
+
+def test_sections_can_be_named_on_the_spot() -> None:
+    """What the user names replaces the markers of the file."""
+    take = read_take(SONG, part="keys", sections="first:1 second:21")
+
+    assert ["first", "second"] == [section.name for section in take.sections]
