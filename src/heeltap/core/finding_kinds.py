@@ -81,8 +81,8 @@ FINDING_KINDS: tuple[Kind, ...] = (
     Kind(
         "swing",
         "the swung eighths against the beats, measured from where the asked swing puts them",
-        "The swung eighths come {size} early against the beats: you swing flatter than asked.",
-        "The swung eighths come {size} late against the beats: you swing harder than asked.",
+        "The swung eighths come {size} early against the beats: flatter than the swing they are measured from.",
+        "The swung eighths come {size} late against the beats: harder than the swing they are measured from.",
         "swing",
         "place",
         2.0,
