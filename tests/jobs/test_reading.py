@@ -42,7 +42,7 @@ def test_drums_are_found_as_the_leader() -> None:
 
 def test_a_part_without_kick_and_snare_cannot_lead() -> None:
     """The message names the part and lists the others."""
-    with pytest.raises(InputFileError, match="no kick or snare in 'keys'.*drums"):
+    with pytest.raises(InputFileError, match=r"no kick or snare in 'keys'.*drums"):
         read_take(SONG, part="keys", leader="keys")
 
 
