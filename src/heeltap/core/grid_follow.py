@@ -14,15 +14,12 @@ from heeltap.core.divisions import GRACE, SWUNG
 from heeltap.core.grid_pass import Decoded
 from heeltap.core.grid_pulse import Clock, Pulses, along, gather, lay_pulses
 from heeltap.core.grid_rounds import Rounds, beats_chance, read_rounds
-from heeltap.core.grid_tempo import Pace, bend_for, doubt, pace_of, worth_bending
+from heeltap.core.grid_tempo import Pace, bend_for, bend_price, doubt, pace_of
 from heeltap.core.meter import MetreMap
 from heeltap.core.result import Swing
 from heeltap.core.swing import pair_ratios, swing_of
 
 __all__ = ["Placed", "follow"]
-
-_BEND_LOSS = 10.0
-"""Most log likelihood that another tempo may cost: both readings follow the player, so that they differ by little."""
 
 _LEAST_TO_SHIFT = 8
 """Off-beats and beats from which the swung slot's place is told more finely."""
@@ -80,8 +77,9 @@ def follow(
     rounds = read_rounds(ground.at, ground.pulses)
     warnings: tuple[str, ...] = ()
     scale = 1.0
-    if worth_bending(pace, ground.pulses.start.size, ground.pulses.median_ms):
-        ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, metre)
+    price = bend_price(pace, ground.pulses.start.size, ground.pulses.median_ms)
+    if np.isfinite(price):
+        ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, price, metre)
     softer = _softer(ground, pitch, velocity)
     found = _placed(ground, rounds, softer)
     reason = doubt(pace, scale != 1.0)
@@ -101,7 +99,7 @@ def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
 
 
 def _try_bend(
-    onset_us: FloatArray, ground: _Ground, rounds: Rounds, pace: Pace, metre: MetreMap
+    onset_us: FloatArray, ground: _Ground, rounds: Rounds, pace: Pace, price: float, metre: MetreMap
 ) -> tuple[_Ground, Rounds, float, tuple[str, ...]]:
     """Read the take at the tempo of its own pace, and keep whichever reading is the likelier by far."""
     pulses = ground.pulses
@@ -113,7 +111,7 @@ def _try_bend(
     clock = replace(ground.clock, bend=(edge, played))
     other = _ground(onset_us, clock, metre)
     tried = read_rounds(other.at, other.pulses)
-    if tried.log_likelihood < rounds.log_likelihood - _BEND_LOSS:
+    if tried.log_likelihood < rounds.log_likelihood + price:
         return ground, rounds, 1.0, ()
     played = played * (1.0 - _slope(other, tried.seen))
     other = _ground(onset_us, replace(clock, bend=(edge, played)), metre)

@@ -7,7 +7,7 @@ through the blocks is the tempo as played. Strokes at random add up to the squar
 The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics;
 the search, the path and the limits are ours.
 
-Inside: `Pace`, `pace_of`, `bend_for`, `doubt`, `worth_bending`.
+Inside: `Pace`, `pace_of`, `bend_for`, `bend_price`, `doubt`.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["Pace", "bend_for", "doubt", "pace_of", "worth_bending"]
+__all__ = ["Pace", "bend_for", "bend_price", "doubt", "pace_of"]
 
 _HARMONICS = np.array([2.0, 3.0, 4.0, 6.0])
 _BLOCK, _HOP = 32, 16
@@ -129,26 +129,34 @@ def doubt(pace: Pace, bent: bool) -> str:
     )
 
 
-_LEAST_SHIFT, _LEAST_SHIFT_MS = 0.12, 50.0
+_LEAST_SHIFT, _LEAST_SHIFT_MS = 0.14, 65.0
 _LEAST_GAIN, _LEAST_BETTER, _FAR = 10.0, 1.05, 0.35
 _LEAST_STRENGTH, _LEAST_STRENGTH_RISE = 2.0, 120.0
+_FAINT_STRENGTH, _FAINT_RATE = 1.4, 0.015
+_PRICE, _FAINT_PRICE, _FAINT_PRICE_RISE = -10.0, 6.0, 600.0
 
 
-def worth_bending(pace: Pace, pulses: int, pulse_ms: float) -> bool:
-    """Whether the take's own tempo leaves the written one so far and so clearly that the click cannot have been it.
+def bend_price(pace: Pace, pulses: int, pulse_ms: float) -> float:
+    """Log likelihood that reading the take at its own tempo has to gain before that tempo is believed; inf: not to be tried.
 
-    It has to lead at least 50 ms and 12 % of a pulse away over the take (a player with the click comes back before that) and
-    to raise the power by 10 over all blocks at four harmonics (overlapping blocks count half), and by 5 % where it leads
-    less than 35 % of a pulse away: a recorded player who wanders raises it by 3 %. And the path has to be a grid at all, the
-    more so the further it is from what is written: piano at free tempo finds one with 2.2 times its usual power 1 % away.
+    The path has to lead at least 65 ms and 14 % of a pulse away over the take (a player with the click comes back before
+    that) and to raise the power by 10 over all blocks at four harmonics (overlapping blocks count half), and by 5 % where it
+    leads less than 35 % of a pulse away: a recorded player who wanders raises it by 3 %.
+
+    Where the path is clearly a grid, the more so the further it is from what is written, the reading need not be likelier,
+    for readings follow the player anyway; it may cost 10. Piano at free tempo finds a path with 2.2 times its usual power
+    1 % away, so a fainter one within 1.5 % has to earn 6 nats and 6 for each per cent.
     """
     if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
-        return False
+        return np.inf
     shift = bend_for(pace, pulses) - np.arange(pulses + 1)
     moved = max(abs(float(shift[-1])), float(np.ptp(shift)) / 3.0)  # to and fro is wandering about the click
     blocks = 0.5 * (pace.centre.size + 1)
     gain = (pace.strength - pace.strength_as_written) * _HARMONICS.size * blocks
-    least = _LEAST_STRENGTH + _LEAST_STRENGTH_RISE * abs(float(pace.rate.mean()))
-    grid = pace.strength > least * max(pace.usual, 1.0)
     far = abs(float(shift[-1])) > _FAR or pace.strength > _LEAST_BETTER * pace.strength_as_written
-    return grid and far and moved > max(_LEAST_SHIFT, _LEAST_SHIFT_MS / pulse_ms) and gain > _LEAST_GAIN
+    if not far or moved <= max(_LEAST_SHIFT, _LEAST_SHIFT_MS / pulse_ms) or gain <= _LEAST_GAIN:
+        return np.inf
+    rate, strength = abs(float(pace.rate.mean())), pace.strength / max(pace.usual, 1.0)
+    if strength > _LEAST_STRENGTH + _LEAST_STRENGTH_RISE * rate:
+        return _PRICE
+    return _FAINT_PRICE + _FAINT_PRICE_RISE * rate if strength > _FAINT_STRENGTH and rate <= _FAINT_RATE else np.inf
