@@ -51,7 +51,7 @@ _APART_MS = 45.0
 STAYING = Habits(leap=1e-5, leap_away=1e-5, stumble=0.01, wander_ms=10.0)
 """For weighing delays against each other: a player who could leap might start on any of them and change over."""
 
-FREE = Habits(wander_ms=20.0, home_ms=80.0, loose=0.03, loose_reach_ms=300.0)
+FREE = Habits(loose=0.03, loose_reach_ms=300.0)
 """At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
 
 FREE_PLACES = Places(0.0, half_ms=300)

@@ -3,7 +3,8 @@
 A grid is one or more stretches of offsets in equal steps: one around home, others where a player may have leapt to. The
 likelihoods are ratios to the assumption that every played note is unplanned, so notes that answer nothing cost nothing.
 
-Inside: `Stretch`, `Pairs`, `make_pairs`, `Lens` (the table of hit densities), `fit_strokes`.
+Inside: `Stretch`, `Pairs`, `make_pairs`, `Lens` (notes about their stroke), `Sway` (strokes about the running offset),
+`block_fit`.
 """
 
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from heeltap.core.align_habits import TAIL_MASS, Habits, bounces, key_odds, note
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["STEP_MS", "Lens", "Pairs", "Stretch", "block_fit", "grid_ms", "make_pairs", "stroke_sigma"]
+__all__ = ["STEP_MS", "Lens", "Pairs", "Stretch", "Sway", "block_fit", "grid_ms", "make_pairs", "stroke_sigma"]
 
 STEP_MS = 10
 """Distance of neighbouring offsets."""
@@ -66,48 +67,64 @@ def stroke_sigma(plan: Line, first: IntArray, habits: Habits) -> FloatArray:
     return np.clip(habits.sigma_share * gap, habits.sigma_ms, habits.sigma_most_ms)
 
 
+def hump(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
+    """Density of residuals per ms: normal to 1.5 sigma, exponential beyond, nothing beyond 5."""
+    size = np.abs(residual_ms) / sigma_ms
+    cost = np.where(size < 1.5, 0.5 * size**2, 1.5 * size - 1.125)
+    out: FloatArray = np.where(size < _REACH_SIGMAS, np.exp(-cost), 0.0) / (TAIL_MASS * sigma_ms)
+    return out
+
+
+class Sway:
+    """How far single strokes fall from the running offset: one matrix over the grid for each scale that occurs."""
+
+    def __init__(self, sigma_ms: FloatArray, grid: FloatArray) -> None:
+        """Matrices for scales from the least to the greatest of ``sigma_ms``, given per stroke."""
+        low = float(sigma_ms.min())
+        count = 1 + round(np.log(float(sigma_ms.max()) / low) / np.log(_SIGMA_RATIO))
+        distance = grid[:, None] - grid[None, :]
+        self.matrices = [STEP_MS * hump(distance, low * _SIGMA_RATIO**row) for row in range(count)]
+        index = np.round(np.log(sigma_ms / low) / np.log(_SIGMA_RATIO))
+        self.scale = np.clip(index, 0, count - 1).astype(np.int64)
+
+    def spread(self, rows: FloatArray, begin: int) -> FloatArray:
+        """Rows over the grid, one a stroke from ``begin`` on, each blurred by its stroke's own matrix."""
+        scale = self.scale[begin : begin + rows.shape[0]]
+        out = np.empty_like(rows)
+        for one in np.unique(scale):
+            chosen = scale == one
+            out[chosen] = rows[chosen] @ self.matrices[one]
+        return out
+
+
 class Lens:
-    """Table of hit densities: one row per scale and per millisecond within a step.
+    """Table of hit densities of a note about its stroke: one row for each millisecond within a step.
 
     ``table[row]`` holds the density of a residual at every multiple of `STEP_MS` plus the row's millisecond, from far
     early to far late with room for the longest stretch: so the densities of one note at all offsets are one slice.
     """
 
-    def __init__(self, sigma_ms: FloatArray, habits: Habits, longest: int) -> None:
-        """Build the table for scales from the least to the greatest of ``sigma_ms``, and for stretches of ``longest``."""
-        low = float(sigma_ms.min())
-        self.scales = max(1, 1 + round(np.log(float(sigma_ms.max()) / low) / np.log(_SIGMA_RATIO)))
-        sigma = low * _SIGMA_RATIO ** np.arange(self.scales)
-        self._log_low = np.log(low)
-        self.reach_ms = max(float(_REACH_SIGMAS * sigma[-1]), habits.loose_reach_ms)
+    def __init__(self, habits: Habits, longest: int) -> None:
+        """Build the table for stretches of up to ``longest`` offsets."""
+        self.reach_ms = max(_REACH_SIGMAS * habits.note_ms, habits.loose_reach_ms)
         self.half = int(np.ceil(self.reach_ms / STEP_MS)) + 1
         self.width = longest
         steps = np.arange(-self.half - longest, self.half + longest + 1)
-        residual = np.abs(STEP_MS * steps[None, None, :] + np.arange(STEP_MS)[None, :, None])
-        size = residual / sigma[:, None, None]
-        cost = np.where(size < 1.5, 0.5 * size**2, 1.5 * size - 1.125)
-        density = np.where(size < _REACH_SIGMAS, np.exp(-cost), 0.0) / (TAIL_MASS * sigma[:, None, None])
+        residual = (STEP_MS * steps[None, :] + np.arange(STEP_MS)[:, None]).astype(np.float64)
+        density = hump(residual, habits.note_ms)
         if habits.loose > 0:
-            flat = (residual <= habits.loose_reach_ms) / (2 * habits.loose_reach_ms)
+            flat = (np.abs(residual) <= habits.loose_reach_ms) / (2 * habits.loose_reach_ms)
             density = (1 - habits.loose) * density + habits.loose * flat
         # The slice runs over growing offsets, so residuals must fall along a row.
-        rows = density.reshape(self.scales * STEP_MS, -1)[:, ::-1]
-        miss = np.ones((1, rows.shape[1]))
-        self.table = np.concatenate([rows, miss])
-        self.miss_row = self.table.shape[0] - 1
+        self.table = np.concatenate([density[:, ::-1], np.ones((1, density.shape[1]))])
+        self.miss_row = STEP_MS
 
-    def scale_of(self, sigma_ms: FloatArray) -> IntArray:
-        """Index of the scale nearest to each sigma."""
-        index = np.round((np.log(sigma_ms) - self._log_low) / np.log(_SIGMA_RATIO))
-        return np.clip(index, 0, self.scales - 1).astype(np.int64)
-
-    def slots(self, distance_ms: FloatArray, scale: IntArray, first_ms: int) -> tuple[IntArray, IntArray]:
+    def slots(self, distance_ms: FloatArray, first_ms: int) -> tuple[IntArray, IntArray]:
         """Row and start of the slice for notes played ``distance_ms`` after the plan, in a stretch from ``first_ms``."""
         whole = np.round(distance_ms - first_ms).astype(np.int64)
         step, within = whole // STEP_MS, whole % STEP_MS
         # Residual at offset s is 10 (step - s) + within; entry m of a falling row has 10 (half + width - m) + within.
-        start = np.clip(self.half + self.width - step, 0, 2 * self.half + self.width + 1)
-        return scale * STEP_MS + within, start
+        return within, np.clip(self.half + self.width - step, 0, 2 * self.half + self.width + 1)
 
     def densities(self, pairs: Pairs, rows: slice, count: int) -> FloatArray:
         """Likelihood ratio of each pair at each of ``count`` offsets, shape (pairs, count)."""
@@ -117,8 +134,8 @@ class Lens:
         return out
 
 
-def make_pairs(plan: Line, take: Line, sigma_ms: FloatArray, lens: Lens, stretch: Stretch, habits: Habits) -> Pairs:
-    """Every pair within reach of the stretch, and a miss before each planned note's own pairs; ``sigma_ms`` per note."""
+def make_pairs(plan: Line, take: Line, lens: Lens, stretch: Stretch, habits: Habits) -> Pairs:
+    """Every pair within reach of the stretch, and a miss before each planned note's own pairs."""
     low = np.searchsorted(take.at_ms, plan.at_ms + stretch.first_ms - lens.reach_ms)
     high = np.searchsorted(take.at_ms, plan.at_ms + stretch.last_ms + lens.reach_ms, side="right")
     many = np.maximum(high - low, 0) + 1
@@ -134,18 +151,18 @@ def make_pairs(plan: Line, take: Line, sigma_ms: FloatArray, lens: Lens, stretch
     row = np.full(planned.size, lens.miss_row)
     start = np.zeros(planned.size, np.int64)
     distance = take.at_ms[played[hit]] - plan.at_ms[planned[hit]]
-    row[hit], start[hit] = lens.slots(distance, lens.scale_of(sigma_ms)[planned[hit]], stretch.first_ms)
+    row[hit], start[hit] = lens.slots(distance, stretch.first_ms)
     return Pairs(planned, played, weight, row, start)
 
 
-def block_fit(lens: Lens, pairs: Pairs, rows: slice, first_note: int, firsts: IntArray, count: int) -> FloatArray:
-    """Likelihood ratio of each stroke of a block at each offset, shape (strokes, count).
+def block_fit(
+    lens: Lens, pairs: Pairs, rows: slice, first_note: int, firsts: IntArray, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Likelihood ratios of a block: of each note, shape (notes, count), and of each stroke, shape (strokes, count).
 
     ``rows`` are the block's pairs, ``first_note`` its first planned note, ``firsts`` the first note of each of its
-    strokes.
+    strokes. The offsets are those of the strokes themselves, not the running ones.
     """
     hits = lens.densities(pairs, rows, count)
-    starts = np.flatnonzero(pairs.played[rows] < 0)
-    per_note = np.add.reduceat(hits, starts, axis=0)
-    out: FloatArray = np.multiply.reduceat(per_note, firsts - first_note, axis=0)
-    return out
+    per_note: FloatArray = np.add.reduceat(hits, np.flatnonzero(pairs.played[rows] < 0), axis=0)
+    return per_note, np.multiply.reduceat(per_note, firsts - first_note, axis=0)

@@ -10,7 +10,7 @@ import numpy as np
 from heeltap.core.align_assign import Odds
 from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
 from heeltap.core.align_delay import Places
-from heeltap.core.align_grid import Lens, Pairs, Stretch, block_fit, grid_ms, make_pairs, stroke_sigma
+from heeltap.core.align_grid import Lens, Pairs, Stretch, Sway, block_fit, grid_ms, make_pairs, stroke_sigma
 from heeltap.core.align_habits import Habits
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
@@ -32,6 +32,7 @@ class Setup:
     habits: Habits
     stretches: tuple[Stretch, ...]
     lens: Lens
+    sway: Sway
     pairs: tuple[Pairs, ...]
     """One table for each stretch."""
     bounds: tuple[IntArray, ...]
@@ -47,24 +48,27 @@ class Setup:
         last = int(self.first[end]) if end < self.first.size else len(self.plan)
         return int(self.first[begin]), last
 
-    def fit(self, begin: int, end: int) -> FloatArray:
-        """Likelihoods of strokes ``begin`` to ``end``."""
+    def raw(self, begin: int, end: int) -> tuple[list[FloatArray], FloatArray]:
+        """Likelihoods of the notes of strokes ``begin`` to ``end``, a table a stretch, and of those strokes."""
         low, high = self.span(begin, end)
         parts = [
             block_fit(self.lens, pairs, slice(bound[low], bound[high]), low, self.first[begin:end], one.count)
             for one, pairs, bound in zip(self.stretches, self.pairs, self.bounds, strict=True)
         ]
-        return parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
+        return [notes for notes, _ in parts], np.concatenate([strokes for _, strokes in parts], axis=1)
+
+    def fit(self, begin: int, end: int) -> FloatArray:
+        """Likelihoods of strokes ``begin`` to ``end`` at each running offset."""
+        return self.sway.spread(self.raw(begin, end)[1], begin)
 
 
 def set_up(plan: Line, take: Line, first: IntArray, habits: Habits, stretches: tuple[Stretch, ...]) -> Setup:
     """The pairs of every stretch, ready for passes."""
-    sigma = stroke_sigma(plan, first, habits)
-    lens = Lens(sigma, habits, max(one.count for one in stretches))
-    per_note = np.repeat(sigma, np.diff(first, append=len(plan)))
-    pairs = tuple(make_pairs(plan, take, per_note, lens, one, habits) for one in stretches)
+    lens = Lens(habits, max(one.count for one in stretches))
+    sway = Sway(stroke_sigma(plan, first, habits), grid_ms(stretches))
+    pairs = tuple(make_pairs(plan, take, lens, one, habits) for one in stretches)
     bounds = tuple(np.append(np.flatnonzero(one.played < 0), one.played.size) for one in pairs)
-    return Setup(plan, take, first, habits, stretches, lens, pairs, bounds)
+    return Setup(plan, take, first, habits, stretches, lens, sway, pairs, bounds)
 
 
 def home_evidence(setup: Setup, places: Places) -> float:
@@ -73,28 +77,25 @@ def home_evidence(setup: Setup, places: Places) -> float:
 
 
 def pair_odds(setup: Setup, places: Places) -> Odds:
-    """Odds of every pair worth keeping, in the posterior of the running offset."""
+    """Odds of every pair worth keeping, in the posterior of each stroke's offset."""
     kept: list[tuple[IntArray, IntArray, FloatArray]] = []
     for begin, end, posterior in smooth(setup.first.size, setup.fit, setup.moves(places)):
         low, high = setup.span(begin, end)
+        notes, strokes = setup.raw(begin, end)
+        # What the other strokes say about the running offset, blurred to this stroke's own, times what this one says.
+        own = strokes * setup.sway.spread(posterior / setup.sway.spread(strokes, begin), begin)
+        own /= own.sum(axis=1, keepdims=True)
         stroke = np.repeat(np.arange(end - begin), np.diff(setup.first[begin:end], append=high))
         columns = 0
         weights = []
-        for one, pairs, bound in zip(setup.stretches, setup.pairs, setup.bounds, strict=True):
-            share = posterior[stroke, columns : columns + one.count]
-            weights.append(_shares(setup.lens, pairs, slice(bound[low], bound[high]), share, low, one.count))
-            columns += one.count
+        for per_note, pairs, bound in zip(notes, setup.pairs, setup.bounds, strict=True):
+            share = own[stroke, columns : columns + per_note.shape[1]] / per_note
+            rows = slice(bound[low], bound[high])
+            hits = setup.lens.densities(pairs, rows, per_note.shape[1])
+            weights.append(np.einsum("ij,ij->i", hits, share[pairs.planned[rows] - low]))
+            columns += per_note.shape[1]
         kept.append(_odds(setup, weights, low, high))
     return Odds(*(np.concatenate(columns) for columns in zip(*kept, strict=True)))
-
-
-def _shares(lens: Lens, pairs: Pairs, rows: slice, posterior: FloatArray, low: int, count: int) -> FloatArray:
-    """Probability of each pair of a block (misses included), as far as this stretch holds the offset."""
-    hits = lens.densities(pairs, rows, count)
-    starts = np.flatnonzero(pairs.played[rows] < 0)
-    scale = posterior / np.add.reduceat(hits, starts, axis=0)
-    out: FloatArray = np.einsum("ij,ij->i", hits, scale[pairs.planned[rows] - low])
-    return out
 
 
 def _odds(setup: Setup, weights: list[FloatArray], low: int, high: int) -> tuple[IntArray, IntArray, FloatArray]:
