@@ -62,7 +62,10 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
         help="where the click goes: a MIDI output, or 'none' for a silent click (default: the first output)",
     )
     parser.add_argument(
-        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+        "--delay",
+        type=milliseconds,
+        metavar="MS",
+        help="known delay of the route (default: what heeltap calibrate found)",
     )
     parser.add_argument(
         "--retrigger", type=_window, metavar="MS", help="fold double triggers within (default: 30; 0: off)"

@@ -81,6 +81,16 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     """None follows each stroke's own interval."""
     delay_ms: _Finite | None = None
     """Known delay of the route; None when not known."""
+    delay_uncertainty_ms: Annotated[float, msgspec.Meta(ge=0, le=1e6)] | None = None
+    """95 % half-width of ``delay_ms``; None when not known."""
+    delay_method: str = "given"
+    """How ``delay_ms`` was found: ``given``, ``same-path`` or ``microphone``; ``feel`` where only that is known."""
+    delay_note: str = ""
+    """Why an earlier calibration did not hold for this take; empty when there is nothing to say."""
+    selftest: str = ""
+    """The self-test made of this route before, in one line; empty when there was none."""
+    trusted: bool | None = None
+    """What that self-test says of scores; None when there was none."""
     retrigger_ms: Annotated[float, msgspec.Meta(ge=0, le=1e6)] | None = None
     """Window of the double-trigger filter; None is the default of the program that judges."""
     resolution_ms: _Finite | None = None

@@ -25,9 +25,10 @@ from heeltap.files.left_out import leave_out
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.keeping import keep_take, played_of, score_kept
+from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
 from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, score_take
+from heeltap.jobs.route import Route, route_of
+from heeltap.jobs.scoring import score_take
 from heeltap.live import records, session
 from heeltap.live.clock import Clock, SystemClock, wall_now
 from heeltap.live.engine import Engine, EngineSpec, start_engine
@@ -59,7 +60,7 @@ class Settings:
     """Where the click goes; None is silent."""
     feedback: Feedback = Feedback.BAR
     delay_ms: float | None = None
-    """Known delay of the route; None when not known."""
+    """Known delay of the route; None takes what is kept for these ports."""
     retrigger_ms: float | None = None
     takes: Path = field(default_factory=takes_dir)
     """The folder of all takes."""
@@ -93,18 +94,19 @@ class Run:
 
         Raises
         ------
-        PortError, InputFileError, TakeFileError
-            A port or the takes folder cannot be opened; nothing is left behind.
+        PortError, InputFileError, TakeFileError, StoreError
+            A port, the takes folder or what is known of the route cannot be opened; nothing is left behind.
         """
         self._drill, self._settings = drill, settings
         self._clock = SystemClock() if clock is None else clock
-        self._context = _context(drill, settings)
+        route = route_of(settings.in_port, settings.out_port, given_ms=settings.delay_ms)
+        self._context = _context(drill, settings, route)
         sheet = sheet_of(
             drill.plan,
             title=drill.title,
             lean_ms=drill.lean_ms,
             pocket_ms=drill.pocket_ms,
-            delay_ms=settings.delay_ms or 0.0,
+            delay_ms=route.delay_ms or 0.0,
             count_in_bars=drill.count_in_bars,
         )
         feedback = settings.feedback.for_take(self._context.take_number)
@@ -196,8 +198,7 @@ class Run:
         early = None if self.state.ending == "played" else self.state.now_us
         kept, judged = leave_out(make_notes(onset_us, pitch, velocity), plan, [], early)
         played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
-        how = Options(lean_ms=context.lean_ms, pocket_ms=context.pocket_ms, delay_ms=context.delay_ms)
-        return score_take(played, how)
+        return score_take(played, options_of(context))
 
     def _keep(self, ending: str) -> tuple[Path | None, int]:
         """The finished folder, None when nothing was played; and how many notes it holds."""
@@ -290,7 +291,7 @@ def interrupts() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def _context(drill: Drill, settings: Settings) -> Context:
+def _context(drill: Drill, settings: Settings, route: Route) -> Context:
     """What is known before the first click."""
     return Context(
         heeltap=__version__,
@@ -301,7 +302,12 @@ def _context(drill: Drill, settings: Settings) -> Context:
         plan=plan_out(drill.plan),
         lean_ms=drill.lean_ms,
         pocket_ms=drill.pocket_ms,
-        delay_ms=settings.delay_ms,
+        delay_ms=route.delay_ms,
+        delay_uncertainty_ms=route.uncertainty_ms,
+        delay_method=route.method,
+        delay_note=route.note,
+        selftest=route.selftest,
+        trusted=route.trusted,
         retrigger_ms=settings.retrigger_ms,
         resolution_ms=UNCERTAINTY_MS if settings.in_port == KEYS_NAME else None,
         feedback=settings.feedback.value,

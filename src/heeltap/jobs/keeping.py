@@ -3,7 +3,7 @@
 The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
 file cannot differ.
 
-Inside: `keep_take`, `played_of`, `left_out_of`, `score_kept`, `kept`, `score_path`, `recover`, `Recovered`.
+Inside: `keep_take`, `played_of`, `left_out_of`, `options_of`, `score_kept`, `kept`, `score_path`, `recover`, `Recovered`.
 """
 
 from collections.abc import Iterable
@@ -31,7 +31,17 @@ from heeltap.live.stamp import Assembler, restamp
 from heeltap.report.words import bars as bars_in_words
 from heeltap.report.words import count
 
-__all__ = ["Recovered", "keep_take", "kept", "left_out_of", "played_of", "recover", "score_kept", "score_path"]
+__all__ = [
+    "Recovered",
+    "keep_take",
+    "kept",
+    "left_out_of",
+    "options_of",
+    "played_of",
+    "recover",
+    "score_kept",
+    "score_path",
+]
 
 _OPENS = {"lost": "back", "pause": "resume"}
 """Kinds of gap in a journal and what ends each."""
@@ -141,6 +151,8 @@ def score_path(path: str | Path, **options: Any) -> Result:
         return score_file(path, **options)
     played, how = kept(folder)
     given = {name: options[name] for name in ("pocket_ms", "delay_ms") if options.get(name) is not None}
+    if "delay_ms" in given:
+        given |= {"delay_uncertainty_ms": None, "delay_method": "given"}
     return score_take(played, replace(how, **given))
 
 
@@ -165,10 +177,17 @@ def kept(path: Path) -> tuple[Played, Options]:
         resolution_ms=context.resolution_ms,
         warnings=(*take.warnings, *_warnings(context, take.plan)),
     )
-    return played, Options(
+    return played, options_of(context)
+
+
+def options_of(context: Context) -> Options:
+    """How a take is to be judged, from what was known when it was made."""
+    return Options(
         lean_ms=context.lean_ms,
         pocket_ms=context.pocket_ms,
         delay_ms=context.delay_ms,
+        delay_uncertainty_ms=context.delay_uncertainty_ms,
+        delay_method=context.delay_method,
         retrigger_ms=context.retrigger_ms,
     )
 
@@ -215,6 +234,10 @@ def _beat_of(plan: Plan, due_us: int) -> LeftOut:
 
 def _warnings(context: Context, plan: Plan) -> Iterable[str]:
     """What a reader of the numbers must know of how the take came about."""
+    if context.trusted is False:
+        yield f"These scores are not trustworthy: the self-test of this route said ({context.selftest})"
+    if context.delay_note:
+        yield context.delay_note
     if context.late_clicks:
         left = [span for span in context.left_out if span.why == "late click"]
         what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"

@@ -1,12 +1,14 @@
 """Which ports a drill uses when nobody says.
 
-Inside: `choose_ports`.
+Inside: `choose_ports`, `stable_ports`.
 """
 
 from heeltap.errors import PortError, sentence
+from heeltap.live.inputs import FAKE, KEYS_NAME
 from heeltap.ports.base import PortName, list_ports
+from heeltap.ports.names import find_port
 
-__all__ = ["NO_PORT", "choose_ports"]
+__all__ = ["NO_PORT", "choose_ports", "stable_ports"]
 
 NO_PORT = "none"
 """As an output: no sound."""
@@ -52,6 +54,28 @@ def choose_ports(in_port: str | None, out_port: str | None) -> tuple[str, str | 
     if in_port in names:
         return in_port, in_port
     return in_port, names[0] if names else None
+
+
+def stable_ports(in_port: str, out_port: str | None) -> tuple[str, str]:
+    """The names under which a route is kept: stable and whole, whatever beginning was typed; "" for a silent click.
+
+    A name that fits no port is kept as it was typed: opening it says what is wrong.
+    """
+    try:
+        inputs, outputs = list_ports()
+    except PortError:
+        return in_port, out_port or ""
+    return _whole(in_port, inputs), _whole(out_port or "", outputs)
+
+
+def _whole(wanted: str, ports: list[PortName]) -> str:
+    """The stable name of the port that is meant."""
+    if not wanted or wanted == KEYS_NAME or wanted.startswith(FAKE):
+        return wanted
+    try:
+        return ports[find_port(wanted, [port.full for port in ports])].stable
+    except PortError:
+        return wanted
 
 
 def _ports(*, inputs: bool) -> list[PortName]:

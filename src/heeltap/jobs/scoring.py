@@ -20,6 +20,7 @@ from heeltap.core.notes import Notes
 from heeltap.core.onsets import fold_retriggers, strokes
 from heeltap.core.plan import Plan
 from heeltap.core.result import Calibration, Reference, Result, Swing
+from heeltap.files.calibration import FEEL
 from heeltap.jobs.reading import Played, follow_part, read_take
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
 
@@ -180,7 +181,7 @@ def _reference(take: Played) -> Reference:
 
 def _calibration(how: Options) -> Calibration:
     if how.delay_ms is None:
-        return Calibration(False, 0.0, None, "none")
+        return Calibration(False, 0.0, None, how.delay_method if how.delay_method == FEEL else "none")
     return Calibration(True, how.delay_ms, how.delay_uncertainty_ms, how.delay_method)
 
 

@@ -28,6 +28,7 @@ from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.live.records import DIED, KEY, STOP, Record
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
 from heeltap.ports.base import InPort, OutPort, quiet_stderr
+from heeltap.ports.loop import open_loop
 from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
@@ -65,6 +66,8 @@ class EngineSpec:
     """Make ports of those names for others to connect to, instead of connecting to devices."""
     real_time: bool = True
     """Ask for real-time scheduling."""
+    loop: str = ""
+    """One of `heeltap.ports.loop`'s: play into a loop that comes back, instead of opening the ports named above."""
 
 
 class Engine:
@@ -234,6 +237,9 @@ def run_here(
 
 def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort | None]:
     """Open everything, or nothing."""
+    if spec.loop:
+        ear, voice = open_loop(spec.loop, clock.now_ns, api=spec.api)
+        return [ear], voice
     opened: list[InPort] = []
     try:
         for name in spec.in_ports:  # one by one: those before a failing one must be closed

@@ -1,0 +1,137 @@
+"""``heeltap calibrate``: the constant delay between finger and number, in one of three ways."""
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from heeltap.cli.selftest import moving_bar
+
+if TYPE_CHECKING:
+    from heeltap.files.calibration import Calibrated
+    from heeltap.live.calibrate import Declined, Delay
+
+__all__ = ["add", "run"]
+
+DECLINED = 4
+"""Exit code when nothing could be told: the route is what must be mended."""
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "calibrate",
+        help="measure the delay between finger and number",
+        description="Measure the constant delay of a route, so that early and late mean what you hear. Kept for these "
+        "ports and this sound buffer; heeltap drill takes it away.",
+        epilog="Without calibration every absolute early or late may be shifted by the delay. Differences between "
+        "beats, bars and takes never are.",
+    )
+    way = parser.add_mutually_exclusive_group(required=True)
+    way.add_argument(
+        "--same-path",
+        action="store_true",
+        help="click and your own sound come out of the same output: nothing to correct",
+    )
+    way.add_argument(
+        "--microphone",
+        nargs="?",
+        const="",
+        metavar="DEVICE",
+        help="one microphone hears the click and your knocks on the pad or key (needs the extra 'audio')",
+    )
+    way.add_argument("--tap", action="store_true", help="tap along: a feel offset, never used to judge early or late")
+    way.add_argument("--show", action="store_true", help="list what is kept")
+    way.add_argument(
+        "--forget", action="store_true", help="forget what is kept for --in and --out, or everything without them"
+    )
+    parser.add_argument("--in", dest="in_port", metavar="PORT", help="where you play (default: the first input)")
+    parser.add_argument("--out", dest="out_port", metavar="PORT", help="where the click goes (default: as in drill)")
+    parser.add_argument(
+        "--buffer",
+        metavar="TEXT",
+        help="sound buffer that is in use, such as '128 frames', where heeltap cannot ask (it can ask JACK)",
+    )
+    parser.add_argument("--seed", type=int, default=1, help="another number, other moments of the clicks (default: 1)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Calibrate, show or forget; 4 when no delay could be told."""
+    if args.show:
+        return _show()
+    if args.forget:
+        return _forget(args.in_port, args.out_port)
+    from heeltap.jobs.calibrating import keep
+    from heeltap.jobs.ports import choose_ports
+    from heeltap.live.calibrate import LIMITS, Declined
+
+    in_port, out_port = choose_ports(args.in_port, args.out_port)
+    delay = _measured(args, in_port, out_port)
+    if isinstance(delay, Declined):
+        print(f"No delay could be told: {delay.reason}.")
+        return DECLINED
+    row = keep(delay, in_port, out_port, buffer=args.buffer)
+    print("\n".join([*_words(row), LIMITS[delay.method]]))
+    return 0
+
+
+def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "Delay | Declined":
+    """The delay by the way that was asked for."""
+    from heeltap.jobs import calibrating
+
+    if args.same_path:
+        return calibrating.same_path_delay(in_port, out_port)
+    if args.tap:
+        print(f"In {in_port}, click {out_port or 'silent'}. Tap once with every click; it takes half a minute.")
+        with moving_bar("tap along") as progress:
+            return calibrating.tapped_delay(in_port, out_port, progress=progress)
+    import numpy as np
+
+    from heeltap.sound.audio import Microphone
+
+    microphone = Microphone(args.microphone or None)
+    print(
+        f"In {in_port}, click {out_port}, microphone {microphone.name}.\n"
+        "Lay the microphone as far from the pad or key as from the loudspeaker, and switch the pad's own sound off.\n"
+        "After each click knock once, firmly, some time before the next; it takes half a minute."
+    )
+    with moving_bar("listening") as progress:
+        rng = np.random.default_rng(args.seed)
+        return calibrating.microphone_delay_of(in_port, out_port, microphone, rng=rng, progress=progress)
+
+
+def _words(row: "Calibrated") -> list[str]:
+    """One calibration for people."""
+    from heeltap.live.calibrate import FEEL, SAME_PATH
+
+    route = f"in {row.in_port}, out {row.out_port or 'silent'}"
+    kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", buffer not known")
+    sure = f"± {row.uncertainty_ms:.1f} ms"
+    if row.method == SAME_PATH:
+        return [f"{route}: same path, nothing to correct ({sure})", kept]
+    scatter = "" if row.spread_ms is None else f", single ones scatter by {row.spread_ms:.1f} ms"
+    if row.method == FEEL:
+        told = f"feel offset {row.delay_ms:+.1f} ms {sure} (minus is before the click), {row.n} taps{scatter}"
+        return [f"{route}: {told}", f"{kept}; never used to judge early or late"]
+    return [f"{route}: delay {row.delay_ms:.1f} ms {sure}, by microphone, {row.n} knocks{scatter}", kept]
+
+
+def _show() -> int:
+    """Print everything that is kept."""
+    from heeltap.files.calibration import calibration_file, calibrations
+
+    rows = calibrations()
+    if not rows:
+        print("Nothing is calibrated yet: heeltap calibrate --same-path, --microphone or --tap")
+        return 0
+    for row in rows:
+        print("\n".join(_words(row)))
+    print(f"Kept in {calibration_file()}")
+    return 0
+
+
+def _forget(in_port: str | None, out_port: str | None) -> int:
+    """Forget the calibrations of these ports, or all; say how many there were."""
+    from heeltap.files.calibration import forget_calibrations
+
+    gone = forget_calibrations(in_port, out_port)
+    print("Nothing was kept." if not gone else f"Forgotten: {gone}.")
+    return 0

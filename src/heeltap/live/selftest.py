@@ -1,0 +1,262 @@
+"""What a loop says about a machine: notes go out as clicks do, come back as strokes do, and every error is ours.
+
+Each note carries its number in key and velocity, so lost, doubled and swapped ones are told apart. An echo has no human
+in it: stamped minus due is the way there and back, which is constant and no fault, plus everything that is one.
+
+Inside: `loop_schedule`, `measure_loop`, `LoopReport`, `Spread`, `verdict`, `summary`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from heeltap.core.arrays import FloatArray, as_ints
+from heeltap.core.robust import theil_sen
+from heeltap.files.journal import Journal
+from heeltap.live.calibrate import irregular_us
+from heeltap.live.records import NOT_SENT_US
+from heeltap.live.stamp import JUMP_NS, Assembler, is_note_on, restamp
+from heeltap.ports.loop import INSIDE, VIRTUAL
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["NOTES", "TRUSTED_MS", "LoopReport", "Spread", "loop_schedule", "measure_loop", "summary", "verdict"]
+
+NOTES = 800
+"""Notes in a self-test: 15 s, with eight of them beyond the 99th percentile."""
+
+TRUSTED_MS = 3.0
+"""Where one note in a hundred strays further, scores are shown as not trustworthy: a good drummer's own scatter is 5 to
+10 ms. Ours."""
+
+_SHORTEST_US, _LONGEST_US = 6_000, 30_000
+"""Between notes: the fastest roll and less, with a note-off in between; a DIN cable carries three times as much."""
+
+_CHANNEL = 15
+"""Channel 16: the least likely to sound, should something listen in."""
+
+_LOWEST_KEY, _KEYS = 24, 80
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Sizes in milliseconds."""
+
+    median: float
+    p95: float
+    p99: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True)
+class LoopReport:
+    """What a loop said."""
+
+    loop: str
+    """``ports``, ``virtual`` or ``inside``."""
+    in_port: str
+    out_port: str
+    sent: int
+    """Notes that left."""
+    lost: int
+    """Of those, how many did not come back."""
+    doubled: int
+    """How many came back more than once."""
+    swapped: int
+    """How many came back before one that was sent earlier."""
+    strange: int
+    """Notes that came in and were not ours."""
+    late_ms: Spread | None
+    """How late the notes left; None when none did."""
+    trip_ms: float | None
+    """Median from sent to stamped: the way there and back. None, like what follows, when fewer than 2 came back."""
+    stamp_ms: Spread | None
+    """How far stamps lie from sent plus the median way, either side."""
+    echo_ms: Spread | None
+    """The same from due instead of sent: how far an exact player's offsets would stray."""
+    drift_ppm: float | None
+    """How much faster the driver's clock runs than ours; None where it cannot be told."""
+    drift_ci95_ppm: tuple[float, float] | None
+    jumps: int
+    """How often the driver's clock lost or won 20 ms or more."""
+    scheduler: str
+    """In words."""
+    real_time: bool
+    load: float | None
+    """Processes that wanted to run, average of the last minute; None where the system does not say."""
+    fault: str = ""
+    """What broke; empty when nothing did."""
+
+    @property
+    def trusted(self) -> bool:
+        """Whether scores may be trusted: nothing lost, nothing broken, and 99 of 100 within `TRUSTED_MS`."""
+        if self.fault or self.lost or not self.sent or self.echo_ms is None:
+            return False
+        worst = max(part.p99 for part in (self.late_ms, self.stamp_ms, self.echo_ms) if part is not None)
+        return worst <= TRUSTED_MS
+
+
+def loop_schedule(rng: np.random.Generator, notes: int = NOTES) -> Schedule:
+    """Notes at irregular moments, each with its number in it, and their note-offs."""
+    at_us = irregular_us(notes, shortest_us=_SHORTEST_US, longest_us=_LONGEST_US, rng=rng)
+    due = as_ints(np.stack([at_us, at_us + _SHORTEST_US // 2], axis=1).ravel())
+    messages: list[bytes] = []
+    for i in range(notes):
+        key, velocity = _numbered(i)
+        messages += [bytes((0x90 | _CHANNEL, key, velocity)), bytes((0x80 | _CHANNEL, key, 0))]
+    return Schedule(due, tuple(messages), ("click", "off") * notes, int(due[-1]) if notes else 0)
+
+
+def _numbered(index: int) -> tuple[int, int]:
+    """Key and velocity that stand for a number below 10,080."""
+    return _LOWEST_KEY + index % _KEYS, 1 + index // _KEYS % 126
+
+
+def measure_loop(
+    journal: Journal,
+    *,
+    loop: str,
+    in_port: str,
+    out_port: str,
+    scheduler: str,
+    real_time: bool,
+    load: float | None,
+    fault: str = "",
+) -> LoopReport:
+    """Everything that the journal of a `loop_schedule` says.
+
+    Parameters
+    ----------
+    journal : Journal
+        Of one input; its stamps are made as those of a take are.
+    loop, in_port, out_port, scheduler, real_time, load, fault
+        For the report.
+    """
+    left = journal.click_sent_us < NOT_SENT_US
+    number = journal.click_index[left] // 2
+    due, sent = journal.click_due_us[left].astype(np.float64), journal.click_sent_us[left].astype(np.float64)
+    stamp_us, chain_us, heard, strange = _heard(journal)
+    first = _first_of_each(heard)
+    back = np.array([n in first for n in number.tolist()], dtype=np.bool_)
+    row = as_ints(first[n] for n in number[back].tolist())
+    stamp, chain = stamp_us[row], chain_us[row]
+    enough = row.size > 1
+    drift, between, jumps = _drift(sent[back], chain) if enough else (None, None, 0)
+    return LoopReport(
+        loop=loop,
+        in_port=in_port,
+        out_port=out_port,
+        sent=int(number.size),
+        lost=int(number.size - row.size),
+        doubled=len(heard) - len(first),
+        swapped=int(np.count_nonzero(np.diff(row) < 0)),
+        strange=strange,
+        late_ms=_spread((sent - due) / 1000) if number.size else None,
+        trip_ms=float(np.median(stamp - sent[back])) / 1000 if enough else None,
+        stamp_ms=_around(stamp - sent[back]) if enough else None,
+        echo_ms=_around(stamp - due[back]) if enough else None,
+        drift_ppm=drift,
+        drift_ci95_ppm=between,
+        jumps=jumps,
+        scheduler=scheduler,
+        real_time=real_time,
+        load=load,
+        fault=fault,
+    )
+
+
+def _heard(journal: Journal) -> tuple[FloatArray, FloatArray, list[int], int]:
+    """Of each of our notes that came in: its stamp and the driver's clock, microseconds; its number. And the others."""
+    stamps = (restamp(journal.arrival_ns, journal.delta_s) - journal.zero_ns) / 1000
+    chain = np.cumsum(np.rint(journal.delta_s * 1e9)) / 1000
+    assembler, rows, heard, strange = Assembler(), [], [], 0
+    numbers = {_numbered(i): i for i in range(_KEYS * 126)}
+    for row, data in enumerate(journal.data):
+        for message in assembler.feed(data):
+            if not is_note_on(message):
+                continue
+            number = numbers.get((message[1], message[2])) if message[0] & 15 == _CHANNEL else None
+            if number is None:
+                strange += 1
+            else:
+                rows.append(row)
+                heard.append(number)
+    return stamps[rows], chain[rows], heard, strange
+
+
+def _first_of_each(heard: Iterable[int]) -> dict[int, int]:
+    """Where each number was heard first."""
+    found: dict[int, int] = {}
+    for row, number in enumerate(heard):
+        found.setdefault(number, row)
+    return found
+
+
+def _spread(sizes_ms: FloatArray) -> Spread:
+    return Spread(*(float(value) for value in np.quantile(sizes_ms, (0.5, 0.95, 0.99, 1.0))))
+
+
+def _around(lag_us: FloatArray) -> Spread:
+    """How far lags lie from their median."""
+    return _spread(np.abs(lag_us - np.median(lag_us)) / 1000)
+
+
+def _drift(sent_us: FloatArray, chain_us: FloatArray) -> tuple[float | None, tuple[float, float] | None, int]:
+    """How the driver's clock runs against ours: parts per million, their interval, and how often it jumped.
+
+    Over the longest stretch without a jump. A driver that cuts its deltas to whole milliseconds has no clock to speak
+    of.
+    """
+    ahead = chain_us - sent_us
+    jump = np.abs(np.diff(ahead)) > JUMP_NS / 1000
+    edges = [0, *(np.flatnonzero(jump) + 1).tolist(), ahead.size]
+    longest = int(np.argmax(np.diff(edges)))
+    part = slice(edges[longest], edges[longest + 1])
+    if ahead[part].size < 20 or bool(np.all(np.rint(chain_us[part]) % 1000 == 0)):
+        return None, None, len(edges) - 2
+    slope = theil_sen(sent_us[part], ahead[part])
+    return slope.slope * 1e6, (slope.ci95[0] * 1e6, slope.ci95[1] * 1e6), len(edges) - 2
+
+
+def verdict(report: LoopReport) -> str:
+    """One sentence: to how many milliseconds this machine's numbers can be trusted, or why they cannot."""
+    if report.fault:
+        return f"Scores from this route are not trustworthy: {report.fault}."
+    if not report.sent:
+        return "Nothing was sent, so nothing can be said."
+    if report.lost == report.sent:
+        return "Nothing came back: connect the output to the input, by a cable or in the MIDI system."
+    if report.lost or report.echo_ms is None or report.late_ms is None or report.stamp_ms is None:
+        notes = "note was" if report.lost == 1 else "notes were"
+        return f"Scores from this route are not trustworthy: {report.lost} of {report.sent} {notes} lost."
+    if not report.trusted:
+        what, part = max(
+            ((name, part) for name, part in (("clicks leave", report.late_ms), ("stamps stray", report.stamp_ms))),
+            key=lambda row: row[1].p99,
+        )
+        late = " late" if part is report.late_ms else ""
+        return (
+            f"Scores from this route are not trustworthy: one in a hundred {what} {part.p99:.1f} ms or more{late} "
+            f"(at most {TRUSTED_MS:.0f} ms would do)."
+        )
+    whose = "The engine's own" if report.loop == INSIDE else "This machine's"
+    return f"{whose} numbers can be trusted to {_fine(report.echo_ms.p99)} ms (99 of 100 notes)."
+
+
+def summary(report: LoopReport) -> str:
+    """One line for the take."""
+    how = {INSIDE: "inside heeltap only", VIRTUAL: "through the system's MIDI"}.get(report.loop, "through its ports")
+    parts = []
+    if report.late_ms is not None:
+        parts.append(f"clicks leave {_fine(report.late_ms.p99)} ms late")
+    if report.stamp_ms is not None:
+        parts.append(f"stamps stray {_fine(report.stamp_ms.p99)} ms")
+    told = " and ".join(parts) + " (99 of 100 within)" if parts else "nothing came back"
+    load = "" if report.load is None else f", load {report.load:.1f}"
+    trust = "" if report.trusted else "; not trustworthy"
+    return f"{told}, {report.lost} of {report.sent} notes lost, {how}{load}{trust}"
+
+
+def _fine(value_ms: float) -> str:
+    """A length of time that may be far below a millisecond; never "0"."""
+    return f"{value_ms:.1f}" if value_ms >= 0.95 else f"{max(value_ms, 0.01):.2f}"
