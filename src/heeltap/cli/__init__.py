@@ -18,7 +18,7 @@ from heeltap.errors import HeeltapError
 
 __all__ = ["COMMANDS", "main"]
 
-COMMANDS = ("demo", "drill", "score", "compare", "make", "ports")
+COMMANDS = ("demo", "drill", "score", "compare", "make", "simplify", "set", "ports")
 """Module names under `heeltap.cli`, in the order of the help page."""
 
 INTERRUPTED = 130

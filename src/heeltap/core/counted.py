@@ -1,11 +1,11 @@
 """Bars as a teacher writes them on the board: what is counted, and above which syllables a stroke falls.
 
-Bars that are alike are told once. Positions are quarter notes from the bar line.
+Bars that are alike are told once a section. Positions are quarter notes from the bar line.
 
 Inside: `CountedBar`, `CountedVoice`, `counted_exercise`, `counted_plan`.
 """
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ import numpy as np
 from heeltap.core.arrays import IntArray
 from heeltap.core.exercise import Exercise
 from heeltap.core.pattern import Syllable, counting_line, parse_pattern, unit_ticks
-from heeltap.core.plan import Plan
+from heeltap.core.plan import Plan, Section
 from heeltap.core.planning import counting_of
 from heeltap.units import TICKS_PER_QUARTER
 
@@ -32,12 +32,12 @@ class CountedVoice:
 
 @dataclass(frozen=True, slots=True)
 class CountedBar:
-    """One bar, and every other that is like it."""
+    """One bar, and every other of its section that is like it."""
 
     bars: tuple[int, ...]
     """Their numbers from 1, increasing."""
     section: str
-    """Of the first of them; may be empty."""
+    """Name of their section; may be empty."""
     length_quarters: float
     unit_quarters: float
     """Length of one counted number: 1 in 4/4, 0.5 in 6/8."""
@@ -52,7 +52,7 @@ def counted_exercise(exercise: Exercise, *, most: int = 12) -> tuple[tuple[Count
     """The first ``most`` different bars of an exercise, and how many different bars were left out."""
     seen: dict[Hashable, list[int]] = {}
     for number, bar in enumerate(exercise.bars, 1):
-        seen.setdefault(bar, []).append(number)
+        seen.setdefault((_section(exercise.sections, number), bar), []).append(number)
     shown = list(seen.values())[:most]
     return tuple(_exercise_bar(exercise, bars) for bars in shown), len(seen) - len(shown)
 
@@ -65,7 +65,7 @@ def _exercise_bar(exercise: Exercise, bars: list[int]) -> CountedBar:
     unit = unit_ticks(metre) / TICKS_PER_QUARTER
     return CountedBar(
         tuple(bars),
-        next((s.name for s in exercise.sections if s.first_bar <= bars[0] <= s.last_bar), ""),
+        _section(exercise.sections, bars[0]),
         metre.bar_quarters,
         unit,
         counting_line(strokes, metre),
@@ -91,7 +91,8 @@ def counted_plan(plan: Plan, *, most: int = 8) -> tuple[tuple[CountedBar, ...], 
         first, last = np.searchsorted(ticks, starts[bar - 1 : bar + 1])
         within = tuple((ticks[first:last] - starts[bar - 1]).tolist())
         if seen or within:
-            seen.setdefault((within, plan.metre.metre_of_bar(bar)), []).append(bar)
+            key = (_section(plan.sections, bar), within, plan.metre.metre_of_bar(bar))
+            seen.setdefault(key, []).append(bar)
     shown = list(seen.values())[:most]
     return tuple(_plan_bar(plan, bars, ticks, starts) for bars in shown), len(seen) - len(shown)
 
@@ -103,10 +104,14 @@ def _plan_bar(plan: Plan, bars: list[int], ticks: IntArray, starts: IntArray) ->
     at = tuple((tick - int(starts[bar - 1])) / TICKS_PER_QUARTER for tick in inside)
     return CountedBar(
         tuple(bars),
-        next((s.name for s in plan.sections if s.first_bar <= bar <= s.last_bar), ""),
+        _section(plan.sections, bar),
         metre.bar_quarters,
         unit_ticks(metre) / TICKS_PER_QUARTER,
         counting_of(plan, bar),
         (CountedVoice("", at, (False,) * len(at)),) if at else (),
         None,
     )
+
+
+def _section(sections: Iterable[Section], bar: int) -> str:
+    return next((one.name for one in sections if one.first_bar <= bar <= one.last_bar), "")

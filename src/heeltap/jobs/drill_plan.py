@@ -18,6 +18,7 @@ from heeltap.files.exercises import exercise_to_toml, read_exercise
 from heeltap.files.families import FAMILIES
 from heeltap.jobs.making import make
 from heeltap.jobs.reading import load_plan
+from heeltap.jobs.sets import Work, set_item
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.click import click_schedule
 from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
@@ -82,8 +83,8 @@ def drill_of(
     Parameters
     ----------
     what : str
-        A family and a grade (``anchor 2``, ``anchor-2``), an exercise file (``.toml``), or a MIDI file whose part is
-        the plan.
+        A family and a grade (``anchor 2``, ``anchor-2``), an exercise file (``.toml``), a MIDI file whose part is
+        the plan, or an exercise of a set (``first-week:2``, ``my-set.toml:2``) as the set asks for it.
     tempo_bpm : float, optional
         Quarter notes a minute at the start; a changing tempo keeps its proportions.
     lean_ms : float, None or `AS_WRITTEN`
@@ -104,6 +105,8 @@ def drill_of(
     """
     if tempo_bpm is not None and not _LOWEST_BPM <= tempo_bpm <= _HIGHEST_BPM:
         raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", f"{_LOWEST_BPM:g} to {_HIGHEST_BPM:g} (quarter notes)"))
+    if (work := set_item(what)) is not None:
+        return _of_set(work, tempo_bpm, lean_ms, pocket_ms, click)
     suffix = Path(what).suffix.lower()
     if suffix == ".toml":
         return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean_ms, pocket_ms, click, None)
@@ -146,6 +149,19 @@ def _of_exercise(
         exercise=exercise_to_toml(exercise),
         seed=seed,
     )
+
+
+def _of_set(
+    work: Work, tempo_bpm: float | None, lean_ms: float | str | None, pocket_ms: float | None, click: str | None
+) -> Drill:
+    """An exercise of a set; what the user asks for goes before what the set asks for."""
+    item = work.item
+    if item.exercise is not None:
+        return _of_exercise(item.exercise, tempo_bpm, lean_ms, pocket_ms, click, work.seed)
+    tempo = tempo_bpm or (item.tempo_bpm[0] if item.tempo_bpm else None)
+    lean = work.lean_ms if lean_ms == AS_WRITTEN else lean_ms
+    drill = _of_part(work.path, work.part, tempo, lean, pocket_ms or item.pocket_ms, click or item.click)
+    return replace(drill, title=work.title)
 
 
 def _of_part(

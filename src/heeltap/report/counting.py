@@ -11,7 +11,7 @@ from heeltap.report import words
 
 __all__ = ["bar_words", "counted_lines"]
 
-_LABEL = 10
+_LABEL = 12
 """Columns in front of a line for bar numbers and voices."""
 
 _WIDTH = 64
@@ -30,7 +30,7 @@ def counted_lines(bar: CountedBar) -> list[str]:
     """The lines of one bar; the bars that it stands for are told on a line of their own where they are many."""
     per_quarter = _columns_per_quarter(bar)
     label = bar_words(bar)
-    first = [] if len(label) < _LABEL else [label]
+    first = [] if len(label) < _LABEL - 1 else [label]
     lines = [*first, _line("" if first else label, ((s.at_quarter, s.text) for s in bar.syllables), per_quarter)]
     for voice in bar.voices:
         marks = ("#" if accent else "o" for accent in voice.accent)

@@ -1,0 +1,83 @@
+"""``heeltap set``: a teacher's practice sets: begin one, check it, show it, print it."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add", "run"]
+
+_ACTIONS = ("new", "check", "show", "sheet")
+
+_MISTAKES = 3
+"""Exit code where the file has mistakes, as for any wrong file."""
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "set",
+        help="a teacher's sets: begin, check, show, print one",
+        description="A set is a file that a teacher writes: exercises in order, their tempi, and what counts as done.",
+        epilog="new FILE writes an example to change; check FILE tells every mistake at once; show SET says what it asks "
+        "for (without SET: the sets that come with heeltap); sheet SET --out FILE makes one sheet to put beside the "
+        "keyboard, .html or .txt.",
+    )
+    parser.add_argument("action", choices=_ACTIONS, metavar="ACTION", help="new, check, show or sheet")
+    parser.add_argument("set", nargs="?", metavar="SET", help="a set file, or the name of one that comes with heeltap")
+    parser.add_argument("--out", metavar="FILE", help="for sheet: .html or .txt (default: plain text to the screen)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do one of the four."""
+    if args.action in ("check", "sheet") and args.set is None:
+        print(f"heeltap set {args.action}: no set named (see heeltap set --help)", file=sys.stderr)
+        return 2
+    return {"new": _new, "check": _check, "show": _show, "sheet": _sheet}[args.action](args)
+
+
+def _new(args: argparse.Namespace) -> int:
+    from heeltap.jobs.sets import new_set
+
+    path = Path(args.set or "my-set.toml")
+    new_set(path)
+    print(f"{path}: an example with a comment at every key; change it, then: heeltap set check {path}")
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    """One line a mistake."""
+    from heeltap.jobs.sets import check_set, minutes_of, open_set
+
+    mistakes = check_set(args.set)
+    for mistake in mistakes:
+        print(f"{args.set}: {mistake}", file=sys.stderr)
+    if mistakes:
+        return _MISTAKES
+    opened = open_set(args.set)
+    minutes = max(1, round(minutes_of(opened)))
+    print(f"{args.set}: no mistake; {len(opened.works)} exercises, {minutes} minutes of playing")
+    print(f"fingerprint {opened.fingerprint}")
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    from heeltap.jobs.set_words import set_text, sets_text
+    from heeltap.jobs.sets import open_set
+
+    sys.stdout.write(sets_text() if args.set is None else set_text(open_set(args.set)))
+    return 0
+
+
+def _sheet(args: argparse.Namespace) -> int:
+    from heeltap.jobs.set_words import sheet_of, write_sheet
+    from heeltap.jobs.sets import open_set
+    from heeltap.report.sheet import sheet_text
+
+    opened = open_set(args.set)
+    if args.out is None:
+        sys.stdout.write(sheet_text(sheet_of(opened)))
+        return 0
+    write_sheet(opened, args.out)
+    print(f"{args.out}: {opened.set.title}", file=sys.stderr)
+    return 0

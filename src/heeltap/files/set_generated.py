@@ -1,0 +1,73 @@
+"""The generated exercises of a set file: family, grade, metre, seed and length, each mistake told at its own key.
+
+Inside: `generated`, `GENERATED`.
+"""
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+from heeltap.core.exercise import Exercise, Ladder, parse_metre
+from heeltap.core.generate import generate, grade_of
+from heeltap.core.sets import Generated
+from heeltap.errors import PlanError
+from heeltap.files.checking import Check
+from heeltap.files.families import FAMILIES, read_cells, read_family
+
+__all__ = ["GENERATED", "generated"]
+
+GENERATED = ("family", "grade", "metre", "seed", "bars")
+"""Keys of an item that is generated; the first says that it is."""
+
+Path = tuple[str | int, ...]
+
+
+def generated(
+    check: Check, row: dict[str, Any], path: Path, *, tempi: Sequence[float], ladder: Ladder | None
+) -> tuple[Generated | None, Exercise | None]:
+    """What an item asks to be generated, and the exercise at its first tempo; None where there is a mistake.
+
+    Every step of the tempo is tried: a grade has a fastest tempo.
+    """
+    before = len(check.mistakes)
+    family = check.text(row, path, "family")
+    known = bool(family) and check.name((*path, "family"), family, FAMILIES, "family")
+    grade = check.whole(row, path, "grade", low=1, high=99)
+    metre = check.text(row, path, "metre", "4/4")
+    seed = check.whole(row, path, "seed", 1, low=0, high=2**63 - 1)
+    bars = check.whole(row, path, "bars", low=1, high=999) if "bars" in row else None
+    try:
+        parse_metre(metre)
+    except PlanError as e:
+        check.planned((*path, "metre"), e)
+    if known and len(check.mistakes) == before:
+        asked = Generated(family, grade, metre, seed, bars)
+        return asked, _built(check, path, asked, tempi, ladder)
+    return None, None
+
+
+def _built(
+    check: Check, path: Path, asked: Generated, tempi: Sequence[float], ladder: Ladder | None
+) -> Exercise | None:
+    """The exercise at the first tempo; a refusal is told at the key that brought it about."""
+    family, metre, cells = read_family(asked.family), parse_metre(asked.metre), read_cells()
+    try:
+        grade_of(family, asked.grade)
+    except PlanError as e:
+        check.planned((*path, "grade"), e)
+        return None
+    build = partial(
+        generate, family, asked.grade, metre=metre, seed=asked.seed, cells=cells, bars=asked.bars, ladder=ladder
+    )
+    try:
+        usual = build()
+    except PlanError as e:
+        check.planned((*path, "bars"), e)
+        return None
+    steps = []
+    for tempo in tempi:
+        try:
+            steps.append(build(tempo_bpm=tempo))
+        except PlanError as e:
+            check.planned((*path, "tempo_bpm"), e)
+    return steps[0] if steps else usual
