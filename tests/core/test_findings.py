@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 import heeltap
+from heeltap.core.arrays import FloatArray
 from heeltap.core.finding_columns import as_offsets
 from heeltap.core.finding_kinds import FINDING_KINDS, guide_table, kind_of
+from heeltap.core.finding_tests import Bench
 from heeltap.core.finding_words import bar_list
 from heeltap.core.findings import MIN_TAKE, findings
+from heeltap.core.noise import MODELS, autocorrelations
 from heeltap.core.offsets import Offsets
 from tests.makers.tables import noise, offsets_table, plant
 
@@ -324,6 +327,45 @@ def test_bars_in_words() -> None:
     """Runs are joined, the last one with 'and'."""
     assert bar_list([4]) == "bar 4"
     assert bar_list([8, 16, 31, 32]) == "bars 8, 16 and 31-32"
+
+
+def dense_answer(values: FloatArray, x: FloatArray) -> tuple[float, float, float]:
+    """Effect, its standard deviation and p of one regressor beside the mean, by full covariance matrices: no cosine
+    basis."""
+    from scipy import linalg, stats
+
+    design = np.column_stack((np.ones(values.size), x))
+    freedom = values.size - 2
+    rows = []
+    for model, correlation in zip(MODELS, autocorrelations(values.size), strict=True):
+        root = linalg.cholesky(linalg.toeplitz(correlation), lower=True)
+        a, b = linalg.solve_triangular(root, design, lower=True), linalg.solve_triangular(root, values, lower=True)
+        inner = a.T @ a
+        beta = np.linalg.solve(inner, a.T @ b)
+        left = float(np.sum((b - a @ beta) ** 2))
+        error = np.sqrt(left / freedom * np.linalg.inv(inner)[1, 1])
+        likely = -np.sum(np.log(np.diag(root))) - 0.5 * np.linalg.slogdet(inner)[1] - 0.5 * freedom * np.log(left)
+        rows.append((likely + np.log(model.usual), beta[1], error, 2 * stats.t.sf(abs(beta[1] / error), freedom)))
+    likely, beta, error, p = np.array(rows).T
+    weight = np.exp(likely - likely.max()) / np.sum(np.exp(likely - likely.max()))
+    effect = float(weight @ beta)
+    return effect, float(np.sqrt(weight @ (error**2 + (beta - effect) ** 2))), float(weight @ p)
+
+
+@pytest.mark.parametrize("kind", ["ar0", "ar70", "wander", "long90"])
+def test_the_cosine_basis_agrees_with_full_matrices(kind: str) -> None:
+    """Effects within a fifth of their standard deviation of what full covariance matrices give, p within a factor of
+    two, for a class of strokes in blocks and for one scattered over the take."""
+    rng = np.random.default_rng(14)
+    for _ in range(5):
+        values = noise(kind, 96, rng)
+        for x in ((np.arange(96) // 8 % 4 == 3).astype(np.float64), (np.arange(96) % 4 == 1).astype(np.float64)):
+            bench = Bench(values + 6 * x, x[:, None], np.zeros((96, 0)), [True], np.arange(96) // 8)
+            (found,) = bench.ask([0], [])
+            effect, error, p = dense_answer(values + 6 * x, x)
+
+            assert abs(found.effect - effect) <= 0.2 * error
+            assert 0.5 * p - 1e-3 <= found.p <= 2 * p + 1e-3
 
 
 def odd_table(rng: np.random.Generator) -> dict[str, Any]:
