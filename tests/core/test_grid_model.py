@@ -32,7 +32,7 @@ def test_every_slot_has_one_name_whichever_division_holds_it() -> None:
 def test_the_nearest_slot_wins_and_the_next_pulse_counts() -> None:
     """Places just under the next pulse belong to its first slot, marked 8, with no bit of this pulse."""
     divisions = divisions_for(1000.0, ())
-    costs = cost_tables(divisions, 100, 0.0834, 0.02)
+    costs = cost_tables(divisions, 100, 8, 0.02)
 
     assert 8 == costs.slot[91, 0]
     assert 0 == costs.bit[91, 0]

@@ -1,6 +1,7 @@
 """One reading: the sums over all paths against enumeration, and the slots that follow."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -107,7 +108,7 @@ def test_a_stray_is_left_out() -> None:
 def test_costs_are_densities() -> None:
     """Over a pulse the density of a stroke, its skirt and the strays average to about one for every division."""
     divisions = divisions_for(500.0, (0.6,))
-    costs = cost_tables(divisions, 400, 0.0834, 0.02)
+    costs = cost_tables(divisions, 400, 33, 0.02)
     slots = np.isfinite(divisions.slots).sum(1)
     mass = np.exp(-costs.stroke).mean(0)
 
@@ -117,10 +118,23 @@ def test_costs_are_densities() -> None:
 def test_sets_of_struck_slots_share_all_probability() -> None:
     """Without the price of a second stroke, the chances of all sets of a division's slots sum to one."""
     divisions = divisions_for(500.0, ())
-    struck = cost_tables(divisions, 400, 0.0834, 0.02).struck
+    struck = cost_tables(divisions, 400, 33, 0.02).struck
     for row in range(divisions.slots.shape[0]):
         slots = int(np.isfinite(divisions.slots[row]).sum())
         sets = np.arange(1 << slots)
         strokes = np.array([bin(one).count("1") for one in sets])
 
         assert 1.0 == pytest.approx(float(np.exp(-struck[sets, row] - _SAME_SLOT * strokes).sum()))
+
+
+@pytest.mark.parametrize("step", [0.031, 0.0137, 0.0254, 0.0447])
+def test_no_stroke_is_given_a_slot_a_pulse_away(step: float) -> None:
+    """Wherever in its pulse a stroke falls and however wide the steps, its slot is within half a pulse."""
+    divisions = divisions_for(500.0, ())
+    setting = replace(_setting(4), step=step)
+    place = np.arange(40) + np.linspace(0.01, 0.99, 40)
+    seen = decode(read_take(place, np.tile(divisions.share[0], (43, 1)), divisions, setting), place)
+    has = seen.row >= 0
+
+    assert has.sum() > 20
+    assert np.abs(place - seen.row - seen.part)[has].max() < 0.5

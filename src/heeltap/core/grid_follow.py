@@ -21,6 +21,11 @@ from heeltap.core.swing import pair_ratios, swing_of
 
 __all__ = ["Placed", "follow"]
 
+_SAME_PART = 1e-6
+
+_SWUNG_SHARE = 0.8
+"""A take swings when it has at least so many swung off-beats for each straight one (halves and quarters of the beat)."""
+
 _LEAST_TO_SHIFT = 8
 """Off-beats and beats from which the swung slot's place is told more finely."""
 
@@ -195,7 +200,7 @@ def _graces(ground: _Ground, rounds: Rounds, softer: BoolArray) -> BoolArray:
 def _swung_off_beats(rounds: Rounds, has: BoolArray) -> IntArray:
     """Strokes on the swung off-beat, in beats where nothing else finer than the beat was played."""
     seen = rounds.seen
-    on_part = has & (np.abs(seen.part - rounds.swing_part) < 1e-6)
+    on_part = has & (np.abs(seen.part - rounds.swing_part) < _SAME_PART)
     other = has & ~on_part & (seen.part > 0)
     finer = np.bincount(seen.row[other], minlength=int(seen.row.max()) + 2) > 0
     return np.flatnonzero(on_part & ~finer[np.maximum(seen.row, 0)])
@@ -221,7 +226,7 @@ def _middle(values: FloatArray) -> float:
 
 
 def _swing(seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray) -> Swing | None:
-    """Ratio over the take; fills ``log_ratio`` at the off-beats that gave one."""
+    """Ratio over the take, None where most of it is straight; fills ``log_ratio`` at the off-beats that gave one."""
     rows = np.arange(int(seen.row.max()) + 2)
     on_us, off_us, which = np.full(rows.size, np.nan), np.full(rows.size, np.nan), np.full(rows.size, -1)
     on = np.flatnonzero(has & (seen.part == 0.0))
@@ -229,4 +234,5 @@ def _swing(seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, 
     off_us[seen.row[off]], which[seen.row[off]] = stroke_us[off], off
     good, ratio = pair_ratios(rows, on_us, off_us)
     log_ratio[which[good]] = ratio
-    return swing_of(ratio)
+    straight = has & np.isin(seen.part, (0.25, 0.5, 0.75)) & (np.abs(seen.part - seen.part[off[0]]) > _SAME_PART)
+    return swing_of(ratio) if off.size >= _SWUNG_SHARE * int(straight.sum()) else None

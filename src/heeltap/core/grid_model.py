@@ -107,9 +107,9 @@ _SAME_SLOT = 0.3
 """Nats for a second stroke on the same slot, so that two strokes rather mean two slots."""
 
 
-def cost_tables(divisions: Divisions, bins: int, margin: float, sigma: float) -> Costs:
-    """The tables for a spread ``sigma`` (in pulses) and windows that open ``margin`` (in pulses) before the pulse."""
-    place = (np.arange(bins) / bins + margin) % 1.0 - margin
+def cost_tables(divisions: Divisions, bins: int, lead: int, sigma: float) -> Costs:
+    """The tables for a spread ``sigma`` (in pulses) and windows that open ``lead`` bins before the pulse."""
+    place = ((np.arange(bins) + lead) % bins - lead) / bins
     slots = np.concatenate([divisions.slots, np.ones((divisions.slots.shape[0], 1))], axis=1)
     far = np.abs(place[:, None, None] - slots[None])
     far = np.where(np.isnan(far), 9.0, far)

@@ -99,9 +99,9 @@ def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, settin
     bins = 2 * steps
     reach = np.arange(-setting.reach, setting.reach + 1)
     offsets = reach / steps
-    costs = cost_tables(divisions, bins, setting.margin, setting.sigma)
+    lead = round(setting.margin * bins)
+    costs = cost_tables(divisions, bins, lead, setting.sigma)
     shifted = np.round(place * bins).astype(np.int64)[None] - 2 * reach[:, None]
-    lead = int(np.ceil(setting.margin * bins - 1e-9))
     window = np.clip((shifted + lead) // bins, 0, pulses - 1)
     place_bin = shifted % bins
     cost = _emissions(window, place_bin, costs, pulses)
