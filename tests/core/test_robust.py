@@ -117,3 +117,10 @@ def test_nothing_gives_nan() -> None:
     assert np.isnan(
         [mad_scale([]), hodges_lehmann([]), hodges_lehmann_shift([], [1.0]), theil_sen([1], [1]).slope]
     ).all()
+
+
+def test_no_scatter_is_certain_and_one_value_is_unknown() -> None:
+    """Equal differences have p 0 (or 1 for none); a single value has no test."""
+    assert (paired([3, 4, 5], [1, 2, 3]).p, paired([1, 2], [1, 2]).p) == (0.0, 1.0)
+    assert welch([2, 2], [1, 1]).ci95 == (1.0, 1.0)
+    assert np.isnan([welch([1], [1, 2]).p, paired([1], [2]).p]).all()

@@ -13,8 +13,18 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import FloatArray
 
-__all__ = ["Bca", "Difference", "Slope", "bca", "hodges_lehmann", "hodges_lehmann_shift", "mad_scale", "paired"]
-__all__ += ["theil_sen", "welch"]
+__all__ = [
+    "Bca",
+    "Difference",
+    "Slope",
+    "bca",
+    "hodges_lehmann",
+    "hodges_lehmann_shift",
+    "mad_scale",
+    "paired",
+    "theil_sen",
+    "welch",
+]
 
 MAD_TO_SD = 1.482602218505602
 """1 / (0.75 quantile of the normal distribution): makes the median absolute deviation estimate a standard deviation."""
@@ -50,6 +60,10 @@ class Bca(NamedTuple):
     """How fast the standard error changes with the value."""
     z0: float
     """How far the bootstrap's median lies from the estimate, in normal units."""
+
+
+_NAN = float("nan")
+_UNKNOWN = Difference(_NAN, _NAN, _NAN, _NAN, (_NAN, _NAN))
 
 
 def _data(values: npt.ArrayLike) -> FloatArray:
@@ -116,17 +130,29 @@ def _kendall_variance(x: FloatArray, y: FloatArray) -> float:
 
 
 def welch(a: npt.ArrayLike, b: npt.ArrayLike) -> Difference:
-    """Mean of ``a`` minus mean of ``b``, variances not assumed equal. Source: Welch (1947), Biometrika 34, 28-35."""
+    """Mean of ``a`` minus mean of ``b``, variances not assumed equal; all nan below two values on either side.
+
+    Source: Welch (1947), Biometrika 34, 28-35.
+    """
     one, two = _data(a), _data(b)
+    if min(one.size, two.size) < 2:
+        return _UNKNOWN
     share_one, share_two = float(np.var(one, ddof=1)) / one.size, float(np.var(two, ddof=1)) / two.size
     se2 = share_one + share_two
+    if se2 == 0.0:
+        return _student(float(one.mean() - two.mean()), 0.0, float(one.size + two.size - 2))
     df = se2**2 / (share_one**2 / (one.size - 1) + share_two**2 / (two.size - 1))
     return _student(float(one.mean() - two.mean()), float(np.sqrt(se2)), df)
 
 
 def paired(a: npt.ArrayLike, b: npt.ArrayLike) -> Difference:
-    """Mean of ``a`` minus ``b`` of values that belong together. Source: Student (1908), Biometrika 6, 1-25."""
+    """Mean of ``a`` minus ``b`` of values that belong together; all nan below two pairs.
+
+    Source: Student (1908), Biometrika 6, 1-25. Raises `ValueError` for different lengths.
+    """
     difference = _data(a) - _data(b)
+    if difference.size < 2:
+        return _UNKNOWN
     se = float(np.std(difference, ddof=1) / np.sqrt(difference.size))
     return _student(float(difference.mean()), se, float(difference.size - 1))
 
@@ -135,6 +161,8 @@ def _student(mean: float, se: float, df: float) -> Difference:
     """t, p and interval of a mean with a standard error."""
     from scipy.special import stdtr, stdtrit
 
+    if se == 0.0:  # no scatter at all: certain, or certainly nothing
+        return Difference(mean, float(np.sign(mean)) * np.inf if mean else 0.0, df, float(mean == 0.0), (mean, mean))
     t = mean / se
     reach = float(stdtrit(df, 0.975)) * se
     return Difference(mean, t, df, float(2.0 * stdtr(df, -abs(t))), (mean - reach, mean + reach))
