@@ -53,7 +53,7 @@ def counted_exercise(exercise: Exercise, *, most: int = 12) -> tuple[tuple[Count
     seen: dict[Hashable, list[int]] = {}
     for number, bar in enumerate(exercise.bars, 1):
         seen.setdefault((_section(exercise.sections, number), bar), []).append(number)
-    shown = list(seen.values())[:most]
+    shown = _first(list(seen.values()), most)
     return tuple(_exercise_bar(exercise, bars) for bars in shown), len(seen) - len(shown)
 
 
@@ -93,7 +93,7 @@ def counted_plan(plan: Plan, *, most: int = 8) -> tuple[tuple[CountedBar, ...], 
         if seen or within:
             key = (_section(plan.sections, bar), within, plan.metre.metre_of_bar(bar))
             seen.setdefault(key, []).append(bar)
-    shown = list(seen.values())[:most]
+    shown = _first(list(seen.values()), most)
     return tuple(_plan_bar(plan, bars, ticks, starts) for bars in shown), len(seen) - len(shown)
 
 
@@ -111,6 +111,11 @@ def _plan_bar(plan: Plan, bars: list[int], ticks: IntArray, starts: IntArray) ->
         (CountedVoice("", at, (False,) * len(at)),) if at else (),
         None,
     )
+
+
+def _first(kinds: list[list[int]], most: int) -> list[list[int]]:
+    """The first ``most``, or all where no more than two are left: those take no more room than saying so."""
+    return kinds if len(kinds) <= most + 2 else kinds[:most]
 
 
 def _section(sections: Iterable[Section], bar: int) -> str:

@@ -8,8 +8,8 @@ What belongs to a beat (ours, from how a teacher reduces a part)
 * Notes held over by the *pedal* alone fill in between bass and top, or stand for the beat where nothing else sounds.
 * On the two simplest levels a broken chord is put together: what is struck after the beat while its bass still sounds
   fills in between bass and top, and a chord after a single bass note goes on top of it.
-* The bass and the top always stay. On those two levels a stroke has at most two notes more, new chord notes first, none
-  of them within a tone of another unless they were struck together.
+* The bass and the top always stay. On those two levels a stroke has at most two notes more, notes new to the chord
+  before octaves, none of them within a tone of another unless both were struck there.
 * Drums are never moved: what is struck on the place stays; on the two simplest levels one low drum, one snare and one of
   the rest.
 * A level that would be empty (a part that plays only between the beats, cut short) gives each place the first stroke
@@ -86,7 +86,7 @@ def simplify(
     if len(part) == 0:
         raise PlanError(sentence(name, "no note on any slot", "at least one"))
     fine = _fine(tempo)
-    bars = int(metre.bar_beat(part.at_tick / TICKS_PER_QUARTER)[0].max())
+    bars = _bars(part, metre, drums=drums)
     forms: list[Simpler] = []
     for level in LEVELS:
         slots = level_slots(level.name, part, metre, bars)
@@ -95,6 +95,13 @@ def simplify(
         same = bool(forms) and _same(forms[-1].plan, plan)
         forms.append(Simpler(level, plan, length, same, answered))
     return tuple(forms)
+
+
+def _bars(part: Written, metre: MetreMap, *, drums: bool) -> int:
+    """Bars of the part, with the one more that its last notes may be held over into."""
+    bars = int(metre.bar_beat(part.at_tick / TICKS_PER_QUARTER)[0].max())
+    end = float(metre.quarter_of_bar(bars + 1)) * TICKS_PER_QUARTER
+    return bars + int(not drums and bool(np.any(part.held_tick - end >= _COVER_TICKS)))
 
 
 def _chords(part: Written, slots: IntArray, level: str, drums: bool) -> tuple[list[Chord], bool]:

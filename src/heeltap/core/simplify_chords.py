@@ -53,12 +53,21 @@ def key_chord(
     if thin:
         extra += _broken(part, rows, after.tolist())
     low, high = rows[0], rows[-1]
-    if low == high and (top := _chord_after(part, low, after)) and thin:
-        rows, high, extra = [low, *top], top[-1], []
-    elif extra:
-        rows += [row for row in extra if part.pitch[low] < part.pitch[row] < part.pitch[high]]
-    together = set(struck.tolist()) or set(sure)
-    return Chord(at_tick, _thinned(part, rows, low, high, together) if thin else _without_rubs(part, rows, set(sure)))
+    if thin and low == high and (top := _chord_after(part, low, after)):
+        rows, high, extra, struck = [low, *top], top[-1], [], np.array(top)
+    extra = [row for row in extra if _between(part, row, low, high) and not _rubs(part, row, rows)]
+    return Chord(
+        at_tick, tuple(_thinned(part, rows, extra, set(struck.tolist())) if thin else _settled(part, rows, extra))
+    )
+
+
+def _between(part: Written, row: int, low: int, high: int) -> bool:
+    return bool(part.pitch[low] < part.pitch[row] < part.pitch[high])
+
+
+def _rubs(part: Written, row: int, others: Iterable[int]) -> bool:
+    """Whether a note is, or lies within a tone of, one of the others."""
+    return any(abs(int(part.pitch[row]) - int(part.pitch[one])) <= _CLOSE for one in others)
 
 
 def _by_key(part: Written, rows: Iterable[int]) -> list[int]:
@@ -86,35 +95,25 @@ def _chord_after(part: Written, bass: int, after: IntArray) -> list[int]:
     return []
 
 
-def _thinned(part: Written, rows: list[int], low: int, high: int, together: set[int]) -> tuple[int, ...]:
-    """Bass, top and at most `_INNER` more: keys new to the chord first, rubs only where they were struck together."""
-    kept = [low] if low == high else [low, high]
-    left = [row for row in rows if row not in kept]
+def _thinned(part: Written, rows: list[int], extra: list[int], struck: set[int]) -> list[int]:
+    """Bass, top and at most `_INNER` more: notes new to the chord first, rubs only where both were struck there."""
+    kept = [rows[0]] if len(rows) == 1 else [rows[0], rows[-1]]
     for fresh in (True, False):
-        for row in left:
-            classes = {int(part.pitch[one]) % 12 for one in kept}
-            new = int(part.pitch[row]) % 12 not in classes
-            if len(kept) < _INNER + 2 and row not in kept and new == fresh and _fits(part, row, kept, together):
+        for row in [*rows, *extra]:
+            new = int(part.pitch[row]) % 12 not in {int(part.pitch[one]) % 12 for one in kept}
+            rubs = _rubs(part, row, [one for one in kept if not {row, one} <= struck])
+            if len(kept) < _INNER + 2 and row not in kept and new == fresh and not rubs:
                 kept.append(row)
-    return tuple(kept)
+    return kept
 
 
-def _without_rubs(part: Written, rows: list[int], sure: set[int]) -> tuple[int, ...]:
-    """All that is struck or held, and of what the pedal holds whatever does not rub."""
-    kept = [row for row in rows if row in sure]
-    for row in rows:
-        if row not in sure and _fits(part, row, kept, set()):
+def _settled(part: Written, rows: list[int], extra: list[int]) -> list[int]:
+    """All that is struck or held, and of what the pedal holds whatever rubs with none of it."""
+    kept = list(rows)
+    for row in extra:
+        if not _rubs(part, row, kept):
             kept.append(row)
-    return tuple(kept)
-
-
-def _fits(part: Written, row: int, kept: list[int], together: set[int]) -> bool:
-    """Whether a note neither doubles a key nor rubs with one, but for notes that were struck together."""
-    for one in kept:
-        distance = abs(int(part.pitch[row]) - int(part.pitch[one]))
-        if distance == 0 or (distance <= _CLOSE and not {row, one} <= together):
-            return False
-    return True
+    return kept
 
 
 def drum_chord(part: Written, at_tick: int, struck: IntArray, *, thin: bool) -> Chord:
