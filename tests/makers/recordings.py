@@ -51,6 +51,10 @@ class Scene:
     """Knock along with the clicks instead of between them."""
     same_sound: bool = False
     """The knock sounds like the click."""
+    bangs: int = 0
+    """Other noises, as loud as a knock, at random moments."""
+    room: float = 0.0
+    """Loudness of a room's echoes beside the direct sound, dying away by 60 dB in 0.4 s."""
     hum: float = 0.0
     """Loudness of mains hum at 50 Hz."""
     gain: float = 0.1
@@ -78,6 +82,10 @@ class Scene:
             self._add(wave, at, self.knock_gain * _levelled(sound, self.rate_hz))
             if self.echo:
                 self._add(wave, at + 45, self.echo * _levelled(a_knock(rng, self.rate_hz), self.rate_hz))
+        for at in rng.uniform(0, 1000 * length_s - 500, self.bangs):
+            self._add(wave, at, _levelled(a_knock(rng, self.rate_hz), self.rate_hz))
+        if self.room:
+            wave += _echoes(wave, self.room, self.rate_hz, rng)
         wave += 10 ** (-self.snr_db / 20) * rng.standard_normal(wave.size)
         wave += self.hum * np.sin(2 * np.pi * 50 * np.arange(wave.size) / self.rate_hz)
         return self.gain * wave, self.rate_hz, sent, np.sort(np.rint(stamps)).astype(np.int64)
@@ -96,6 +104,16 @@ class Scene:
         first = int(np.ceil(at))
         steps = np.arange(first, min(first + sound.size, wave.size))
         wave[steps] += np.interp(steps - at, np.arange(sound.size), sound)
+
+
+def _echoes(wave: FloatArray, loudness: float, rate_hz: float, rng: np.random.Generator) -> FloatArray:
+    """What the walls send back from 3 ms on; ``loudness`` is the power of all echoes beside that of the direct sound."""
+    t = np.arange(round(0.4 * rate_hz)) / rate_hz
+    walls = rng.standard_normal(t.size) * 10 ** (-3 * t / 0.4) * (t >= 0.003)
+    walls *= np.sqrt(loudness / np.sum(walls**2))
+    size = 1 << int(np.ceil(np.log2(wave.size + walls.size)))
+    both = np.fft.rfft(wave, size) * np.fft.rfft(walls, size)
+    return np.asarray(np.fft.irfft(both, size)[: wave.size])
 
 
 def _levelled(sound: FloatArray, rate_hz: float) -> FloatArray:

@@ -27,7 +27,7 @@ NEEDED = 12
 _FULL = 0.999
 """From here on a sample is at full scale: 16 bits end at 0.99997."""
 
-_LOWEST_HZ = 80.0
+_LOWEST_HZ = 120.0
 """Below lie mains hum and footsteps."""
 
 _EARLIEST_MS, _LATEST_MS = -300, 1500
@@ -53,8 +53,14 @@ _ALONG_MS = 150.0
 _ALIKE = 0.9
 """Correlation of the average knock with the average click above which both are taken for the same sound."""
 
+_WIDE_MS = 41
+"""Width within which scattering events are still recognised."""
+
 _JITTER_MS = 3.0
 """A route that scatters more than this is not for scoring: wireless ones do."""
+
+_LEAST_MS = -50.0
+"""Below 0 a delay may be where a slow sound module answers the pad and the microphone hears that; no module is slower."""
 
 _FLOOR_MS = 0.5
 """What the method is held to on simulated sound at 20 dB; a result is never called surer."""
@@ -118,22 +124,38 @@ def microphone_delay(
     if clipped := _clipped(wave):
         return Declined(f"the recording is clipped in {clipped} places: turn the microphone down")
     sound = _sound(wave, rate_hz)
-    shifts = []
+    pairs = _recognised(sound, clicks, knocks)
+    if isinstance(pairs, Declined):
+        return pairs
+    (clicks, about_click), (knocks, about_knock) = pairs
+    if _same_sound(sound, about_click, about_knock):
+        return Declined("knock and click sound alike and cannot be told apart: switch the pad's own sound off")
+    click_ms = _placed(sound, about_click, click_sound)
+    knock_ms = _placed(sound, about_knock, None)
+    return _fit(clicks, click_ms - clicks, knocks, knock_ms - knocks)
+
+
+_Pair = tuple[FloatArray, FloatArray]
+"""When events were sent or stamped, and about where they are in the recording, milliseconds."""
+
+
+def _recognised(sound: _Sound, clicks: FloatArray, knocks: FloatArray) -> tuple[_Pair, _Pair] | Declined:
+    """The clicks and the knocks that can be heard, each by itself."""
+    shifts: list[float] = []
     for name, times in (("click", clicks), ("knock", knocks)):
         shift = _shift(sound, times, name)
         if isinstance(shift, Declined):
             return Declined(_ON_CLICK) if _along(clicks, knocks) else shift
         shifts.append(shift)
-    heard_click, heard_knock = clicks + shifts[0], knocks + shifts[1]
-    click_alone, knock_alone = _alone(heard_click, heard_knock), _alone(heard_knock, heard_click)
+    about_click, about_knock = clicks + shifts[0], knocks + shifts[1]
+    click_alone, knock_alone = _alone(about_click, about_knock), _alone(about_knock, about_click)
     if min(np.count_nonzero(click_alone), np.count_nonzero(knock_alone)) < NEEDED:
         return Declined(_ON_CLICK)
-    clicks, knocks = clicks[click_alone], knocks[knock_alone]
-    if _same_sound(sound, clicks + shifts[0], knocks + shifts[1]):
-        return Declined("knock and click sound alike and cannot be told apart: switch the pad's own sound off")
-    click_ms = _placed(sound, clicks + shifts[0], click_sound)
-    knock_ms = _placed(sound, knocks + shifts[1], None)
-    return _fit(clicks, click_ms - clicks, knocks, knock_ms - knocks)
+    click_good, knock_good = click_alone & _audible(sound, about_click), knock_alone & _audible(sound, about_knock)
+    fewest = min(np.count_nonzero(click_good), np.count_nonzero(knock_good))
+    if fewest < NEEDED:
+        return Declined(f"only {fewest} clicks or knocks can be heard: at least {NEEDED} are needed")
+    return (clicks[click_good], about_click[click_good]), (knocks[knock_good], about_knock[knock_good])
 
 
 def _clipped(wave: FloatArray) -> int:
@@ -164,7 +186,7 @@ def _without_rumble(wave: FloatArray, rate_hz: float) -> FloatArray:
     """Everything above `_LOWEST_HZ`; the filter looks back only, so it moves no onset forward."""
     from scipy.signal import butter, sosfilt
 
-    return np.asarray(sosfilt(butter(2, _LOWEST_HZ, "highpass", fs=rate_hz, output="sos"), wave), dtype=np.float64)
+    return np.asarray(sosfilt(butter(4, _LOWEST_HZ, "highpass", fs=rate_hz, output="sos"), wave), dtype=np.float64)
 
 
 def _shift(sound: _Sound, at_ms: FloatArray, name: str) -> float | Declined:
@@ -186,10 +208,9 @@ def _shift(sound: _Sound, at_ms: FloatArray, name: str) -> float | Declined:
 
 def _not_found(found: FloatArray, name: str) -> Declined:
     """Why the events have no onset in common: scattered widely, or not heard at all."""
-    wide = np.apply_along_axis(np.convolve, 1, (found > _GROWTH).astype(np.float64), np.ones(25), "same") > 0
-    narrow = np.apply_along_axis(np.convolve, 1, (found > _GROWTH).astype(np.float64), np.ones(5), "same") > 0
-    chance = float(np.median(wide.mean(axis=0)))
-    if float(wide.mean(axis=0).max()) > max(0.9, chance + 0.3) and float(narrow.mean(axis=0).max()) < _SHARE:
+    wide = np.apply_along_axis(np.convolve, 1, (found > _GROWTH).astype(np.float64), np.ones(_WIDE_MS), "same") > 0
+    shared = wide.mean(axis=0)
+    if float(shared.max()) > max(0.8, float(np.median(shared)) + 0.3):
         return Declined(
             f"the {name}s are heard, but scatter by more than {_JITTER_MS:.0f} ms: a wireless route is not for scoring"
         )
@@ -198,6 +219,13 @@ def _not_found(found: FloatArray, name: str) -> Declined:
         f"the {name}s cannot be heard in the recording, or not told from other sounds: bring the microphone nearer to "
         f"the {where}, or turn it up"
     )
+
+
+def _audible(sound: _Sound, about_ms: FloatArray) -> BoolArray:
+    """Which events have an onset where one should be; a brush of the hand is stamped and makes no sound."""
+    place = np.rint(about_ms).astype(np.int64)[:, None] + np.arange(-2, 3)
+    grown = sound.growth[np.clip(place, 0, sound.growth.size - 1)].max(axis=1)
+    return np.asarray(grown > _GROWTH)
 
 
 def _along(click_ms: FloatArray, knock_ms: FloatArray) -> bool:
@@ -294,7 +322,7 @@ def _fit(click_ms: FloatArray, click_lag: FloatArray, knock_ms: FloatArray, knoc
         if (wander := float(np.std(rest[keep & which]))) > _JITTER_MS:
             return Declined(f"the {name}s scatter by {wander:.0f} ms: a wireless route is not for scoring")
     delay, contrast, kept = float(values[0] - values[1]), np.array([1.0, -1.0, 0.0]), keep & ~is_click
-    if delay < -_JITTER_MS:
-        return Declined(f"the click would have been heard {-delay:.0f} ms before it was sent: what was heard is not it")
+    if delay < _LEAST_MS:
+        return Declined(f"a delay of {delay:.0f} ms cannot be: what was heard is not click and knock")
     half_width = float(np.hypot(1.96 * np.sqrt(contrast @ known @ contrast), _FLOOR_MS))
     return Delay(MICROPHONE, delay, half_width, int(np.count_nonzero(kept)), float(np.std(rest[kept])))
