@@ -33,6 +33,8 @@ def run(args: argparse.Namespace) -> int:
     if args.action in ("check", "sheet") and args.set is None:
         print(f"heeltap set {args.action}: no set named (see heeltap set --help)", file=sys.stderr)
         return 2
+    if args.action != "new" and args.set is not None and _mistaken(args.set):
+        return _MISTAKES
     return {"new": _new, "check": _check, "show": _show, "sheet": _sheet}[args.action](args)
 
 
@@ -45,15 +47,19 @@ def _new(args: argparse.Namespace) -> int:
     return 0
 
 
-def _check(args: argparse.Namespace) -> int:
-    """One line a mistake."""
-    from heeltap.jobs.sets import check_set, minutes_of, open_set
+def _mistaken(what: str) -> bool:
+    """Print every mistake of a set, one line each; False where there is none."""
+    from heeltap.jobs.sets import check_set
 
-    mistakes = check_set(args.set)
+    mistakes = check_set(what)
     for mistake in mistakes:
-        print(f"{args.set}: {mistake}", file=sys.stderr)
-    if mistakes:
-        return _MISTAKES
+        print(f"{what}: {mistake}", file=sys.stderr)
+    return bool(mistakes)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from heeltap.jobs.sets import minutes_of, open_set
+
     opened = open_set(args.set)
     minutes = max(1, round(minutes_of(opened)))
     print(f"{args.set}: no mistake; {len(opened.works)} exercises, {minutes} minutes of playing")

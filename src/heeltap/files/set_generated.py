@@ -1,6 +1,6 @@
 """The generated exercises of a set file: family, grade, metre, seed and length, each mistake told at its own key.
 
-Inside: `generated`, `GENERATED`.
+Inside: `generated`, `refused`, `GENERATED`.
 """
 
 from collections.abc import Sequence
@@ -14,12 +14,18 @@ from heeltap.errors import PlanError
 from heeltap.files.checking import Check
 from heeltap.files.families import FAMILIES, read_cells, read_family
 
-__all__ = ["GENERATED", "generated"]
+__all__ = ["GENERATED", "generated", "refused"]
 
 GENERATED = ("family", "grade", "metre", "seed", "bars")
 """Keys of an item that is generated; the first says that it is."""
 
 Path = tuple[str | int, ...]
+
+
+def refused(check: Check, path: Path, error: PlanError) -> None:
+    """Note what the core says against a value, without the name of the key, which the place tells already."""
+    found, _, expected = str(error).partition("; expected ")
+    check.wrong(path, found.removeprefix(f"{path[-1]}: "), expected or "another value")
 
 
 def generated(
@@ -39,11 +45,16 @@ def generated(
     try:
         parse_metre(metre)
     except PlanError as e:
-        check.planned((*path, "metre"), e)
-    if known and len(check.mistakes) == before:
-        asked = Generated(family, grade, metre, seed, bars)
-        return asked, _built(check, path, asked, tempi, ladder)
-    return None, None
+        refused(check, (*path, "metre"), e)
+    if known and grade:
+        try:
+            grade_of(read_family(family), grade)
+        except PlanError as e:
+            refused(check, (*path, "grade"), e)
+    if len(check.mistakes) > before or not known:
+        return None, None
+    asked = Generated(family, grade, metre, seed, bars)
+    return asked, _built(check, path, asked, tempi, ladder)
 
 
 def _built(
@@ -51,23 +62,18 @@ def _built(
 ) -> Exercise | None:
     """The exercise at the first tempo; a refusal is told at the key that brought it about."""
     family, metre, cells = read_family(asked.family), parse_metre(asked.metre), read_cells()
-    try:
-        grade_of(family, asked.grade)
-    except PlanError as e:
-        check.planned((*path, "grade"), e)
-        return None
     build = partial(
         generate, family, asked.grade, metre=metre, seed=asked.seed, cells=cells, bars=asked.bars, ladder=ladder
     )
     try:
         usual = build()
     except PlanError as e:
-        check.planned((*path, "bars"), e)
+        refused(check, (*path, "bars"), e)
         return None
     steps = []
     for tempo in tempi:
         try:
             steps.append(build(tempo_bpm=tempo))
         except PlanError as e:
-            check.planned((*path, "tempo_bpm"), e)
+            refused(check, (*path, "tempo_bpm"), e)
     return steps[0] if steps else usual

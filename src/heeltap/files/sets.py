@@ -19,6 +19,7 @@ Inside: `read_set`, `set_from_toml`, `mistakes_in`, `FORMAT`.
 """
 
 import difflib
+import re
 from dataclasses import replace
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, NamedTuple
@@ -30,7 +31,7 @@ from heeltap.errors import InputFileError, PlanError, SetFileError
 from heeltap.files.checking import Check
 from heeltap.files.exercises import read_exercise
 from heeltap.files.parts import choose_part
-from heeltap.files.set_generated import GENERATED, generated
+from heeltap.files.set_generated import GENERATED, generated, refused
 from heeltap.files.smf import read_midi
 
 __all__ = ["FORMAT", "mistakes_in", "read_set", "set_from_toml"]
@@ -104,7 +105,7 @@ def _set(check: Check, name: str, folder: Path) -> PracticeSet:
     if len(rows) > _MOST_ITEMS:
         check.wrong(("item",), f"{len(rows)} exercises", f"at most {_MOST_ITEMS}")
     items = tuple(_item(check, row, ("item", n), shared, folder) for n, row in enumerate(rows[:_MOST_ITEMS]))
-    return PracticeSet(
+    practice = PracticeSet(
         name=name,
         title=check.text(top, (), "title"),
         audience=check.text(top, (), "for", ""),
@@ -112,6 +113,14 @@ def _set(check: Check, name: str, folder: Path) -> PracticeSet:
         items=tuple(item for item in items if item is not None),
         folder=str(folder),
     )
+    check.mistakes.sort(key=_line_of)
+    return practice
+
+
+def _line_of(mistake: str) -> int:
+    """The line that a mistake names; 0 where it names none."""
+    found = re.match(r"line (\d+)", mistake)
+    return int(found[1]) if found else 0
 
 
 def _shared(check: Check, row: dict[str, Any], path: Key, usual: _Shared) -> _Shared:
@@ -236,7 +245,7 @@ def _click(check: Check, row: dict[str, Any], path: Key) -> str | None:
         parse_click(text)
     except PlanError as e:
         if text:
-            check.planned((*path, "click"), e)
+            refused(check, (*path, "click"), e)
         return None
     return text
 
@@ -255,7 +264,7 @@ def _from_file(check: Check, source: FromFile, path: Key, folder: Path) -> Exerc
     if file.suffix.lower() not in endings:
         check.wrong(path, repr(source.path), f"a file that ends in {' or '.join(endings[:2])}")
     elif not file.is_file():
-        check.wrong(path, f"no file {source.path!r}", f"a file in {folder}", _nearest(file, endings))
+        check.wrong(path, f"no file {source.path!r}", "a file, named from the set's folder on", _nearest(file, endings))
     else:
         return _content(check, source, path, file)
     return None
