@@ -18,7 +18,7 @@ from heeltap.errors import HeeltapError
 
 __all__ = ["COMMANDS", "main"]
 
-COMMANDS = ("demo", "drill", "score", "compare", "make", "simplify", "set", "ports", "calibrate", "selftest")
+COMMANDS = ("demo", "drill", "score", "compare", "history", "make", "simplify", "set", "ports", "calibrate", "selftest")
 """Module names under `heeltap.cli`, in the order of the help page."""
 
 INTERRUPTED = 130

@@ -162,6 +162,8 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
         write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
     elif kept:
         write(f"\nThe take is kept in {outcome.folder}\n")
+        if outcome.notice:
+            write(f"Note: {outcome.notice}\n")
 
 
 def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":

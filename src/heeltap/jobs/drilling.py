@@ -25,6 +25,7 @@ from heeltap.files.left_out import leave_out
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
 from heeltap.jobs.reading import Played
 from heeltap.jobs.route import Route, route_of
@@ -84,6 +85,8 @@ class DrillOutcome:
     problem: str
     """Why the take could not be kept or scored; empty when it was."""
     state: State
+    notice: str = ""
+    """Why the take is not in the history yet; empty when it is. The take itself is kept all the same."""
 
 
 class Run:
@@ -182,8 +185,10 @@ class Run:
             if folder is None:
                 return DrillOutcome(None, None, ending, "", self.state)
             # A disk that filled up while playing has the beginning only; what was heard is all there.
-            result = self._from_memory() if fault and kept < len(self._notes) else score_kept(folder)
-            return DrillOutcome(folder, result, ending, fault if played else "", self.state)
+            whole = not fault or kept >= len(self._notes)
+            result = score_kept(folder) if whole else self._from_memory()
+            notice = index_take(folder, result) if whole and result is not None else ""
+            return DrillOutcome(folder, result, ending, fault if played else "", self.state, notice)
         except HeeltapError as error:
             self._take.lock.release()
             return DrillOutcome(self._take.folder, self._from_memory(), ending, str(error), self.state)

@@ -372,7 +372,8 @@ def _report(outcome: DrillOutcome, marks: Marks) -> list[str]:
         lines += "\n\n".join(block for block in (head, sentences, chart, *rest) if block).split("\n")
     if outcome.folder is None:
         return [*lines, "Nothing was played; no take was kept."]
-    return [*lines, "", f"The take is kept in {outcome.folder}"]
+    lines += ["", f"The take is kept in {outcome.folder}"]
+    return [*lines, f"Note: {outcome.notice}"] if outcome.notice else lines
 
 
 def _say_goodbye(outcomes: list[DrillOutcome]) -> None:

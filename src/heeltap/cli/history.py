@@ -1,0 +1,79 @@
+"""``heeltap history``: list the takes, write them to a file, make the index again."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add", "run"]
+
+_SHOWN = 40
+"""Takes that a list shows unless asked for more: two screens."""
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "history",
+        help="list the takes with their figures",
+        description="List the takes with their figures by day, newest last; write them to a file; make the index again.",
+    )
+    parser.add_argument(
+        "what",
+        nargs="?",
+        choices=("list", "rebuild", "export"),
+        default="list",
+        metavar="WHAT",
+        help="list; rebuild: score every take again and make the index from the take folders alone; export FILE "
+        "(default: list)",
+    )
+    parser.add_argument("file", nargs="?", metavar="FILE", help="for export: where to, .csv or .json")
+    parser.add_argument("--all", action="store_true", help=f"list every take (default: the newest {_SHOWN})")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List, export or rebuild."""
+    if (args.what == "export") != (args.file is not None):
+        wrong = "export needs a FILE" if args.what == "export" else f"{args.what} takes no FILE"
+        print(f"heeltap history: {wrong} (see heeltap history --help)", file=sys.stderr)
+        return 2
+    if args.what == "rebuild":
+        return _rebuild()
+    return _export(Path(args.file)) if args.what == "export" else _list(None if args.all else _SHOWN)
+
+
+def _list(last: int | None) -> int:
+    from heeltap.jobs.history import history
+    from heeltap.report.history import render_history
+
+    found = history(last=last)
+    _warn(found.warnings)
+    sys.stdout.write(render_history(found.takes, total=found.count))
+    return 0
+
+
+def _rebuild() -> int:
+    from heeltap.jobs.history import rebuild
+    from heeltap.report.words import count
+
+    made = rebuild()
+    _warn(made.warnings)
+    print(f"The history holds {count(made.count, 'take')}.", file=sys.stderr)
+    return 0
+
+
+def _export(path: Path) -> int:
+    from heeltap.jobs.history import export, history
+    from heeltap.report.words import count
+
+    found = history()
+    _warn(found.warnings)
+    export(path, found.takes)
+    print(f"{path}: {count(len(found.takes), 'take')}", file=sys.stderr)
+    return 0
+
+
+def _warn(lines: tuple[str, ...]) -> None:
+    """What was odd, on stderr."""
+    for line in lines:
+        print(f"heeltap: {line}", file=sys.stderr)

@@ -1,0 +1,203 @@
+"""The history of takes: taken in after a drill, listed, exported, made again from the take folders, and asked what next.
+
+The take folders are the truth. Whatever is wrong with the index costs a line of warning, never a take or a result.
+
+Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `export`, `next_step`, `next_exercise`, `row_of`.
+"""
+
+import os
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from heeltap import __version__
+from heeltap.core.advise_past import PastTake, past_of
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError, InputFileError, StoreError, sentence
+from heeltap.files.context import Context, plan_from
+from heeltap.files.places import takes_dir
+from heeltap.files.store import Store, open_store
+from heeltap.files.takes import list_takes, read_context, take_of
+from heeltap.jobs.keeping import score_kept
+from heeltap.report.history import as_csv, as_json
+from heeltap.report.json import to_json
+from heeltap.units import bpm_from_us_per_quarter
+
+__all__ = ["History", "Rebuilt", "export", "history", "index_take", "rebuild", "row_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What the index holds."""
+
+    takes: tuple[PastTake, ...]
+    """Oldest first."""
+    count: int
+    """How many there are in all."""
+    warnings: tuple[str, ...] = ()
+    """What could not be read or written, a line each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rebuilt:
+    """What a rebuild made."""
+
+    count: int
+    """Takes in the index now."""
+    warnings: tuple[str, ...]
+    """Takes that could not be read, a line each."""
+
+
+def row_of(folder: Path, result: Result, context: Context | None = None) -> tuple[PastTake, bytes]:
+    """A kept take as the index holds it: its figures, and its result as JSON without the single notes.
+
+    Depends on nothing but the take folder, so a rebuild makes the same row.
+
+    Raises `TakeFileError` when the context cannot be read.
+    """
+    found = read_context(folder) if context is None else context
+    family, grade = _family_of(found)
+    past = past_of(
+        result,
+        folder=folder.name,
+        date=found.date,
+        exercise=found.name,
+        title=found.title,
+        family=family,
+        grade=grade,
+        seed=found.seed if found.seed is not None and abs(found.seed) < 2**63 else None,
+        tempo_bpm=round(bpm_from_us_per_quarter(found.plan.tempo[0][1]), 2) if found.plan.tempo else 0.0,
+        length_s=_length_s(found),
+        ending=found.ending,
+        scored_by=__version__,
+    )
+    return past, to_json(replace(result, notes=()))
+
+
+def index_take(folder: Path, result: Result) -> str:
+    """Take a kept and scored take into the index beside it; empty, or in one line why that was not possible."""
+    try:
+        row = row_of(folder, result)
+        with open_store(folder.parent) as store:
+            if not store.writable:
+                return f"{store.path}: cannot be written; the take is kept and will be taken into the history later"
+            store.add([row])
+    except HeeltapError as error:
+        return f"the take is kept, but not yet in the history: {error}"
+    return ""
+
+
+def history(takes: Path | None = None, *, last: int | None = None) -> History:
+    """The takes in the index, after those that are new on the disk were taken in and those that are gone left out.
+
+    Parameters
+    ----------
+    takes : Path, optional
+        The folder of all takes; the user's where not given.
+    last : int, optional
+        Only the newest so many.
+
+    Raises
+    ------
+    StoreError
+        The index is damaged, locked, or newer than this heeltap.
+    """
+    root = takes_dir() if takes is None else takes
+    if not root.is_dir():
+        return History((), 0)
+    with open_store(root) as store:
+        known, there = store.folders(), _names(root)
+        rows, warnings = _rows(root / name for name in sorted(there - known))
+        problem = _stored(store, rows, known - there)
+        # What could not be written down is listed all the same.
+        extra = [row[0] for row in rows] if problem else []
+        listed = sorted([*store.takes(last=last), *extra], key=lambda take: (take.date, take.folder))
+        count = store.count() + len(extra)
+    return History(tuple(listed if last is None else listed[-last:]), count, (*warnings, *problem))
+
+
+def rebuild(takes: Path | None = None) -> Rebuilt:
+    """Make the index again from the take folders alone; every take is scored anew.
+
+    Raises
+    ------
+    StoreError
+        The index is in use, cannot be written, or was written by a newer heeltap.
+    """
+    root = takes_dir() if takes is None else takes
+    rows, warnings = _rows(list_takes(root))
+    with open_store(root, mend=True) as store:
+        if not store.writable:
+            raise StoreError(sentence(str(store.path), "cannot be written", hint="make it and its folder writable"))
+        store.replace_all(rows)
+    return Rebuilt(len(rows), warnings)
+
+
+def export(path: Path, takes: Iterable[PastTake]) -> None:
+    """Write the takes where the name's ending says how: ``.csv`` or ``.json``.
+
+    Raises `InputFileError` for another ending or a file that cannot be written.
+    """
+    writers = {".csv": as_csv, ".json": as_json}
+    writer = writers.get(path.suffix.lower())
+    if writer is None:
+        raise InputFileError(str(path), f"a name ending in '{path.suffix}'", ".csv or .json")
+    try:
+        path.write_bytes(writer(list(takes)))
+    except OSError as error:
+        raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error
+
+
+def _stored(store: Store, rows: list[tuple[PastTake, bytes]], gone: set[str]) -> tuple[str, ...]:
+    """Bring the index up to date; a line where that was not possible, and then nothing is changed."""
+    if not rows and not gone:
+        return ()
+    if not store.writable:
+        return (f"{store.path}: cannot be written; the list is right, but every list will take this long",)
+    try:
+        store.update(rows, gone)
+    except StoreError as error:
+        return (str(error),)
+    return ()
+
+
+def _rows(folders: Iterable[Path]) -> tuple[list[tuple[PastTake, bytes]], tuple[str, ...]]:
+    """Score takes for the index; a line for each that cannot be."""
+    rows, warnings = [], []
+    for folder in folders:
+        if take_of(folder) is None:
+            continue
+        try:
+            rows.append(row_of(folder, score_kept(folder)))
+        except UnicodeEncodeError:
+            warnings.append(f"left out of the history: {str(folder)!r} is no name that can be written as text")
+        except HeeltapError as error:
+            warnings.append(f"left out of the history: {error}")
+    return rows, tuple(warnings)
+
+
+def _names(root: Path) -> set[str]:
+    """Names of all folders that may be takes; a look at the names alone, because there may be thousands."""
+    with os.scandir(root) as entries:
+        return {entry.name for entry in entries if not entry.name.startswith(".") and entry.is_dir()}
+
+
+def _family_of(context: Context) -> tuple[str, int]:
+    """Family and grade of a generated exercise; ("", 0) for everything else."""
+    try:
+        written = tomllib.loads(context.exercise or "")
+    except tomllib.TOMLDecodeError:
+        return "", 0
+    family, grade = written.get("family"), written.get("grade")
+    known = isinstance(family, str) and isinstance(grade, int) and 0 <= grade <= 99
+    return (family, grade) if known and family else ("", 0)
+
+
+def _length_s(context: Context) -> float:
+    """How long it was played after the count-in."""
+    plan = plan_from(context.plan, context.name)
+    end_us = float(plan.tempo.us_at_quarter(plan.metre.quarter_of_bar(plan.bars + 1)))
+    if context.judged_to_us is not None:
+        end_us = min(end_us, context.judged_to_us)
+    return round(max(end_us, 0.0) / 1e6, 1)

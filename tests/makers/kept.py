@@ -1,0 +1,55 @@
+"""Kept takes of generated exercises, written to the disk as a drill writes them, without playing them."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.notes import Notes, make_notes
+from heeltap.core.planning import plan_of
+from heeltap.files.context import Context, plan_out
+from heeltap.files.exercises import exercise_to_toml
+from heeltap.files.takes import open_take, save_take
+from heeltap.jobs.making import make
+
+__all__ = ["keep", "keep_many"]
+
+
+def keep(
+    root: Path,
+    family: str = "anchor",
+    grade: int = 1,
+    *,
+    date: str = "2026-03-02T18:00:00+01:00",
+    spread_ms: float = 8.0,
+    bars: int = 8,
+    rng: np.random.Generator,
+    **more: object,
+) -> Path:
+    """The folder of a take whose strokes scatter around the plan by ``spread_ms``."""
+    exercise = make(family, grade, bars=bars)
+    plan = plan_of(exercise)
+    late_us = np.round(1000 * rng.normal(0, spread_ms, len(plan))).astype(np.int64)
+    context = Context(
+        heeltap="0",
+        name=exercise.name,
+        title=exercise.title,
+        date=date,
+        exercise=exercise_to_toml(exercise),
+        plan=plan_out(plan),
+        delay_ms=0.0,
+        count_in_us=2_000_000,
+        seed=exercise.seed,
+        **{"ending": "played", **more},
+    )
+    return save_take(open_take(root, context), context, plan, _notes(plan.at_us + late_us))
+
+
+def keep_many(root: Path, dates: Sequence[str], rng: np.random.Generator) -> list[Path]:
+    """One take of "two and four" for each date."""
+    return [keep(root, date=date, rng=rng) for date in dates]
+
+
+def _notes(at_us: np.ndarray) -> Notes:
+    at = np.sort(at_us)
+    return make_notes(at, np.full(at.size, 60), np.full(at.size, 80), duration_us=np.full(at.size, 50_000))
