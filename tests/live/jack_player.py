@@ -19,6 +19,9 @@ __all__ = ["Player"]
 TAIL_S = 0.4
 """How long it keeps its ports after the last note: messages need a turn of the server."""
 
+SILENCE_S = 2.5
+"""A player that waited for the first click stays until the click has been silent for so long."""
+
 
 class Player:
     """The other end, for whoever starts the process."""
@@ -105,6 +108,8 @@ def main() -> None:
     until = max(task["until_ns"], now_ns()) + round(TAIL_S * 1e9)
     while now_ns() < until:
         listen(ear, heard)
+        if task["from_first_click"]:
+            until = max(until, heard[-1][0] + round(SILENCE_S * 1e9))
         nap(0.001)
     print(json.dumps({"sent_ns": sent, "heard": heard}), flush=True)
 

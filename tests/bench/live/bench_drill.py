@@ -20,6 +20,7 @@ import numpy as np
 
 from heeltap.files.journal import read_journal
 from heeltap.files.takes import JOURNAL, list_takes, load_take
+from heeltap.live.records import NOT_SENT_US
 from tests.live.jack_player import Player
 from tests.live.jack_server import Server
 
@@ -76,8 +77,11 @@ def main() -> None:
                 p50, p95, p99, worst = np.percentile(off, [50, 95, 99, 100])
                 print(f"  route's delay {np.median(delay_ms):.3f} ms (median)")
                 print(f"  offset error, ms: median {p50:.3f}, p95 {p95:.3f}, p99 {p99:.3f}, max {worst:.3f}")
-            late = (journal.click_sent_us - journal.click_due_us) / 1000
-            print(f"  clicks {late.size}, lateness p99 {np.percentile(late, 99):.3f} ms, max {late.max():.3f}")
+            sent = journal.click_sent_us != NOT_SENT_US
+            late = (journal.click_sent_us - journal.click_due_us)[sent] / 1000
+            print(
+                f"  clicks {late.size} of {sent.size}, lateness p99 {np.percentile(late, 99):.3f} ms, max {late.max():.3f}"
+            )
             print(f"  the result counts {json.loads(text)['counts']}")
 
 
