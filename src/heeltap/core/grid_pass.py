@@ -108,7 +108,7 @@ def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, settin
     least = cost.min((1, 2))
     stretch = -0.5 * ((offsets - setting.home) / (2 * setting.roam)) ** 2
     once = np.exp(least[:, None, None] - cost)
-    likely = np.concatenate([once * np.exp(pull * stretch)[None, :, None] for pull in _TETHER], axis=1)
+    likely = np.concatenate([once, once * np.exp(_TETHER * stretch)[None, :, None]], axis=1)
     chain = _chain(share, offsets, setting)
     ahead, evidence = _forward(likely, chain)
     log_likelihood = evidence - float(least.sum())
@@ -183,9 +183,10 @@ def _homely(offsets: FloatArray, setting: Setting) -> FloatArray:
     return np.asarray(np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2))
 
 
-_TETHER = (0.6, 0.1)
-"""How much being away from home costs in each pulse, steady and running: a normal of twice ``roam``, to these powers. More
-than 0.1 while running loses the longest runs; with none a recorded take is read a sixteenth aside for 4 of its bars."""
+_TETHER = 0.1
+"""How much being away from home costs a running player in each pulse: a normal of twice ``roam``, to this power. More loses
+the longest runs; with none a recorded take is read a sixteenth aside for four of its bars; on the steady it does harm (whole
+takes with a large bias)."""
 
 _RESCALE = 8
 """Pulses between rescalings: each loses some powers of ten (at most about 1e-30), a float has 300."""
