@@ -4,8 +4,8 @@ Conventions: all randomness comes from the ``rng`` argument. Offsets are played 
 is a `heeltap.core.plan.Plan` of 4/4 bars; a take is a `heeltap.core.notes.Notes` table in time order on the part's
 clock, to which the constant ``delay_ms`` of the player's gear is added.
 
-Inside: `make_part` (and `FIGURES`), `Player`, `Leap`, `play_part` -> `SimulatedTake`, `stroke_noise` (and `NOISES`),
-`ordinary_player`, `full_range_player`, `worst_player`.
+Inside: `make_part` (and `FIGURES`), `Player`, `Leap`, `play_part` -> `SimulatedTake`, `steady_offsets`,
+`stroke_noise` (and `NOISES`), `ordinary_player`, `full_range_player`, `worst_player`.
 """
 
 from dataclasses import dataclass, replace
@@ -28,6 +28,7 @@ __all__ = [
     "make_part",
     "ordinary_player",
     "play_part",
+    "steady_offsets",
     "stroke_noise",
     "worst_player",
 ]
@@ -269,10 +270,15 @@ def _offsets(rng: np.random.Generator, part: Plan, player: Player) -> FloatArray
     """Offset of every planned note in us, leaps left out."""
     strokes = int(part.stroke[-1]) + 1 if len(part) else 0
     wobble = player.spread_ms * stroke_noise(rng, strokes, player.noise, player.rho)
-    ms = player.bias_ms + wobble[part.stroke] + player.chord_ms * rng.standard_normal(len(part))
+    ms = wobble[part.stroke] + player.chord_ms * rng.standard_normal(len(part))
+    return steady_offsets(part, player) + 1000.0 * ms
+
+
+def steady_offsets(part: Plan, player: Player) -> FloatArray:
+    """What every planned note's offset is on average over takes of this player, us: bias, drift, rush and fills."""
     bar_us = part.tempo.us_at(4 * TICKS_PER_QUARTER)
     place = part.at_us / float(bar_us)
-    ms = ms + player.drift_ms_per_bar * (place - place.mean() if len(part) else place)
+    ms = player.bias_ms + player.drift_ms_per_bar * (place - place.mean() if len(part) else place)
     for section in part.sections[1:]:
         away = place - (section.first_bar - 1)
         ms = ms - player.rush_ms * np.clip(1 - np.abs(away), 0, 1)

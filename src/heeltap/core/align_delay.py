@@ -7,6 +7,7 @@ Inside: `Places`, `home_candidates`, `leap_bands`.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -35,6 +36,9 @@ _LEAP_MS = 6000.0
 _BIN_MS = 20.0
 _BELL = np.array([0.5, 0.9, 1.0, 0.9, 0.5])
 """How much differences up to 50 ms from the middle of a place count for it."""
+
+_MOST_LEAPS = 8
+"""Most places, beside home, that one take is searched at: time and memory grow with them."""
 
 _WINDOWS = (8, 16)
 """Planned notes judged together when looking for a leap: few for a short one, more where chance fits are common."""
@@ -114,20 +118,33 @@ def leap_bands(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tupl
 
     ``clean`` tells which planned notes were found at home on their own key.
     """
-    bands: list[float] = []
+    found: list[tuple[float, int]] = []
     total = np.concatenate([[0], np.cumsum(clean)])
     for window in _WINDOWS:
         starts = np.arange(0, max(len(plan) - window // 2, 1), window // 2)
         ends = np.minimum(starts + window, len(plan))
-        found, size = total[ends] - total[starts], ends - starts
-        for row in np.flatnonzero((found < 0.8 * size) & (size >= 6)):
-            need = max(0.6 * size[row], found[row] + max(3.5, 0.25 * size[row]))
-            bands += _fits(plan, take, np.arange(starts[row], ends[row]), home_ms, float(need))
-    if not bands:
+        good, size = total[ends] - total[starts], ends - starts
+        for row in np.flatnonzero((good < 0.8 * size) & (size >= 6)):
+            need = max(0.6 * size[row], good[row] + max(3.5, 0.25 * size[row]))
+            rows = np.arange(starts[row], ends[row])
+            found += [(offset, int(starts[row])) for offset in _fits(plan, take, rows, home_ms, float(need))]
+    return _agreed(found)
+
+
+def _agreed(found: list[tuple[float, int]]) -> tuple[float, ...]:
+    """The offsets (of offset and first note of a run) that two runs near each other agree on, the commonest first."""
+    if not found:
         return ()
-    ordered = np.sort(np.array(bands))
-    runs = np.split(ordered, np.flatnonzero(np.diff(ordered) > 60.0) + 1)
-    return tuple(float(np.median(run)) for run in runs)
+    ordered = sorted(found)
+    offset = np.array([one for one, _ in ordered])
+    bounds = [0, *(np.flatnonzero(np.diff(offset) > 60.0) + 1).tolist(), offset.size]
+    bands: list[tuple[int, float]] = []
+    for low, high in pairwise(bounds):
+        starts = np.sort([start for _, start in ordered[low:high]])
+        support = int(np.sum(np.diff(starts) <= _WINDOWS[-1]))
+        if support:
+            bands.append((-support, float(np.median(offset[low:high]))))
+    return tuple(offset for _, offset in sorted(bands)[:_MOST_LEAPS])
 
 
 def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -> list[float]:

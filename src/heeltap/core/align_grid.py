@@ -3,7 +3,7 @@
 A grid is one or more stretches of offsets in equal steps: one around home, others where a player may have leapt to. The
 likelihoods are ratios to the assumption that every played note is unplanned, so notes that answer nothing cost nothing.
 
-Inside: `Stretch`, `Pairs`, `make_pairs`, `Lens` (notes about their stroke), `Sway` (strokes about the running offset),
+Inside: `Stretch`, `Pairs`, `Field`, `make_pairs`, `Lens` (notes about their stroke), `Sway` (strokes about the running offset),
 `block_fit`.
 """
 
@@ -11,11 +11,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align_habits import TAIL_MASS, Habits, bounces, key_odds, note_rate
+from heeltap.core.align_habits import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["STEP_MS", "Lens", "Pairs", "Stretch", "Sway", "block_fit", "grid_ms", "make_pairs", "stroke_sigma"]
+__all__ = [
+    "STEP_MS",
+    "Field",
+    "Lens",
+    "Pairs",
+    "Stretch",
+    "Sway",
+    "block_fit",
+    "grid_ms",
+    "make_field",
+    "make_pairs",
+    "stroke_sigma",
+]
 
 STEP_MS = 10
 """Distance of neighbouring offsets."""
@@ -126,43 +138,59 @@ class Lens:
         # Residual at offset s is 10 (step - s) + within; entry m of a falling row has 10 (half + width - m) + within.
         return within, np.clip(self.half + self.width - step, 0, 2 * self.half + self.width + 1)
 
-    def densities(self, pairs: Pairs, rows: slice, count: int) -> FloatArray:
+    def densities(self, pairs: Pairs, count: int) -> FloatArray:
         """Likelihood ratio of each pair at each of ``count`` offsets, shape (pairs, count)."""
         windows = np.lib.stride_tricks.sliding_window_view(self.table, count, axis=1)
-        out: FloatArray = windows[pairs.row[rows], pairs.start[rows]]
-        out *= pairs.weight[rows, None]
+        out: FloatArray = windows[pairs.row, pairs.start]
+        out *= pairs.weight[:, None]
         return out
 
 
-def make_pairs(plan: Line, take: Line, lens: Lens, stretch: Stretch, habits: Habits) -> Pairs:
-    """Every pair within reach of the stretch, and a miss before each planned note's own pairs."""
-    low = np.searchsorted(take.at_ms, plan.at_ms + stretch.first_ms - lens.reach_ms)
-    high = np.searchsorted(take.at_ms, plan.at_ms + stretch.last_ms + lens.reach_ms, side="right")
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """What the pairs of a plan and a take are weighed by."""
+
+    plan: Line
+    take: Line
+    habits: Habits
+    worth: FloatArray
+    """Of each played note: its weight as an answer against a miss and a stray, its key and time left out."""
+    stray: FloatArray
+    """Share of each key among unplanned notes."""
+
+
+def make_field(plan: Line, take: Line, habits: Habits) -> Field:
+    """The weights of a plan and a take."""
+    worth = (1 - habits.missing) / (habits.extra * note_rate(plan)) * bounces(take, habits)
+    return Field(plan, take, habits, worth, stray_keys(take))
+
+
+def make_pairs(field: Field, lens: Lens, stretch: Stretch, begin: int, end: int) -> Pairs:
+    """Every pair of planned notes ``begin`` to ``end`` in reach of the stretch, a miss before each note's own pairs."""
+    plan, take = field.plan, field.take
+    at_ms = plan.at_ms[begin:end]
+    low = np.searchsorted(take.at_ms, at_ms + stretch.first_ms - lens.reach_ms)
+    high = np.searchsorted(take.at_ms, at_ms + stretch.last_ms + lens.reach_ms, side="right")
     many = np.maximum(high - low, 0) + 1
-    planned = np.repeat(np.arange(len(plan)), many)
-    nth = np.arange(planned.size) - np.repeat(np.cumsum(many) - many, many)
-    miss = nth == 0
-    played = np.where(miss, -1, low[planned] + nth - 1)
-    hit = np.flatnonzero(~miss)
-    weight = np.full(planned.size, habits.missing)
-    stray = habits.extra * note_rate(plan)
-    odds = key_odds(take, plan.pitch[planned[hit]], take.pitch[played[hit]], habits)
-    weight[hit] = (1 - habits.missing) / stray * odds * bounces(take, habits)[played[hit]]
+    nth = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
+    planned = np.repeat(np.arange(begin, end), many)
+    played = np.where(nth == 0, -1, np.repeat(low, many) + nth - 1)
+    hit = np.flatnonzero(nth)
+    weight = np.full(planned.size, field.habits.missing)
+    keys = plan.pitch[planned[hit]], take.pitch[played[hit]]
+    weight[hit] = field.worth[played[hit]] * key_odds(field.stray, *keys, field.habits)
     row = np.full(planned.size, lens.miss_row)
     start = np.zeros(planned.size, np.int64)
-    distance = take.at_ms[played[hit]] - plan.at_ms[planned[hit]]
-    row[hit], start[hit] = lens.slots(distance, stretch.first_ms)
+    row[hit], start[hit] = lens.slots(take.at_ms[played[hit]] - plan.at_ms[planned[hit]], stretch.first_ms)
     return Pairs(planned, played, weight, row, start)
 
 
-def block_fit(
-    lens: Lens, pairs: Pairs, rows: slice, first_note: int, firsts: IntArray, count: int
-) -> tuple[FloatArray, FloatArray]:
+def block_fit(lens: Lens, pairs: Pairs, firsts: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
     """Likelihood ratios of a block: of each note, shape (notes, count), and of each stroke, shape (strokes, count).
 
-    ``rows`` are the block's pairs, ``first_note`` its first planned note, ``firsts`` the first note of each of its
-    strokes. The offsets are those of the strokes themselves, not the running ones.
+    ``firsts`` is the first note of each stroke, counted from the block's first. The offsets are those of the strokes
+    themselves, not the running ones.
     """
-    hits = lens.densities(pairs, rows, count)
-    per_note: FloatArray = np.add.reduceat(hits, np.flatnonzero(pairs.played[rows] < 0), axis=0)
-    return per_note, np.multiply.reduceat(per_note, firsts - first_note, axis=0)
+    hits = lens.densities(pairs, count)
+    per_note: FloatArray = np.add.reduceat(hits, np.flatnonzero(pairs.played < 0), axis=0)
+    return per_note, np.multiply.reduceat(per_note, firsts, axis=0)

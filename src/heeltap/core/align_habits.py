@@ -2,7 +2,7 @@
 
 All are ours: found by trying them on simulated takes with known truth and on published performances.
 
-Inside: `Habits`, `note_rate`, `bounces`, `key_odds`, `learn` (habits of one player from a first match).
+Inside: `Habits`, `note_rate`, `bounces`, `stray_keys`, `key_odds`, `learn` (habits of one player from a first match).
 """
 
 from dataclasses import dataclass, replace
@@ -12,7 +12,7 @@ import numpy as np
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
-__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate"]
+__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate", "stray_keys"]
 
 KEYS = 128
 """Keys that MIDI knows."""
@@ -81,14 +81,19 @@ def bounces(take: Line, habits: Habits) -> FloatArray:
     return weight
 
 
-def key_odds(take: Line, planned: IntArray, played: IntArray, habits: Habits) -> FloatArray:
-    """How much likelier each played key is as an answer to the planned one than as an unplanned note.
-
-    An unplanned key is drawn from the keys of the take, blurred by four semitones; one wrong key in five likewise.
-    """
+def stray_keys(take: Line) -> FloatArray:
+    """Probability of each key for an unplanned note: the keys of the take, blurred by four semitones."""
     count = np.bincount(take.pitch, minlength=KEYS).astype(np.float64)
     blur = np.convolve(count, np.ones(9) / 9.0, mode="same") + count
-    stray = 0.9 * blur / max(blur.sum(), 1.0) + 0.1 / KEYS
+    out: FloatArray = 0.9 * blur / max(blur.sum(), 1.0) + 0.1 / KEYS
+    return out
+
+
+def key_odds(stray: FloatArray, planned: IntArray, played: IntArray, habits: Habits) -> FloatArray:
+    """How much likelier each played key is as an answer to the planned one than as an unplanned note.
+
+    ``stray`` is that of `stray_keys`; the wrong keys that lie far from the planned one are drawn from it too.
+    """
     far = np.abs(played - planned)
     odds = habits.wrong * ((1 - habits.near) + np.where(far <= 2, habits.near / 4 / stray[played], 0.0))
     odds = np.where(far == 0, (1 - habits.wrong) / stray[played], odds)

@@ -10,7 +10,18 @@ import numpy as np
 from heeltap.core.align_assign import Odds
 from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
 from heeltap.core.align_delay import Places
-from heeltap.core.align_grid import Lens, Pairs, Stretch, Sway, block_fit, grid_ms, make_pairs, stroke_sigma
+from heeltap.core.align_grid import (
+    Field,
+    Lens,
+    Pairs,
+    Stretch,
+    Sway,
+    block_fit,
+    grid_ms,
+    make_field,
+    make_pairs,
+    stroke_sigma,
+)
 from heeltap.core.align_habits import Habits
 from heeltap.core.align_inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
@@ -19,6 +30,10 @@ __all__ = ["Setup", "home_evidence", "pair_odds", "set_up"]
 
 _LEAST_ODDS = 1e-3
 """Pairs less likely than this, against a miss, are dropped."""
+
+
+_KEPT_BLOCKS = 16
+"""Blocks whose pairs are kept: takes of up to 8,000 strokes make theirs once."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,10 +48,10 @@ class Setup:
     stretches: tuple[Stretch, ...]
     lens: Lens
     sway: Sway
-    pairs: tuple[Pairs, ...]
-    """One table for each stretch."""
-    bounds: tuple[IntArray, ...]
-    """For each stretch: the first pair of each planned note, and the number of pairs."""
+    field: Field
+    """What pairs are weighed by."""
+    cache: dict[int, list[Pairs]]
+    """Pairs of the blocks made last, by the block's first stroke."""
 
     def moves(self, places: Places) -> Moves:
         """Transitions for a player who belongs in some places."""
@@ -48,12 +63,22 @@ class Setup:
         last = int(self.first[end]) if end < self.first.size else len(self.plan)
         return int(self.first[begin]), last
 
+    def pairs(self, begin: int, end: int) -> list[Pairs]:
+        """The pairs of strokes ``begin`` to ``end``, a table a stretch; few blocks are kept, so memory stays bounded."""
+        if begin not in self.cache:
+            if len(self.cache) >= _KEPT_BLOCKS:
+                self.cache.clear()
+            low, high = self.span(begin, end)
+            self.cache[begin] = [make_pairs(self.field, self.lens, one, low, high) for one in self.stretches]
+        return self.cache[begin]
+
     def raw(self, begin: int, end: int) -> tuple[list[FloatArray], FloatArray]:
         """Likelihoods of the notes of strokes ``begin`` to ``end``, a table a stretch, and of those strokes."""
-        low, high = self.span(begin, end)
+        low, _ = self.span(begin, end)
+        firsts = self.first[begin:end] - low
         parts = [
-            block_fit(self.lens, pairs, slice(bound[low], bound[high]), low, self.first[begin:end], one.count)
-            for one, pairs, bound in zip(self.stretches, self.pairs, self.bounds, strict=True)
+            block_fit(self.lens, pairs, firsts, one.count)
+            for one, pairs in zip(self.stretches, self.pairs(begin, end), strict=True)
         ]
         return [notes for notes, _ in parts], np.concatenate([strokes for _, strokes in parts], axis=1)
 
@@ -66,9 +91,7 @@ def set_up(plan: Line, take: Line, first: IntArray, habits: Habits, stretches: t
     """The pairs of every stretch, ready for passes."""
     lens = Lens(habits, max(one.count for one in stretches))
     sway = Sway(stroke_sigma(plan, first, habits), grid_ms(stretches))
-    pairs = tuple(make_pairs(plan, take, lens, one, habits) for one in stretches)
-    bounds = tuple(np.append(np.flatnonzero(one.played < 0), one.played.size) for one in pairs)
-    return Setup(plan, take, first, habits, stretches, lens, sway, pairs, bounds)
+    return Setup(plan, take, first, habits, stretches, lens, sway, make_field(plan, take, habits), {})
 
 
 def home_evidence(setup: Setup, places: Places) -> float:
@@ -88,28 +111,28 @@ def pair_odds(setup: Setup, places: Places) -> Odds:
         stroke = np.repeat(np.arange(end - begin), np.diff(setup.first[begin:end], append=high))
         columns = 0
         weights = []
-        for per_note, pairs, bound in zip(notes, setup.pairs, setup.bounds, strict=True):
+        tables = setup.pairs(begin, end)
+        for per_note, pairs in zip(notes, tables, strict=True):
             share = own[stroke, columns : columns + per_note.shape[1]] / per_note
-            rows = slice(bound[low], bound[high])
-            hits = setup.lens.densities(pairs, rows, per_note.shape[1])
-            weights.append(np.einsum("ij,ij->i", hits, share[pairs.planned[rows] - low]))
+            hits = setup.lens.densities(pairs, per_note.shape[1])
+            weights.append(np.einsum("ij,ij->i", hits, share[pairs.planned - low]))
             columns += per_note.shape[1]
-        kept.append(_odds(setup, weights, low, high))
+        kept.append(_odds(tables, weights, low, high, len(setup.take)))
     return Odds(*(np.concatenate(columns) for columns in zip(*kept, strict=True)))
 
 
-def _odds(setup: Setup, weights: list[FloatArray], low: int, high: int) -> tuple[IntArray, IntArray, FloatArray]:
+def _odds(
+    tables: list[Pairs], weights: list[FloatArray], low: int, high: int, played_count: int
+) -> tuple[IntArray, IntArray, FloatArray]:
     """Planned note, played note and odds of the pairs of one block, the stretches added up."""
-    tables = list(zip(setup.pairs, setup.bounds, strict=True))
-    rows = [slice(bound[low], bound[high]) for _, bound in tables]
-    planned = np.concatenate([pairs.planned[row] for (pairs, _), row in zip(tables, rows, strict=True)])
-    played = np.concatenate([pairs.played[row] for (pairs, _), row in zip(tables, rows, strict=True)])
+    planned = np.concatenate([pairs.planned for pairs in tables])
+    played = np.concatenate([pairs.played for pairs in tables])
     weight = np.concatenate(weights)
     if len(weights) > 1:
-        key = (planned - low) * (len(setup.take) + 1) + played + 1
+        key = (planned - low) * (played_count + 1) + played + 1
         unique, place = np.unique(key, return_inverse=True)
         weight = np.bincount(place, weight)
-        planned, played = low + unique // (len(setup.take) + 1), unique % (len(setup.take) + 1) - 1
+        planned, played = low + unique // (played_count + 1), unique % (played_count + 1) - 1
     miss = np.zeros(high - low)
     unplayed = played < 0
     miss[planned[unplayed] - low] = weight[unplayed]
