@@ -16,19 +16,24 @@ def figures(folder: Path) -> list[dict[str, str]]:
 
 @pytest.mark.outside
 def test_a_forced_sixteenth_grid_gives_the_published_offsets(outside_data: Path) -> None:
-    """Mean and SD of every take agree to 0.1 ms (Groove MIDI Dataset, Gillick et al. 2019; linear columns)."""
+    """Mean and SD of every take agree to 0.1 ms (Groove MIDI Dataset, Gillick et al. 2019; linear columns).
+
+    The table lets a note exactly half-way between two slots fall to either side by rounding; each such note may move the
+    mean by a slot's length over the number of notes, and no more than that is allowed for it.
+    """
     rows = figures(outside_data / "groove")
-    worst = 0.0
     for row in rows:
-        result = heeltap.score_file(outside_data / "groove" / row["file"], grid=16, retrigger_ms=0)
-        bias, spread = result.overall.bias_ms, result.overall.spread_ms
-        assert bias is not None
-        assert spread is not None
-        assert int(row["n_all"]) == result.overall.n
-        worst = max(worst, abs(bias - float(row["all_lin_mean_ms"])), abs(spread - float(row["all_lin_sd_ms"])))
+        path = outside_data / "groove" / row["file"]
+        overall = heeltap.score_file(path, grid=16, retrigger_ms=0).overall
+        slot_ticks = heeltap.read_midi(path).tempo.ticks_per_quarter / 4
+        ties = int((heeltap.read_midi(path).tick % slot_ticks == slot_ticks / 2).sum())
+        slack_ms = 0.1 + ties * float(row["sixteenth_ms"]) / overall.n
+
+        assert int(row["n_all"]) == overall.n
+        assert float(row["all_lin_mean_ms"]) == pytest.approx(overall.bias_ms, abs=slack_ms)
+        assert float(row["all_lin_sd_ms"]) == pytest.approx(overall.spread_ms, abs=slack_ms)
 
     assert rows
-    assert worst <= 0.1
 
 
 @pytest.mark.outside

@@ -1,16 +1,14 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Played`, `read_take`, `load_plan`, `follow_part`.
+Inside: `Played`, `read_take`, `load_plan`.
 """
 
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from heeltap.core.grid import place
-from heeltap.core.leader import Leader, follow, kick_and_snare
+from heeltap.core.leader import kick_and_snare
 from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.core.notes import Notes
-from heeltap.core.onsets import strokes
 from heeltap.core.plan import Plan, Section
 from heeltap.core.planning import plan_of, plan_of_part, sections_from_markers, sections_from_text
 from heeltap.errors import InputFileError, MidiFileError
@@ -19,7 +17,7 @@ from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
 from heeltap.files.take_midi import count_in_of
 
-__all__ = ["Played", "follow_part", "load_plan", "read_take"]
+__all__ = ["Played", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -38,7 +36,7 @@ class Played:
     sections: tuple[Section, ...] = ()
     """Without a plan; a plan has its own."""
     leader: Notes | None = None
-    """Kick and snare that time is measured against; None is the click."""
+    """The drum part whose kick and snare time is measured against; None is the click."""
     leader_name: str = ""
     file: str = "take"
     part: str = ""
@@ -72,7 +70,7 @@ def read_take(
         metre=midi.metre if planned is None else planned.metre,
         plan=planned,
         sections=_sections(midi, sections),
-        leader=None if ahead is None else kick_and_snare(midi.notes_of(ahead), channel=None),
+        leader=None if ahead is None else midi.notes_of(ahead),
         leader_name="" if ahead is None else ahead.name,
         file=Path(path).name,
         part=chosen.name,
@@ -105,13 +103,6 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
         markers=_markers(midi),
         name=f"{Path(path).name}, {chosen.name}",
     )
-
-
-def follow_part(leader: Notes, tempo: TempoMap, metre: MetreMap) -> Leader:
-    """The leader's time, learned from its kick and snare."""
-    grouped = strokes(leader)
-    slots = place(grouped.at_us, tempo, metre)
-    return follow(slots.quarter[slots.placed], slots.offset_ms[slots.placed])
 
 
 def _leader(midi: Midi, wanted: str) -> Part:

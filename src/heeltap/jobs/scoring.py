@@ -16,12 +16,13 @@ from heeltap.core.assemble import Aim, Source, result_of
 from heeltap.core.grid import place
 from heeltap.core.judge import Judged, Shift, judge_grid, judge_plan
 from heeltap.core.leader import Leader
+from heeltap.core.leader_drums import follow_drums
 from heeltap.core.notes import Notes
 from heeltap.core.onsets import fold_retriggers, strokes
 from heeltap.core.plan import Plan
 from heeltap.core.result import Calibration, Reference, Result, Swing
 from heeltap.files.calibration import FEEL
-from heeltap.jobs.reading import Played, follow_part, read_take
+from heeltap.jobs.reading import Played, read_take
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
 
 __all__ = ["Options", "judge_take", "score_file", "score_take"]
@@ -106,7 +107,7 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
     how = options or Options()
     window = 30_000 if how.retrigger_ms is None else round(how.retrigger_ms * 1000)
     folded = fold_retriggers(take.notes, retrigger_us=window)
-    leader = None if take.leader is None else follow_part(take.leader, take.tempo, take.metre)
+    leader = _leader(take, window)
     found: tuple[str, ...] = ()
     swing: Swing | None = None
     if take.plan is not None:
@@ -125,6 +126,14 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
     )
     lean = auto_lean_ms(_beat_ms(judged, take)) if how.lean_ms is None else how.lean_ms
     return judged, source, Aim(lean, how.pocket_ms)
+
+
+def _leader(take: Played, window_us: int) -> Leader | None:
+    """The drums' time, where they lead."""
+    if take.leader is None:
+        return None
+    drums = fold_retriggers(take.leader, retrigger_us=window_us).notes
+    return follow_drums(drums, take.tempo, take.metre)
 
 
 def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None) -> Judged:
