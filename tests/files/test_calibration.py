@@ -20,7 +20,9 @@ from heeltap.files.calibration import (
 )
 
 
-def a_row(in_port: str = "Pad", out_port: str = "Module", method: str = "microphone", delay_ms: float = 12.5) -> Calibrated:
+def a_row(
+    in_port: str = "Pad", out_port: str = "Module", method: str = "microphone", delay_ms: float = 12.5
+) -> Calibrated:
     """A calibration."""
     return Calibrated(
         in_port=in_port,

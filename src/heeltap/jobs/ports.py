@@ -1,6 +1,6 @@
 """Which ports a drill uses when nobody says.
 
-Inside: `choose_ports`, `stable_ports`.
+Inside: `choose_ports`, `stable_ports`, `is_device`.
 """
 
 from heeltap.errors import PortError, sentence
@@ -8,7 +8,7 @@ from heeltap.live.inputs import FAKE, KEYS_NAME
 from heeltap.ports.base import PortName, list_ports
 from heeltap.ports.names import find_port
 
-__all__ = ["NO_PORT", "choose_ports", "stable_ports"]
+__all__ = ["NO_PORT", "choose_ports", "is_device", "stable_ports"]
 
 NO_PORT = "none"
 """As an output: no sound."""
@@ -61,16 +61,24 @@ def stable_ports(in_port: str, out_port: str | None) -> tuple[str, str]:
 
     A name that fits no port is kept as it was typed: opening it says what is wrong.
     """
+    wanted = in_port, out_port or ""
+    if not any(map(is_device, wanted)):
+        return wanted
     try:
         inputs, outputs = list_ports()
     except PortError:
-        return in_port, out_port or ""
-    return _whole(in_port, inputs), _whole(out_port or "", outputs)
+        return wanted
+    return _whole(wanted[0], inputs), _whole(wanted[1], outputs)
+
+
+def is_device(name: str) -> bool:
+    """Whether a name means a real port, not the computer's keyboard, a scripted player or silence."""
+    return bool(name) and name != KEYS_NAME and not name.startswith(FAKE)
 
 
 def _whole(wanted: str, ports: list[PortName]) -> str:
     """The stable name of the port that is meant."""
-    if not wanted or wanted == KEYS_NAME or wanted.startswith(FAKE):
+    if not is_device(wanted):
         return wanted
     try:
         return ports[find_port(wanted, [port.full for port in ports])].stable

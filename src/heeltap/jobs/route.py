@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 from heeltap.errors import PortError, sentence
 from heeltap.files.calibration import Selftested, calibrations, selftests
-from heeltap.jobs.ports import stable_ports
+from heeltap.jobs.ports import is_device, stable_ports
 from heeltap.live.calibrate import FEEL
-from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.wireless import WHY, is_wireless
 from heeltap.sound.audio import sound_buffer
 
@@ -70,15 +69,16 @@ def route_of(in_port: str, out_port: str | None, *, given_ms: float | None = Non
     if mine:
         return replace(told, method=FEEL)
     others = [one for one in kept if one.method != FEEL]
-    if others and in_port != KEYS_NAME:
+    if others and is_device(in_port):
         return replace(told, note="These ports are not the calibrated ones: calibrate again (heeltap calibrate)")
     return told
 
 
 def tested(in_port: str, out_port: str, rows: list[Selftested]) -> Selftested | None:
-    """The newest self-test of these ports, else the newest without ports."""
+    """The newest self-test of these ports, else, for a real input, the newest without ports."""
     mine = [row for row in rows if (row.in_port, row.out_port) == (in_port, out_port)]
-    return next(iter([*mine, *(row for row in rows if row.loop != "ports")]), None)
+    machine = [row for row in rows if row.loop != "ports"] if is_device(in_port) else []
+    return next(iter([*mine, *machine]), None)
 
 
 def refuse_wireless(in_port: str, out_port: str, rows: list[Selftested]) -> None:

@@ -47,8 +47,8 @@ _APART_MS = 25.0
 
 _ON_CLICK = "most knocks fall on a click and cannot be told from it: knock between the clicks"
 
-_ALONG_MS = 150.0
-"""A stamp this close to when a click was sent may belong to a knock on that click."""
+_ALONG_MS = 100.0
+"""A stamp this close to when a click was sent belongs to a knock on that click; nobody answers a click so soon."""
 
 _ALIKE = 0.9
 """Correlation of the average knock with the average click above which both are taken for the same sound."""

@@ -1,0 +1,187 @@
+"""Calibrating with the real engine and scripted players, and a microphone that hears what it should."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from heeltap.core.meter import steady_metre, steady_tempo
+from heeltap.errors import PortError
+from heeltap.files.calibration import calibrations, keep_selftest
+from heeltap.jobs import calibrating, running
+from heeltap.jobs.calibrating import keep, knock_clicks, microphone_delay_of, same_path_delay, tap_clicks, tapped_delay
+from heeltap.live.calibrate import LEAST_TAPS, SETTLING, Declined, Delay, irregular_us
+from heeltap.live.engine import EngineSpec, start_engine
+from heeltap.live.listening import NEEDED
+from heeltap.ports.schedule import Schedule
+from heeltap.sound.audio import Recording
+from heeltap.sound.click import click_schedule
+from tests.files.test_calibration import a_test
+from tests.live.timing import now_ns
+from tests.makers.recordings import RATE_HZ, Scene, a_click, a_knock
+
+
+def strokes(at_us: np.ndarray) -> Schedule:
+    """A player who strikes at these moments."""
+    due = np.sort(np.rint(at_us).astype(np.int64))
+    return Schedule(due, (b"\x99\x26\x50",) * due.size, ("on",) * due.size, int(due[-1]))
+
+
+@pytest.fixture
+def short_clicks(monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
+    """Sixteen clicks in three seconds, instead of twenty-four in twenty-four; when they are due."""
+    due = irregular_us(16, shortest_us=150_000, longest_us=220_000, rng=np.random.default_rng(4))
+    schedule = Schedule(due, (b"\x99\x4d\x78",) * 16, ("click",) * 16, int(due[-1]))
+    monkeypatch.setattr(calibrating, "knock_clicks", lambda _: schedule)
+    return due
+
+
+@pytest.fixture
+def zero_ns(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
+    """When bar 1, beat 1 fell, for a microphone that must know what it hears."""
+    seen: list[int] = []
+
+    def spied(spec: EngineSpec) -> object:
+        engine = start_engine(spec)
+        seen.append(engine.zero_ns)
+        return engine
+
+    monkeypatch.setattr(running, "start_engine", spied)
+    return seen
+
+
+class Ear:
+    """A simulated microphone: hears clicks ``output_ms`` after they were due, and knocks ``input_ms`` before their
+    stamps."""
+
+    def __init__(self, zero_ns: list[int], clicks: np.ndarray, knocks: np.ndarray, **scene: float) -> None:
+        self.zero_ns, self.clicks, self.knocks = zero_ns, clicks, knocks
+        self.scene = Scene(**scene)  # type: ignore[arg-type]
+        self.holes, self.device = 0, "desk microphone"
+        self.started_ns = 0
+
+    def start(self) -> None:
+        """Begin."""
+        self.started_ns = now_ns()
+
+    def stop(self) -> Recording:
+        """What was to be heard until now."""
+        rng = np.random.default_rng(1)
+        zero_ms = (self.zero_ns[0] - self.started_ns) / 1e6
+        wave = np.zeros(round((now_ns() - self.started_ns) / 1e9 * RATE_HZ))
+        for at in self.clicks / 1000 + zero_ms + self.scene.output_ms:
+            self.scene._add(wave, at, a_click())
+        for at in self.knocks / 1000 + zero_ms - self.scene.input_ms:
+            self.scene._add(wave, at, a_knock(rng))
+        return Recording(0.3 * wave + 0.003 * rng.standard_normal(wave.size), RATE_HZ, self.device, self.holes)
+
+
+def test_microphone_finds_the_delay_of_a_route(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
+    """Through the engine, its journal and a microphone: output plus input delay to 0.5 ms and the clicks' lateness."""
+    knocks = short_clicks[:-1] + np.random.default_rng(2).uniform(60_000, 110_000, 15)
+    ear = Ear(zero_ns, short_clicks, knocks, output_ms=22.0, input_ms=3.0)
+    shares: list[float] = []
+    delay = microphone_delay_of(
+        "fake:", "fake:", ear, rng=np.random.default_rng(1), progress=shares.append, script=strokes(knocks)
+    )
+
+    assert isinstance(delay, Delay), delay
+    assert delay.delay_ms == pytest.approx(25.0, abs=0.8)  # the clicks are heard from when they were due, not sent
+    assert NEEDED <= delay.n <= 15
+    assert shares == sorted(shares)
+    assert 0 < len(shares)
+
+
+def test_holes_in_the_recording_are_declined(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
+    """After a hole all times are wrong."""
+    ear = Ear(zero_ns, short_clicks, short_clicks + 90_000.0)
+    ear.holes = 2
+    script = strokes(short_clicks + 90_000.0)
+    answer = microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1), script=script)
+
+    assert isinstance(answer, Declined)
+    assert "2 holes" in answer.reason
+
+
+def test_wireless_microphone_is_refused(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
+    """By its name."""
+    ear = Ear(zero_ns, short_clicks, short_clicks + 90_000.0)
+    ear.device = "Bluetooth headset"
+
+    with pytest.raises(PortError, match="not for scoring"):
+        microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1), script=strokes(short_clicks))
+
+
+def test_microphone_needs_a_click() -> None:
+    """Without an output there is nothing to hear; the recorder is not touched."""
+    with pytest.raises(PortError, match="no output for the click"):
+        microphone_delay_of("fake:", None, Ear([], np.zeros(0), np.zeros(0)), rng=np.random.default_rng(1))
+
+
+def test_tapping_along(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Taps 11 ms before the click, double triggers and a chord included: the median comes back."""
+    clicks = click_schedule(steady_tempo(750), steady_metre(), 11)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    at = 80_000.0 * np.arange(44) - 11_000
+    delay = tapped_delay("fake:", "fake:", script=strokes(np.concatenate([at, at[::3] + 7_000])))
+
+    assert isinstance(delay, Delay)
+    assert not delay.judges
+    assert delay.delay_ms == pytest.approx(-11.0, abs=1.0)  # from when the clicks really left
+    assert 44 - SETTLING == delay.n
+
+
+def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half the clicks tapped are not enough."""
+    clicks = click_schedule(steady_tempo(1500), steady_metre(), 11)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    answer = tapped_delay("fake:", None, script=strokes(80_000.0 * np.arange(22)))
+
+    assert isinstance(answer, Declined)
+    assert f"at least {LEAST_TAPS}" in answer.reason
+
+
+def test_same_path_is_as_unsure_as_the_selftest_of_the_machine() -> None:
+    """Without one, the usual wire; a loop inside heeltap says nothing about a wire."""
+    without = same_path_delay("Pad", "Pad").uncertainty_ms
+    keep_selftest(a_test())
+
+    assert (2.0, 0.3) == (without, same_path_delay("Pad", "Pad").uncertainty_ms)
+
+
+@pytest.mark.parametrize("call", [same_path_delay, tapped_delay])
+@pytest.mark.parametrize(("in_port", "words"), [("keys", "20 ms only"), ("Pad Bluetooth", "wireless")])
+def test_some_inputs_are_refused(call: object, in_port: str, words: str) -> None:
+    """The computer's keyboard and wireless routes are not calibrated by any way."""
+    with pytest.raises(PortError, match=words):
+        call(in_port, "Module")  # type: ignore[operator]
+
+
+def test_kept_with_ports_date_buffer_and_version(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is kept says when, with which ports and which buffer it was made; a named buffer goes before the asked one."""
+    monkeypatch.setattr(calibrating, "sound_buffer", lambda: "64 frames at 48000 Hz")
+    row = keep(Delay("microphone", 12.34567, 0.51234, 23, 0.4), "Pad", None)
+    keep(Delay("same-path", 0.0, 2.0, 0), "Keys", "Keys", buffer="256")
+
+    assert ("Pad", "", 12.346, 0.512, 23, "64 frames at 48000 Hz") == (
+        row.in_port,
+        row.out_port,
+        row.delay_ms,
+        row.uncertainty_ms,
+        row.n,
+        row.buffer,
+    )
+    assert row.date[:2] == "20"
+    assert row.heeltap
+    assert ["256", "64 frames at 48000 Hz"] == [one.buffer for one in calibrations()]
+
+
+def test_what_is_played_for_calibrating() -> None:
+    """Taps: 44 clicks behind the count-in, at least 32 of them count. Knocks: 24 loud clicks at uneven moments."""
+    taps, knocks = tap_clicks(), knock_clicks(np.random.default_rng(1))
+    on = [kind == "click" for kind in knocks.kind]
+
+    assert 44 - SETTLING >= LEAST_TAPS
+    assert 44 == sum(kind in ("click", "accent") for kind in taps.kind)
+    assert (24, 120) == (sum(on), knocks.messages[0][2])
+    assert np.diff(knocks.due_us[on]).min() >= 700_000
