@@ -37,6 +37,9 @@ _BIN_MS = 20.0
 _BELL = np.array([0.5, 0.9, 1.0, 0.9, 0.5])
 """How much differences up to 50 ms from the middle of a place count for it."""
 
+_LEAST_LEAP_MS = 130.0
+"""Nearer to home it is rushing, not a leap: half a beat at 230 bpm."""
+
 _MOST_LEAPS = 8
 """Most places, beside home, that one take is searched at: time and memory grow with them."""
 
@@ -120,12 +123,14 @@ def leap_bands(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tupl
     """
     found: list[tuple[float, int]] = []
     total = np.concatenate([[0], np.cumsum(clean)])
+    # Chance fits grow with the number of runs looked at: half a note more for every doubling beyond 1,000 notes.
+    margin = 3.5 + 0.5 * np.log2(max(len(plan) / 1000.0, 1.0))
     for window in _WINDOWS:
         starts = np.arange(0, max(len(plan) - window // 2, 1), window // 2)
         ends = np.minimum(starts + window, len(plan))
         good, size = total[ends] - total[starts], ends - starts
         for row in np.flatnonzero((good < 0.8 * size) & (size >= 6)):
-            need = max(0.6 * size[row], good[row] + max(3.5, 0.25 * size[row]))
+            need = max(0.6 * size[row], good[row] + max(margin, 0.25 * size[row]))
             rows = np.arange(starts[row], ends[row])
             found += [(offset, int(starts[row])) for offset in _fits(plan, take, rows, home_ms, float(need))]
     return _agreed(found)
@@ -153,7 +158,7 @@ def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -
     bins = int(2 * _LEAP_MS / _BIN_MS)
     count = np.histogram(difference - home_ms, bins, (-_LEAP_MS, _LEAP_MS))[0]
     wide = np.convolve(count, _BELL, mode="same")
-    wide[np.abs(np.arange(bins) - bins // 2) * _BIN_MS < _HOME_HALF_MS / 2] = 0
+    wide[np.abs(np.arange(bins) + 0.5 - bins / 2) * _BIN_MS < _LEAST_LEAP_MS] = 0
     out: list[float] = []
     for _ in range(2):
         best = int(np.argmax(wide))
