@@ -1,7 +1,7 @@
 """Seventeen takes by three drummers to a click: the forced raster against a table made by another program, and the reading.
 
 Source of the takes: Gillick, Roberts, Engel, Eck & Bamman (2019), ICML, CC BY 4.0. The table of offsets was computed apart
-from this project, through the angle of a complex number, so that a note exactly half-way between two slots went to either
+from this project, as it seems through the angle of a complex number: a note exactly half-way between two slots went to either
 side by rounding noise (31 of 13,863 notes). Where a file has such notes its mean has to lie between those of all of them
 going up and all going down, and in those without to agree to 0.1 ms.
 """
