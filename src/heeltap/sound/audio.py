@@ -116,12 +116,21 @@ def sound_buffer() -> str:
 
     Other systems give every program a buffer of its own, which cannot be asked for.
     """
-    tool = shutil.which("jack_bufsize")
-    if tool is None:
+    frames = _asked("jack_bufsize")
+    if not frames:
+        return ""
+    rate_hz = _asked("jack_samplerate")
+    return f"{frames} frames" + (f" at {rate_hz} Hz" if rate_hz else "")
+
+
+def _asked(tool: str) -> str:
+    """The first number that one of JACK's small tools prints; empty where there is no tool, server or answer."""
+    path = shutil.which(tool)
+    if path is None:
         return ""
     try:
         done = subprocess.run(
-            [tool],
+            [path],
             env=os.environ | {"JACK_NO_START_SERVER": "1"},
             capture_output=True,
             text=True,
@@ -130,5 +139,5 @@ def sound_buffer() -> str:
         )
     except (OSError, subprocess.TimeoutExpired):
         return ""
-    found = re.search(r"buffer size = (\d+)\s+sample rate = (\d+)", done.stdout)
-    return f"{found[1]} frames at {found[2]} Hz" if found else ""
+    found = re.search(r"\d+", done.stdout) if done.returncode == 0 else None
+    return found[0] if found else ""
