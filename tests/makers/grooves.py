@@ -96,10 +96,11 @@ def draw_player(rng: np.random.Generator, **fixed: object) -> Player:
 def _beat(rng: np.random.Generator, name: str, ratio: float, length: float) -> FloatArray:
     """Slots struck in one beat, quarter notes from its start."""
     if name == "swing":
-        at, p = (0.0, ratio / (1 + ratio)), (0.85, 0.75)
+        slots: tuple[tuple[float, ...], tuple[float, ...]] = (0.0, ratio / (1 + ratio)), (0.85, 0.75)
     else:
-        at, p = _SLOTS[name]
-    return np.array(at)[rng.random(len(at)) < np.array(p)] * length
+        slots = _SLOTS[name]
+    at, chance = np.array(slots[0]), np.array(slots[1])
+    return np.asarray(at[rng.random(at.size) < chance] * length)
 
 
 def _kind(rng: np.random.Generator, style: str, bpm: float, last: str) -> str:

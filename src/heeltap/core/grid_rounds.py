@@ -10,7 +10,7 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray
 from heeltap.core.grid_model import Divisions, divisions_for
-from heeltap.core.grid_pass import Decoded, Setting, decode, read_take
+from heeltap.core.grid_pass import Decoded, Reading, Setting, decode, read_take
 from heeltap.core.grid_pulse import Pulses
 
 __all__ = ["Rounds", "beats_chance", "read_rounds"]
@@ -113,26 +113,60 @@ def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
 
 
 def _read_piece(at: FloatArray, pulses: Pulses) -> Rounds:
-    """Two or three readings."""
+    """A first reading, and second ones with what it taught: at its own home and at those that are as near a slot away."""
     ms = pulses.median_ms
-    thirds = pulses.thirds.astype(np.int64)
-    swings = _swings(pulses)
-    open_set = divisions_for(ms, swings)
-    first = read_take(at, open_set.share[thirds], open_set, _setting(ms, home_ms=_first_home(at, ms)))
+    open_set = divisions_for(ms, _swings(pulses))
+    share = open_set.share[pulses.thirds.astype(np.int64)]
+    first = read_take(at, share, open_set, _setting(ms, home_ms=_first_home(at, ms)))
     seen = decode(first, at)
     sigma_ms, home_ms = _learn(seen, at, ms)
-    setting = _setting(ms, sigma_ms, home_ms, min(max(0.6 * sigma_ms, 7.0), 12.0))
-    used = first.gamma.sum(1)
+    part = _swing_part(seen, at) if open_set.swung.any() else None
     played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
-    plain_set = divisions_for(ms, ())
-    plain = read_take(at, _learnt_share(used, played, plain_set, pulses), plain_set, setting)
-    part = _swing_part(seen, at) if swings else None
-    if part is not None:
-        swung_set = divisions_for(ms, (part,))
-        swung = read_take(at, _learnt_share(used, played, swung_set, pulses), swung_set, setting)
-        if swung.log_likelihood - plain.log_likelihood > _SWING_NATS:
-            return Rounds(decode(swung, at), sigma_ms, np.full(at.size, part), first.log_likelihood)
-    return Rounds(decode(plain, at), sigma_ms, np.full(at.size, np.nan), first.log_likelihood)
+    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
+    best, swing_part, best_score = None, None, -np.inf
+    for home in _homes(home_ms, ms):
+        setting = _setting(ms, sigma_ms, home, step_ms)
+        reading, its_part = _second(at, pulses, _Learnt(first.gamma.sum(1), played, part), setting)
+        score = reading.log_likelihood - 0.5 * (home / _HOME_MS) ** 2 - (0.0 if home == home_ms else _HOME_NATS)
+        if best is None or score > best_score:
+            best, swing_part, best_score = reading, its_part, score
+    assert best is not None
+    parts = np.full(at.size, np.nan if swing_part is None else swing_part)
+    return Rounds(decode(best, at), sigma_ms, parts, first.log_likelihood)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Learnt:
+    """What the first reading says of the divisions."""
+
+    used: FloatArray
+    """Probability of each division in each pulse."""
+    played: BoolArray
+    """True for each pulse in which a stroke falls."""
+    part: float | None
+    """Where swung off-beats would stand."""
+
+
+def _second(at: FloatArray, pulses: Pulses, learnt: _Learnt, setting: Setting) -> tuple[Reading, float | None]:
+    """The reading without swing, or with it where that is likelier by far."""
+    plain_set = divisions_for(pulses.median_ms, ())
+    plain = read_take(at, _learnt_share(learnt, plain_set, pulses), plain_set, setting)
+    if learnt.part is None:
+        return plain, None
+    swung_set = divisions_for(pulses.median_ms, (learnt.part,))
+    swung = read_take(at, _learnt_share(learnt, swung_set, pulses), swung_set, setting)
+    return (swung, learnt.part) if swung.log_likelihood - plain.log_likelihood > _SWING_NATS else (plain, None)
+
+
+_HOME_MS, _HOME_NATS, _HOME_REACH_MS = 40.0, 4.0, 66.0
+"""Usual offsets are a normal of 40 ms; another home than the first reading's has to bring 4 nats more, and lie within 66 ms:
+further away a part that plays more off-beats than beats would be taken for an early player."""
+
+
+def _homes(home_ms: float, pulse_ms: float) -> list[float]:
+    """The home found, and those a slot (a quarter, third or half of the pulse) to either side that are likely, too."""
+    aside = [home_ms + side * part * pulse_ms for part in (1 / 4, 1 / 3, 1 / 2) for side in (-1, 1)]
+    return [home_ms, *(home for home in aside if abs(home) <= _HOME_REACH_MS)]
 
 
 def _first_home(at: FloatArray, pulse_ms: float) -> float:
@@ -153,15 +187,15 @@ _HOME_WEIGHT = 0.3
 recorded take, sixteenths 45 ms early, was read a sixteenth aside whenever its tempo was off by 0.3 %."""
 
 
-def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pulses: Pulses) -> FloatArray:
+def _learnt_share(learnt: _Learnt, divisions: Divisions, pulses: Pulses) -> FloatArray:
     """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
     next."""
     plain = int(np.sum(divisions.swung == 0))
     share = divisions.share[pulses.thirds.astype(np.int64)]
     mine = np.empty_like(share)
-    mine[:, :plain] = used[:, :plain]
+    mine[:, :plain] = learnt.used[:, :plain]
     if plain < share.shape[1]:
-        mine[:, plain] = used[:, plain:].sum(1)
+        mine[:, plain] = learnt.used[:, plain:].sum(1)
     mine /= mine.sum(1, keepdims=True)
     place = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
     table = np.zeros((int(place.max()) + 1, share.shape[1]))
@@ -169,7 +203,7 @@ def _learnt_share(used: FloatArray, played: BoolArray, divisions: Divisions, pul
     count = np.bincount(place)[:, None]
     alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
     alike = np.where(count[place] > 2, alike, share)
-    return np.asarray(_PRIOR * share + _TAKE * mine[played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
+    return np.asarray(_PRIOR * share + _TAKE * mine[learnt.played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
 
 
 def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
