@@ -1,5 +1,6 @@
 """Set files: what a teacher writes is read, what a teacher mistypes is told, all of it at once."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pytest
 from heeltap.core.exercise import ClickPlan, Ladder, Pocket
 from heeltap.core.sets import AS_WRITTEN, AUTO, Done, FromFile, Generated
 from heeltap.errors import SetFileError
-from heeltap.files.sets import mistakes_in, read_set, set_from_toml
+from heeltap.files.sets import ITEM_KEYS, TOP_KEYS, mistakes_in, read_set, set_from_toml
 from heeltap.jobs.making import make
 from tests.makers.sets import HAND_WRITTEN, set_folder
 
@@ -156,3 +157,13 @@ def test_a_newer_format_is_said_to_be_one() -> None:
     """The hint says who may have written it."""
     with pytest.raises(SetFileError, match=r"expected \"heeltap.set/1\" \(a newer heeltap"):
         set_from_toml(HAND_WRITTEN.replace("set/1", "set/2"))
+
+
+def test_the_guide_shows_a_good_set_and_names_every_key() -> None:
+    """The whole set in docs/guide/sets.md can be copied; no key is missing from its tables."""
+    guide = (Path(__file__).resolve().parents[2] / "docs" / "guide" / "sets.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```toml\n(.*?)```", guide, re.DOTALL)
+    named = {key for row in re.findall(r"^\| (`.*?) \|", guide, re.MULTILINE) for key in re.findall(r"`(\w+)`", row)}
+
+    assert [2] == [len(set_from_toml(block).items) for block in blocks]
+    assert set(TOP_KEYS) | set(ITEM_KEYS) == named

@@ -1,8 +1,11 @@
 """Sets in use: found by name, one exercise drilled, the sheet printed; and those that ship with heeltap."""
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from heeltap.core.difficulty import difficulty
 from heeltap.errors import InputFileError, PlanError, SetFileError
@@ -193,3 +196,52 @@ def test_the_plain_sheet_fits_a_page_in_a_fixed_width_face() -> None:
         text = sheet_text(sheet_of(open_set(name)))
         assert max(len(line) for line in text.splitlines()) <= 80
         assert text.isascii()
+
+
+ODD = [
+    "0",
+    "-1",
+    "1e400",
+    "nan",
+    "true",
+    '""',
+    '"\\u202e"',
+    "[]",
+    "[[]]",
+    "{}",
+    '["a", 1]',
+    "99999999999999999999",
+    "12",
+    '"auto"',
+]
+KEYS = ["title", "for", "notes", "lean_ms", "pocket_ms", "takes", "done", "family", "grade", "metre", "seed", "bars"]
+KEYS += ["tempo_bpm", "click", "ladder", "exercise", "midi", "part", "item", "format"]
+
+
+@given(st.lists(st.tuples(st.sampled_from(KEYS), st.sampled_from(ODD), st.integers(0, 30)), min_size=1, max_size=4))
+@settings(deadline=None, max_examples=150)
+def test_whatever_is_written_gives_a_set_or_sentences(changes: list[tuple[str, str, int]]) -> None:
+    """Any value at any key: either every mistake is told, or the set can be shown and printed."""
+    lines = HAND_WRITTEN.splitlines()
+    for key, value, place in changes:
+        lines = [line for line in lines if not line.startswith(f"{key} =")]
+        lines.insert(min(place, len(lines)), f"{key} = {value}")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "odd.toml"
+        path.write_text("\n".join(lines), encoding="utf-8")
+        if told(path):
+            with pytest.raises(SetFileError, match="odd.toml: "):
+                open_set(path)
+            return
+        opened = open_set(path)
+        assert 64 == len(opened.fingerprint)
+        assert sheet_text(sheet_of(opened)).endswith("_\n")
+        assert sheet_html(sheet_of(opened)).endswith("</html>")
+
+
+def told(path: Path) -> tuple[str, ...]:
+    """The mistakes in a file, that it is no TOML among them."""
+    try:
+        return check_set(path)
+    except SetFileError as e:
+        return (str(e),)

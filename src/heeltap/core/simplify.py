@@ -15,7 +15,7 @@ What belongs to a beat (ours, from how a teacher reduces a part)
 * A level that would be empty (a part that plays only between the beats, cut short) gives each place the first stroke
   that follows it before the next place.
 
-Inside: `Simpler`, `simplify`.
+Inside: `Simpler`, `simplify`, `bars_of`.
 """
 
 from collections.abc import Sequence
@@ -33,7 +33,7 @@ from heeltap.core.simplify_written import Written
 from heeltap.errors import PlanError, sentence
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["Simpler", "simplify"]
+__all__ = ["Simpler", "bars_of", "simplify"]
 
 _COVER_TICKS = TICKS_PER_QUARTER // 4
 """A note belongs to a later place when it is held over it by a sixteenth: legato fingers overlap by less."""
@@ -86,7 +86,7 @@ def simplify(
     if len(part) == 0:
         raise PlanError(sentence(name, "no note on any slot", "at least one"))
     fine = _fine(tempo)
-    bars = _bars(part, metre, drums=drums)
+    bars = bars_of(part, metre, drums=drums)
     forms: list[Simpler] = []
     for level in LEVELS:
         slots = level_slots(level.name, part, metre, bars)
@@ -97,7 +97,7 @@ def simplify(
     return tuple(forms)
 
 
-def _bars(part: Written, metre: MetreMap, *, drums: bool) -> int:
+def bars_of(part: Written, metre: MetreMap, *, drums: bool) -> int:
     """Bars of the part, with the one more that its last notes may be held over into."""
     bars = int(metre.bar_beat(part.at_tick / TICKS_PER_QUARTER)[0].max())
     end = float(metre.quarter_of_bar(bars + 1)) * TICKS_PER_QUARTER

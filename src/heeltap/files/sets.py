@@ -15,7 +15,7 @@
 An item is generated (``family``), an exercise file (``exercise``) or a part of a MIDI file (``midi``); what is said at
 the top holds for every item that does not say otherwise. docs/guide/sets.md has all keys.
 
-Inside: `read_set`, `set_from_toml`, `mistakes_in`, `FORMAT`.
+Inside: `read_set`, `set_from_toml`, `mistakes_in`, `FORMAT`, `TOP_KEYS`, `ITEM_KEYS`.
 """
 
 import difflib
@@ -34,15 +34,15 @@ from heeltap.files.parts import choose_part
 from heeltap.files.set_generated import GENERATED, generated, refused
 from heeltap.files.smf import read_midi
 
-__all__ = ["FORMAT", "mistakes_in", "read_set", "set_from_toml"]
+__all__ = ["FORMAT", "ITEM_KEYS", "TOP_KEYS", "mistakes_in", "read_set", "set_from_toml"]
 
 FORMAT = "heeltap.set/1"
 
 _SHARED = ("lean_ms", "pocket_ms", "takes", "done")
 """Keys that the top may set for every item."""
 
-_TOP = ("format", "title", "for", "notes", *_SHARED, "item")
-_ITEM = ("title", "notes", *GENERATED, "exercise", "midi", "part", "tempo_bpm", "ladder", "click", *_SHARED)
+TOP_KEYS = ("format", "title", "for", "notes", *_SHARED, "item")
+ITEM_KEYS = ("title", "notes", *GENERATED, "exercise", "midi", "part", "tempo_bpm", "ladder", "click", *_SHARED)
 _SOURCES = ("family", "exercise", "midi")
 _MOST_ITEMS = 60
 _MOST_TAKES = 99
@@ -95,7 +95,7 @@ def _text_of(path: Path) -> str:
 def _set(check: Check, name: str, folder: Path) -> PracticeSet:
     """The set as far as it can be read; mistakes are left in ``check``."""
     top = check.document
-    check.only(top, (), _TOP)
+    check.only(top, (), TOP_KEYS)
     if check.text(top, (), "format") not in (FORMAT, ""):
         check.wrong(("format",), repr(top["format"]), f'"{FORMAT}"', "a newer heeltap may have written it")
     shared = _shared(check, top, (), _Shared(AS_WRITTEN, None, 1, Done()))
@@ -163,7 +163,7 @@ def _notes(check: Check, row: dict[str, Any], path: Key) -> tuple[str, ...]:
 
 def _item(check: Check, row: dict[str, Any], path: Key, shared: _Shared, folder: Path) -> SetItem | None:
     """One exercise; None where it cannot be told which."""
-    check.only(row, path, _ITEM)
+    check.only(row, path, ITEM_KEYS)
     named = [key for key in _SOURCES if key in row]
     if len(named) != 1:
         found = " and ".join(named) or "neither family nor exercise nor midi"

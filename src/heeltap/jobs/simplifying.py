@@ -20,7 +20,7 @@ from heeltap.core.grid import Slots, place
 from heeltap.core.meter import MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.core.notes import Notes, make_notes
 from heeltap.core.planning import sections_from_markers
-from heeltap.core.simplify import Simpler, simplify
+from heeltap.core.simplify import Simpler, bars_of, simplify
 from heeltap.core.simplify_written import (
     Written,
     on_placed_slots,
@@ -91,29 +91,37 @@ def simplify_file(
     chosen = choose_part(midi, part)
     tempo = midi.tempo if tempo_bpm is None else steady_tempo(tempo_bpm)
     metres = midi.metre if metre is None else _metre(metre)
-    rows = midi.rows_of(chosen)
-    as_written = tempo_bpm is None and not midi.frames and written_already(midi.tick[rows], tempo.ticks_per_quarter)
-    notes = midi.notes_of(chosen)
-    ends = _ends(midi, chosen, notes, tempo)
-    if as_written:
-        written, scale = _as_written(notes, ends, tempo), 1.0
-    else:
-        slots = place(notes.onset_us, tempo, metres, take_pitch=notes.pitch, take_velocity=notes.velocity)
-        if not slots.on_grid:
-            raise _no_click(midi, tempo, given=tempo_bpm is not None)
-        written, scale = _placed(notes, ends, tempo, slots), slots.tempo_scale
-    markers = [(marker.tick, marker.text) for marker in midi.markers]
-    bars = int(metres.bar_beat(written.at_tick / TICKS_PER_QUARTER)[0].max(initial=1))
+    written, scale, how = _written(midi, chosen, tempo, metres, given=tempo_bpm is not None)
+    if len(written) == 0:
+        raise MidiFileError(midi.path, f"no note of '{chosen.name}' on any slot", "at least one")
+    per_quarter = tempo.ticks_per_quarter
+    at_tick = tempo.tick_at([marker.at_us for marker in midi.markers]).tolist()
+    markers = [(tick, marker.text) for tick, marker in zip(at_tick, midi.markers, strict=True)]
+    bars = bars_of(written, metres, drums=chosen.is_drums)
     forms = simplify(
         written,
         tempo=_scaled(tempo, scale),
         metre=metres,
         drums=chosen.is_drums,
-        sections=sections_from_markers(markers, metres, bars, ticks_per_quarter=midi.tempo.ticks_per_quarter),
+        sections=sections_from_markers(markers, metres, bars, ticks_per_quarter=per_quarter),
         name=Path(path).stem,
     )
-    how = "as written" if as_written else "placed on the grid"
     return SimplerParts(Path(path).name, chosen, how, forms, written.left_out, midi.warnings)
+
+
+def _written(midi: Midi, part: Part, tempo: TempoMap, metre: MetreMap, *, given: bool) -> tuple[Written, float, str]:
+    """The part on its slots, its tempo over the tempo given, and how that came about."""
+    notes = midi.notes_of(part)
+    ends = _ends(midi, part, notes, tempo)
+    ticks = midi.tick[midi.rows_of(part)]
+    if not given and not midi.frames and written_already(ticks, tempo.ticks_per_quarter):
+        return _as_written(notes, ends, tempo), 1.0, "as written"
+    if not given and not midi.has_tempo:
+        raise _no_click(midi, tempo, given=False)
+    slots = place(notes.onset_us, tempo, metre, take_pitch=notes.pitch, take_velocity=notes.velocity)
+    if not slots.on_grid:
+        raise _no_click(midi, tempo, given=given)
+    return _placed(notes, ends, tempo, slots), slots.tempo_scale, "placed on the grid"
 
 
 def _metre(text: str) -> MetreMap:
@@ -123,11 +131,12 @@ def _metre(text: str) -> MetreMap:
 
 def _no_click(midi: Midi, tempo: TempoMap, *, given: bool) -> MidiFileError:
     """Why a part cannot be made simpler."""
+    expected = "a part played to a click, or as written"
+    if not given and not midi.has_tempo:
+        return MidiFileError(midi.path, "states no tempo and was played", expected, "name the click's --tempo")
     bpm = f"{bpm_from_us_per_quarter(int(tempo.us_per_quarter[0])):.4g} bpm"
-    if not given:
-        bpm = f"the file's {bpm}" if midi.has_tempo else f"the {bpm} that a file without a tempo stands for"
     hint = "where its tempo is free no beat can be told; where there was a click, name its --tempo and --metre"
-    return MidiFileError(midi.path, f"the notes do not follow {bpm}", "a part played to a click, or as written", hint)
+    return MidiFileError(midi.path, f"the notes do not follow {'' if given else 'its '}{bpm}", expected, hint)
 
 
 def _ends(midi: Midi, part: Part, notes: Notes, tempo: TempoMap) -> tuple[IntArray, IntArray]:

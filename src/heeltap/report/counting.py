@@ -5,6 +5,7 @@
 
 from collections.abc import Iterable
 from itertools import pairwise
+from math import ceil
 
 from heeltap.core.counted import CountedBar
 from heeltap.report import words
@@ -14,8 +15,8 @@ __all__ = ["bar_words", "counted_lines"]
 _LABEL = 12
 """Columns in front of a line for bar numbers and voices."""
 
-_WIDTH = 64
-"""Columns for a bar."""
+_WIDTH = 67
+"""Columns for a bar, so that a line has 79."""
 
 
 def bar_words(bar: CountedBar) -> str:
@@ -28,31 +29,45 @@ def bar_words(bar: CountedBar) -> str:
 
 def counted_lines(bar: CountedBar) -> list[str]:
     """The lines of one bar; the bars that it stands for are told on a line of their own where they are many."""
-    per_quarter = _columns_per_quarter(bar)
+    width = _unit_width(bar)
     label = bar_words(bar)
     first = [] if len(label) < _LABEL - 1 else [label]
-    lines = [*first, _line("" if first else label, ((s.at_quarter, s.text) for s in bar.syllables), per_quarter)]
+    lines = [*first, _line("" if first else label, ((s.at_quarter, s.text) for s in bar.syllables), bar, width)]
     for voice in bar.voices:
         marks = ("#" if accent else "o" for accent in voice.accent)
-        lines.append(_line(voice.name[: _LABEL - 1], zip(voice.at_quarter, marks, strict=True), per_quarter))
+        lines.append(_line(voice.name[: _LABEL - 1], zip(voice.at_quarter, marks, strict=True), bar, width))
     if not bar.voices:
         lines.append("rest")
     if bar.fill_from_quarter is not None:
-        start, end = (round(at * per_quarter) for at in (bar.fill_from_quarter, bar.length_quarters))
+        start, end = (_column(at, bar, width) for at in (bar.fill_from_quarter, bar.length_quarters))
         lines.append(f"{'fill':<{_LABEL}}{' ' * start}{'~' * max(1, end - start - 1)}")
     return [line.rstrip() for line in lines]
 
 
-def _columns_per_quarter(bar: CountedBar) -> float:
-    """Columns a quarter: every syllable has one and a space behind it where the width allows."""
-    places = [s.at_quarter for s in bar.syllables]
-    closest = min((b - a for a, b in pairwise(places)), default=bar.unit_quarters)
-    return max(min(3 / closest, 12 / bar.unit_quarters, _WIDTH / bar.length_quarters), 2 / bar.unit_quarters)
+def _unit_width(bar: CountedBar) -> int:
+    """Columns of one counted number: three for each syllable in the finest, fewer where the bar would be too wide, but
+    always a space between two syllables."""
+    within = [round(s.at_quarter / bar.unit_quarters % 1.0, 3) for s in bar.syllables]
+    finest = 4 if {0.25, 0.75} & set(within) else 3 if 0.333 in within else 2 if 0.5 in within else 1
+    units = round(bar.length_quarters / bar.unit_quarters)
+    width = min(3 * finest, max(_WIDTH // units, 2))
+    while any(
+        _column(b.at_quarter, bar, width) <= _column(a.at_quarter, bar, width) + len(a.text)
+        for a, b in pairwise(bar.syllables)
+    ):
+        width += 1
+    return width
 
 
-def _line(label: str, marks: Iterable[tuple[float, str]], per_quarter: float) -> str:
+def _column(at_quarter: float, bar: CountedBar, width: int) -> int:
+    """Column of a place: numbers every ``width``, what lies between them in proportion, rounded up."""
+    unit, within = divmod(at_quarter / bar.unit_quarters + 1e-6, 1.0)
+    return int(unit) * width + ceil(within * width - 1e-3)
+
+
+def _line(label: str, marks: Iterable[tuple[float, str]], bar: CountedBar, width: int) -> str:
     """Marks in their columns behind a label."""
     text = ""
     for at_quarter, mark in marks:
-        text = text.ljust(round(at_quarter * per_quarter)) + mark
+        text = text.ljust(_column(at_quarter, bar, width)) + mark
     return f"{label:<{_LABEL}}{text}"
