@@ -59,8 +59,8 @@ def share_out(odds: Odds, planned_count: int, played_count: int) -> Chances:
         before, chance = chance, joint / (1.0 + joint)
         if weight.size == 0 or float(np.max(np.abs(chance - before))) < _SETTLED:
             break
-    miss = 1.0 / (1.0 + np.bincount(planned, weight * free_played, planned_count))
-    return Chances(chance, miss)
+    worth = np.bincount(planned, weight * free_played, planned_count).astype(np.float64)
+    return Chances(chance, 1.0 / (1.0 + worth))
 
 
 def choose(odds: Odds, chances: Chances, planned_count: int, played_count: int) -> tuple[IntArray, FloatArray]:

@@ -131,7 +131,7 @@ def _odds(
     if len(weights) > 1:
         key = (planned - low) * (played_count + 1) + played + 1
         unique, place = np.unique(key, return_inverse=True)
-        weight = np.bincount(place, weight)
+        weight = np.bincount(place, weight).astype(np.float64)
         planned, played = low + unique // (played_count + 1), unique % (played_count + 1) - 1
     miss = np.zeros(high - low)
     unplayed = played < 0

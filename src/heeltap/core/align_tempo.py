@@ -7,6 +7,7 @@ milliseconds).
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from heeltap.core.align_habits import KEYS
 from heeltap.core.align_inputs import Line
@@ -152,7 +153,9 @@ def _jumps(gain: FloatArray) -> tuple[FloatArray, IntArray]:
     return best + _JUMP, source
 
 
-def _trace(front: _Front, came: IntArray, lows: IntArray, score: Score, take: Line) -> tuple[IntArray, BoolArray]:
+def _trace(
+    front: _Front, came: npt.NDArray[np.int16], lows: IntArray, score: Score, take: Line
+) -> tuple[IntArray, BoolArray]:
     """Walk the best path back."""
     stroke = np.empty(len(take), np.int64)
     fits = np.zeros(len(take), bool)
