@@ -17,6 +17,8 @@ from heeltap.ports.schedule import Schedule
 from heeltap.sound.audio import Recording
 from heeltap.sound.click import click_schedule
 from tests.files.test_calibration import a_test
+from tests.live.jack_player import Player
+from tests.live.jack_server import Server, server_missing
 from tests.live.timing import now_ns
 from tests.makers.recordings import RATE_HZ, Scene, a_click, a_knock
 
@@ -112,8 +114,10 @@ def test_wireless_microphone_is_refused(short_clicks: np.ndarray, zero_ns: list[
         microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1), script=strokes(short_clicks))
 
 
-def test_microphone_needs_a_click() -> None:
-    """Without an output there is nothing to hear; the recorder is not touched."""
+def test_a_click_must_be_heard() -> None:
+    """Without an output there is nothing to tap to or to record; the recorder is not touched."""
+    with pytest.raises(PortError, match="no output for the click"):
+        tapped_delay("fake:", None)
     with pytest.raises(PortError, match="no output for the click"):
         microphone_delay_of("fake:", None, Ear([], np.zeros(0), np.zeros(0)), rng=np.random.default_rng(1))
 
@@ -135,7 +139,7 @@ def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:
     """Half the clicks tapped are not enough."""
     clicks = click_schedule(steady_tempo(1500), steady_metre(), 11)
     monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
-    answer = tapped_delay("fake:", None, script=strokes(80_000.0 * np.arange(22)))
+    answer = tapped_delay("fake:", "fake:", script=strokes(80_000.0 * np.arange(22)))
 
     assert isinstance(answer, Declined)
     assert f"at least {LEAST_TAPS}" in answer.reason
@@ -185,3 +189,27 @@ def test_what_is_played_for_calibrating() -> None:
     assert 44 == sum(kind in ("click", "accent") for kind in taps.kind)
     assert (24, 120) == (sum(on), knocks.messages[0][2])
     assert np.diff(knocks.due_us[on]).min() >= 700_000
+
+
+@pytest.mark.jack
+@pytest.mark.skipif(bool(server_missing()), reason=server_missing())
+def test_tapping_along_over_a_real_route(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process taps 25 ms after each click that it hears over a real MIDI port: the feel offset says so, but for
+    the turns of the server, and is kept with the server's buffer."""
+    monkeypatch.setenv("HEELTAP_MIDI_API", "jack")
+    clicks = click_schedule(steady_tempo(500), steady_metre(), 11)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    with Server(period=64) as server:
+        for key, value in server.environment.items():
+            monkeypatch.setenv(key, value)
+        player = Player(server.environment)
+        at_ns = 120_000_000 * np.arange(4, 48) + 25_000_000
+        player.play(at_ns.tolist(), [40] * 44, from_first_click=True)
+        delay = tapped_delay("robot:", "robot-ear:")
+        assert isinstance(delay, Delay), delay
+        row = keep(delay, "robot:", "robot-ear:")
+        player.finish()
+
+    assert 44 - SETTLING == delay.n
+    assert 25.0 < delay.delay_ms < 40.0  # four turns of 1.3 ms, and a busy machine
+    assert ("robot:out", "robot-ear:in", "64 frames at 48000 Hz") == (row.in_port, row.out_port, row.buffer)

@@ -1,6 +1,7 @@
 """``heeltap calibrate``: the constant delay between finger and number, in one of three ways."""
 
 import argparse
+import sys
 from typing import TYPE_CHECKING, Any
 
 from heeltap.cli.selftest import moving_bar
@@ -100,14 +101,15 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
 
 def _words(row: "Calibrated") -> list[str]:
     """One calibration for people."""
+    from heeltap.jobs.drill_text import marks_for
     from heeltap.live.calibrate import FEEL, SAME_PATH
 
     route = f"in {row.in_port}, out {row.out_port or 'silent'}"
     kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", buffer not known")
-    sure = f"± {row.uncertainty_ms:.1f} ms"
+    sure = f"{marks_for(sys.stdout.encoding).plus_minus} {row.uncertainty_ms:.1f} ms"
     if row.method == SAME_PATH:
         return [f"{route}: same path, nothing to correct ({sure})", kept]
-    scatter = "" if row.spread_ms is None else f", single ones scatter by {row.spread_ms:.1f} ms"
+    scatter = "" if row.spread_ms is None else f", each scatters by {row.spread_ms:.1f} ms"
     if row.method == FEEL:
         told = f"feel offset {row.delay_ms:+.1f} ms {sure} (minus is before the click), {row.n} taps{scatter}"
         return [f"{route}: {told}", f"{kept}; never used to judge early or late"]

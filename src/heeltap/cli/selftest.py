@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     with moving_bar("testing") as progress:
         report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(args.seed), progress=progress)
     text = lines(report)
-    if report.sent:
+    if report.lost < report.sent:  # an open cable says nothing about the machine
         text.append(f"Kept in {keep(report)}; takes made with these ports will say so.")
     stream = sys.stderr if args.json == "-" else sys.stdout
     print("\n".join(text), file=stream)
@@ -80,12 +80,13 @@ def lines(report: "LoopReport") -> list[str]:
         ("stamps strayed", report.stamp_ms),
         ("both together", report.echo_ms),
     )
-    if report.echo_ms is not None:
+    if report.late_ms is not None:
         text += [f"{'ms':<18}{'median':>8}{'95 %':>8}{'99 %':>8}{'most':>8}"]
     text += [_row(title, part) for title, part in rows if part is not None]
     if report.trip_ms is not None:
         text.append(f"There and back: {report.trip_ms:.2f} ms; always the same, so calibration takes care of it.")
-    return [*text, _drift(report), _machine(report), verdict(report)]
+    text += [] if report.echo_ms is None else [_drift(report)]
+    return [*text, _machine(report), verdict(report)]
 
 
 def _counts(report: "LoopReport") -> str:
@@ -105,10 +106,11 @@ def _row(title: str, part: "Spread") -> str:
 def _drift(report: "LoopReport") -> str:
     """The driver's clock beside ours."""
     if report.drift_ppm is None or report.drift_ci95_ppm is None:
-        return "The driver's clock: nothing to be told (it counts whole milliseconds, or too little came back)"
+        return "The driver's clock: nothing to be told, it counts whole milliseconds or too little came back"
     low, high = report.drift_ci95_ppm
     jumps = "" if not report.jumps else f"; it jumped {report.jumps} times"
-    return f"The driver's clock runs {report.drift_ppm:+.0f} ppm against ours ({low:+.0f} to {high:+.0f}){jumps}"
+    ppm, low_ppm, high_ppm = (f"{round(value) + 0:+d}" for value in (report.drift_ppm, low, high))
+    return f"The driver's clock runs {ppm} ppm against ours ({low_ppm} to {high_ppm}){jumps}"
 
 
 def _machine(report: "LoopReport") -> str:

@@ -88,14 +88,14 @@ class _Head(msgspec.Struct):
     format: str
 
 
-class _Calibrations(msgspec.Struct, frozen=True):
-    rows: list[Calibrated]
+class _Calibrations(msgspec.Struct, frozen=True, kw_only=True):
     format: str = "heeltap.calibration/1"
+    rows: list[Calibrated]
 
 
-class _Selftests(msgspec.Struct, frozen=True):
-    rows: list[Selftested]
+class _Selftests(msgspec.Struct, frozen=True, kw_only=True):
     format: str = "heeltap.selftest/1"
+    rows: list[Selftested]
 
 
 def calibration_file() -> Path:
@@ -110,13 +110,13 @@ def selftest_file() -> Path:
 
 def calibrations() -> list[Calibrated]:
     """All that are kept, newest first; raises `StoreError` when the file is damaged or newer than we are."""
-    found = _read(calibration_file(), _Calibrations)
+    found = _read(calibration_file(), _Calibrations, "heeltap.calibration/1")
     return [] if found is None else found.rows
 
 
 def selftests() -> list[Selftested]:
     """All that are kept, newest first; raises `StoreError` when the file is damaged or newer than we are."""
-    found = _read(selftest_file(), _Selftests)
+    found = _read(selftest_file(), _Selftests, "heeltap.selftest/1")
     return [] if found is None else found.rows
 
 
@@ -130,7 +130,7 @@ def keep_calibration(row: Calibrated) -> Path:
     """
     feels = row.method == FEEL
     rest = [old for old in calibrations() if not (_same(old, row) and (old.method == FEEL) is feels)]
-    return _write(calibration_file(), _Calibrations([row, *rest][:_KEPT]))
+    return _write(calibration_file(), _Calibrations(rows=[row, *rest][:_KEPT]))
 
 
 def forget_calibrations(in_port: str | None = None, out_port: str | None = None) -> int:
@@ -141,7 +141,7 @@ def forget_calibrations(in_port: str | None = None, out_port: str | None = None)
     rows = calibrations()
     left = [row for row in rows if not (_begins(row.in_port, in_port) and _begins(row.out_port, out_port))]
     if len(left) < len(rows):
-        _write(calibration_file(), _Calibrations(left))
+        _write(calibration_file(), _Calibrations(rows=left))
     return len(rows) - len(left)
 
 
@@ -152,7 +152,7 @@ def _begins(name: str, wanted: str | None) -> bool:
 def keep_selftest(row: Selftested) -> Path:
     """Keep one in place of an earlier one of its ports; raises `StoreError`."""
     rest = [old for old in selftests() if not _same(old, row)]
-    return _write(selftest_file(), _Selftests([row, *rest][:_KEPT]))
+    return _write(selftest_file(), _Selftests(rows=[row, *rest][:_KEPT]))
 
 
 def _same(one: Row, other: Row) -> bool:
@@ -162,9 +162,8 @@ def _same(one: Row, other: Row) -> bool:
 Store = TypeVar("Store", _Calibrations, _Selftests)
 
 
-def _read(path: Path, kind: type[Store]) -> Store | None:
+def _read(path: Path, kind: type[Store], wanted: str) -> Store | None:
     """The file's content; None where there is no file."""
-    wanted = str(kind.__struct_defaults__[-1])
     hint = "move it away to start anew"
     try:
         data = path.read_bytes()

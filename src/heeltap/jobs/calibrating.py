@@ -73,12 +73,12 @@ def tapped_delay(
     Raises
     ------
     PortError
-        A port cannot be opened, is wireless, or is the computer's keyboard.
+        A port cannot be opened, is wireless, is the computer's keyboard, or there is no output.
     KeyboardInterrupt
         Ctrl-C.
     """
-    names = _checked(in_port, out_port)
-    spec = EngineSpec(tap_clicks(), (names[0],), out_port and names[1], script=script, virtual=virtual)
+    names = _checked(in_port, out_port, heard=True)
+    spec = EngineSpec(tap_clicks(), (names[0],), names[1], script=script, virtual=virtual)
     journal = _played(spec, progress)
     sent = journal.click_sent_us[(journal.click_due_us >= 0) & (journal.click_sent_us < NOT_SENT_US)]
     return feel_offset(_knocks(journal), sent)
@@ -126,9 +126,7 @@ def microphone_delay_of(
     KeyboardInterrupt
         Ctrl-C.
     """
-    names = _checked(in_port, out_port)
-    if out_port is None:
-        raise PortError(sentence("microphone", "no output for the click", "--out with a port that sounds"))
+    names = _checked(in_port, out_port, heard=True)
     spec = EngineSpec(knock_clicks(rng), (names[0],), names[1], script=script, virtual=virtual)
     start_ns = (SystemClock() if clock is None else clock).now_ns()
     recorder.start()
@@ -145,12 +143,15 @@ def microphone_delay_of(
     return microphone_delay(recording.wave, recording.rate_hz, zero_us + sent, zero_us + _knocks(journal))
 
 
-def _checked(in_port: str, out_port: str | None) -> tuple[str, str]:
-    """Both names, stable and whole; raises `PortError` for those that cannot be calibrated."""
+def _checked(in_port: str, out_port: str | None, *, heard: bool = False) -> tuple[str, str]:
+    """Both names, stable and whole; raises `PortError` for those that cannot be calibrated, and where a click must be
+    heard and there is no output."""
     if in_port == KEYS_NAME:
         raise PortError(
             sentence("input 'keys'", "the computer's keyboard is good to 20 ms only", "a MIDI input to calibrate")
         )
+    if heard and out_port is None:
+        raise PortError(sentence("calibration", "no output for the click", "--out with a port that sounds"))
     names = stable_ports(in_port, out_port)
     refuse_wireless(*names, selftests())
     return names

@@ -27,8 +27,9 @@ SAME_PATH, MICROPHONE = "same-path", "microphone"
 """Methods, as they are kept and shown."""
 
 LIMITS = {
-    SAME_PATH: "Holds only while click and own sound come out of the same output. With a sound module of its own "
-    "the two ways over the wire remain: about 1 ms each on a DIN cable, up to 1 ms each on USB.",
+    SAME_PATH: "Holds only while click and own sound come out of the same output. Where your keys or pads sound in a "
+    "module by themselves and the click is sent there, the way over the wire and back remains: about 1 ms each on a DIN "
+    "cable, up to 1 ms each on USB.",
     MICROPHONE: "Output and input delay together, without a human in it; the microphone's own latency falls out. A "
     "metre more from loudspeaker to microphone than from pad to microphone counts as 2.9 ms. It holds for these "
     "ports and this buffer.",

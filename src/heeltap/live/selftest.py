@@ -193,7 +193,7 @@ def _first_of_each(heard: Iterable[int]) -> dict[int, int]:
 
 
 def _spread(sizes_ms: FloatArray) -> Spread:
-    return Spread(*(float(value) for value in np.quantile(sizes_ms, (0.5, 0.95, 0.99, 1.0))))
+    return Spread(*(round(float(value), 4) for value in np.quantile(sizes_ms, (0.5, 0.95, 0.99, 1.0))))
 
 
 def _around(lag_us: FloatArray) -> Spread:
