@@ -149,10 +149,18 @@ def _against_grid(
 ) -> tuple[Judged, tuple[str, ...], Swing | None]:
     if how.grid is None:
         grouped = strokes(notes)
-        at_us, stroke_of_note = grouped.at_us, grouped.stroke_of_note
+        at_us, stroke_of_note, pitch, velocity = grouped.at_us, grouped.stroke_of_note, grouped.pitch, grouped.velocity
     else:
-        at_us, stroke_of_note = notes.onset_us, np.arange(len(notes), dtype=np.int64)
-    slots = place(at_us, take.tempo, take.metre, grid=how.grid, delay_ms=how.delay_ms or 0.0)
+        at_us, stroke_of_note, pitch, velocity = notes.onset_us, np.arange(len(notes)), notes.pitch, notes.velocity
+    slots = place(
+        at_us,
+        take.tempo,
+        take.metre,
+        grid=how.grid,
+        take_pitch=pitch,
+        take_velocity=velocity,
+        delay_ms=how.delay_ms or 0.0,
+    )
     judged = judge_grid(
         notes,
         stroke_of_note,
