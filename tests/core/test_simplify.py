@@ -86,6 +86,13 @@ def test_legato_is_no_tie() -> None:
     assert [(0, [60]), (4, [64])] == struck(forms(part)["strong"])
 
 
+def test_a_finger_left_down_beside_a_struck_note_is_no_tie() -> None:
+    """The ornament's key a semitone above the tune, let go late; a suspension a fourth above the bass is one."""
+    part = written((0, 1, 48), (1.5, 2.5, 73), (1.5, 3, 65), *chord(2, 3, 60, 72))
+
+    assert (2, [60, 65, 72]) == struck(forms(part)["strong"])[1]
+
+
 def test_the_pedal_alone_fills_in_and_never_takes_bass_or_top() -> None:
     """Notes of the beat before that ring on under the pedal: between bass and top yes, above and below no."""
     part = written((0, 1, 36), (1, 1.5, 84, 4), (1, 1.5, 55, 4), (1, 1.5, 30, 4), *chord(2, 3, 48, 64))
@@ -126,6 +133,14 @@ def test_the_chord_after_a_bass_note_goes_on_top_of_it() -> None:
 
     assert [(0, [36, 60, 64])] == struck(found["strong"])
     assert [(0, [36]), (1, [60, 64]), (2, [60, 64])] == struck(found["beats"])
+
+
+@pytest.mark.parametrize(("bass_end", "keys"), [(0.8, [36, 60, 64]), (0.7, [36])])
+def test_a_chord_straight_after_the_bass_is_its_chord_without_the_pedal_too(bass_end: float, keys: list[int]) -> None:
+    """A sixteenth at most between the bass note's end and the chord; further apart they are two things."""
+    part = written((0, bass_end, 36), *chord(1, 1.5, 60, 64))
+
+    assert [(0, keys)] == struck(forms(part, metre=(3, 4))["strong"])
 
 
 def test_a_tune_is_not_made_into_chords() -> None:

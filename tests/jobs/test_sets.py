@@ -213,6 +213,10 @@ ODD = [
     "99999999999999999999",
     "12",
     '"auto"',
+    "2",
+    "[60, 70]",
+    '"3/4"',
+    '"every"',
 ]
 KEYS = ["title", "for", "notes", "lean_ms", "pocket_ms", "takes", "done", "family", "grade", "metre", "seed", "bars"]
 KEYS += ["tempo_bpm", "click", "ladder", "exercise", "midi", "part", "item", "format"]
@@ -230,7 +234,7 @@ def test_whatever_is_written_gives_a_set_or_sentences(changes: list[tuple[str, s
         path = Path(folder) / "odd.toml"
         path.write_text("\n".join(lines), encoding="utf-8")
         if told(path):
-            with pytest.raises(SetFileError, match="odd.toml: "):
+            with pytest.raises(SetFileError, match=r"odd\.toml: "):
                 open_set(path)
             return
         opened = open_set(path)

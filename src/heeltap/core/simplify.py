@@ -4,10 +4,11 @@ What belongs to a beat (ours, from how a teacher reduces a part)
 ----------------------------------------------------------------
 * A note struck on a place that the level keeps stays there.
 * A note struck before such a place and *held* over it, by a sixteenth at least, belongs to the place that it covers: a
-  pushed chord, a tie. It is struck once, at the first place that it covers, and then held on.
+  pushed chord, a tie. It is struck once, at the first place that it covers, and then held on. Not so a finger left
+  down a semitone beside a note that is struck there.
 * Notes held over by the *pedal* alone fill in between bass and top, or stand for the beat where nothing else sounds.
-* On the two simplest levels a broken chord is put together: what is struck after the beat while its bass still sounds
-  fills in between bass and top, and a chord after a single bass note goes on top of it.
+* On the two simplest levels a broken chord is put together: what is struck while the bass of the beat sounds, or
+  straight after it, fills in between bass and top, and a chord after a single bass note goes on top of it.
 * The bass and the top always stay. On those two levels a stroke has at most two notes more, notes new to the chord
   before octaves, none of them within a tone of another unless both were struck there.
 * Drums are never moved: what is struck on the place stays; on the two simplest levels one low drum, one snare and one of

@@ -10,6 +10,7 @@ import numpy as np
 
 from heeltap.core.arrays import IntArray
 from heeltap.core.simplify_written import Written
+from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Chord", "drum_chord", "key_chord"]
 
@@ -18,6 +19,12 @@ _INNER = 2
 
 _CLOSE = 2
 """Semitones: two notes no further apart are a rub; passing notes under a pedal make many, chords few. Ours."""
+
+_SEMITONE = 1
+"""A finger that is still down a semitone beside what is struck was left there: an ornament's, no suspension's. Ours."""
+
+_STRAIGHT_TICKS = TICKS_PER_QUARTER // 4
+"""What is struck within a sixteenth of the bass note's end follows straight on it. Ours."""
 
 _LOW_DRUMS, _SNARES = (35, 36), (37, 38, 39, 40)
 """General MIDI percussion keys of bass drums and snare sounds (General MIDI 1)."""
@@ -45,13 +52,14 @@ def key_chord(
     thin : bool
         Keep bass, top and at most two more.
     """
-    sure = [*struck.tolist(), *held.tolist()] or rung.tolist()
+    left_over = [row for row in held.tolist() if _rubs(part, row, struck.tolist(), _SEMITONE)]
+    sure = [*struck.tolist(), *(row for row in held.tolist() if row not in left_over)] or rung.tolist()
     if not sure:
         return Chord(at_tick, ())
     rows = _by_key(part, sure)
     extra = [row for row in rung.tolist() if row not in sure]
     if thin:
-        extra += _broken(part, rows, after.tolist())
+        extra += _broken(part, rows, after)
     low, high = rows[0], rows[-1]
     if thin and low == high and (top := _chord_after(part, low, after)):
         rows, high, extra, struck = [low, *top], top[-1], [], np.array(top)
@@ -65,9 +73,9 @@ def _between(part: Written, row: int, low: int, high: int) -> bool:
     return bool(part.pitch[low] < part.pitch[row] < part.pitch[high])
 
 
-def _rubs(part: Written, row: int, others: Iterable[int]) -> bool:
-    """Whether a note is, or lies within a tone of, one of the others."""
-    return any(abs(int(part.pitch[row]) - int(part.pitch[one])) <= _CLOSE for one in others)
+def _rubs(part: Written, row: int, others: Iterable[int], reach: int = _CLOSE) -> bool:
+    """Whether a note is, or lies within so many semitones of, one of the others."""
+    return any(abs(int(part.pitch[row]) - int(part.pitch[one])) <= reach for one in others)
 
 
 def _by_key(part: Written, rows: Iterable[int]) -> list[int]:
@@ -78,16 +86,21 @@ def _by_key(part: Written, rows: Iterable[int]) -> list[int]:
     return [best[key] for key in sorted(best)]
 
 
-def _broken(part: Written, rows: list[int], after: list[int]) -> list[int]:
-    """Notes struck later while the bass of the stroke still sounds, the longest first."""
-    end = int(part.sounding_tick[rows[0]])
-    later = [row for row in after if part.at_tick[row] < end]
+def _broken(part: Written, rows: list[int], after: IntArray) -> list[int]:
+    """Notes struck later to the bass of the stroke, the longest first."""
+    later = _over(part, rows[0], after).tolist()
     return sorted(later, key=lambda row: int(part.at_tick[row] - part.sounding_tick[row]))
 
 
+def _over(part: Written, bass: int, after: IntArray) -> IntArray:
+    """Those struck while a bass note sounds, or straight after it, as the chords of a waltz without the pedal are."""
+    found: IntArray = after[part.at_tick[after] <= part.sounding_tick[bass] + _STRAIGHT_TICKS]
+    return found
+
+
 def _chord_after(part: Written, bass: int, after: IntArray) -> list[int]:
-    """The first chord of two notes or more above a single bass note that still sounds."""
-    sounding = after[part.at_tick[after] < part.sounding_tick[bass]]
+    """The first chord of two notes or more above a single bass note."""
+    sounding = _over(part, bass, after)
     for tick in np.unique(part.at_tick[sounding]).tolist():
         rows = _by_key(part, sounding[part.at_tick[sounding] == tick].tolist())
         if len(rows) > 1 and part.pitch[rows[0]] > part.pitch[bass]:
