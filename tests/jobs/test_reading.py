@@ -3,13 +3,18 @@
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import heeltap
+from heeltap.core.meter import steady_tempo
+from heeltap.core.notes import make_notes
 from heeltap.errors import InputFileError
+from heeltap.files.smf import TrackOut, write_midi
 from heeltap.jobs.demo import demo_drill
 from heeltap.jobs.drilling import drill
 from heeltap.jobs.reading import read_take
+from heeltap.report.text import render
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 SONG = DEMO / "tollgate-road.mid"
@@ -59,3 +64,16 @@ def test_sections_can_be_named_on_the_spot() -> None:
     take = read_take(SONG, part="keys", sections="first:1 second:21")
 
     assert ["first", "second"] == [section.name for section in take.sections]
+
+
+def test_a_take_on_another_click_is_an_answer_not_a_score(tmp_path: Path) -> None:
+    """Strokes at random against the click: the result says so, and claims nothing about the playing."""
+    at = np.sort(np.random.default_rng(4).integers(0, 60_000_000, 200))
+    path = tmp_path / "elsewhere.mid"
+    write_midi(path, [TrackOut(make_notes(at, np.full(200, 60)))], tempo=steady_tempo(120))
+
+    result = heeltap.score_file(path)
+
+    assert not result.on_grid
+    assert (None, (), ()) == (result.overall.score, result.findings, result.replay)
+    assert "does not follow this click" in render(result)

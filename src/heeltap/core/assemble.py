@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.core.advise_result import advice_of
 from heeltap.core.arrays import BoolArray, IntArray, as_ints
 from heeltap.core.findings import findings
 from heeltap.core.judge import Judged
@@ -43,6 +44,8 @@ class Source:
     metre: MetreMap
     swing: Swing | None = None
     warnings: tuple[str, ...] = ()
+    on_grid: bool = True
+    """False: the take follows no grid that was tried, so nothing is said about how it was played."""
 
 
 def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
@@ -50,6 +53,9 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     table = judged.offsets
     summary = summarise(table)
     known = source.calibration.known
+    counts, overall = _counts(judged), _scored(summary.overall, judged, source, aim)
+    found = tuple(findings(table, lean_ms=aim.lean_ms if known else None))
+    again = bars_to_replay(judged, source, aim)
     return Result(
         file=source.file,
         part=source.part,
@@ -58,17 +64,18 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         pocket_ms=aim.pocket_ms,
         calibration=source.calibration,
         resolution_ms=source.resolution_ms,
-        counts=_counts(judged),
-        overall=_scored(summary.overall, judged, source, aim),
+        counts=counts,
+        overall=overall,
         by_beat=summary.by_beat,
         by_division=summary.by_division,
         by_section=_sections(summary, judged, source, aim),
         swing=source.swing,
-        findings=tuple(findings(table, lean_ms=aim.lean_ms if known else None)),
-        replay=bars_to_replay(judged, source, aim),
-        advice=(),
+        findings=found,
+        replay=again,
+        advice=advice_of(found, again, overall, counts, table, delay_known=known),
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
+        on_grid=source.on_grid,
     )
 
 
@@ -98,7 +105,9 @@ def _counts(judged: Judged) -> Counts:
 
 
 def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overall:
-    """The statistics with score and share in the pocket filled in."""
+    """The statistics with score and share in the pocket filled in; a take on no grid has neither."""
+    if not source.on_grid:
+        return overall
     scored = score(judged.offsets, judged.tally, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms, metre=source.metre)
     return replace(overall, in_pocket=scored.in_pocket, score=scored.value, score_ci95=scored.ci95)
 

@@ -209,4 +209,6 @@ class Result:
     advice: tuple[Advice, ...]
     notes: tuple[NoteRow, ...]
     warnings: tuple[str, ...] = field(default=())
+    on_grid: bool = True
+    """False: the take follows the click's grid no better than chance would; offsets then say nothing about playing."""
     format: str = FORMAT

@@ -13,14 +13,14 @@ import numpy as np
 from heeltap.core.align import align
 from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.assemble import Aim, Source, result_of
-from heeltap.core.grid import place
+from heeltap.core.grid import Slots, place
 from heeltap.core.judge import Judged, Shift, judge_grid, judge_plan
 from heeltap.core.leader import Leader
 from heeltap.core.leader_drums import follow_drums
 from heeltap.core.notes import Notes
 from heeltap.core.onsets import fold_retriggers, strokes
 from heeltap.core.plan import Plan
-from heeltap.core.result import Calibration, Reference, Result, Swing
+from heeltap.core.result import Calibration, Reference, Result
 from heeltap.files.calibration import FEEL
 from heeltap.jobs.reading import Played, read_take
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
@@ -108,12 +108,11 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
     window = 30_000 if how.retrigger_ms is None else round(how.retrigger_ms * 1000)
     folded = fold_retriggers(take.notes, retrigger_us=window)
     leader = _leader(take, window)
-    found: tuple[str, ...] = ()
-    swing: Swing | None = None
+    slots: Slots | None = None
     if take.plan is not None:
         judged = _against_plan(take.plan, folded.notes, how, leader)
     else:
-        judged, found, swing = _against_grid(take, folded.notes, how, leader)
+        judged, slots = _against_grid(take, folded.notes, how, leader)
     source = Source(
         file=take.file,
         part=take.part,
@@ -121,8 +120,9 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
         calibration=_calibration(how),
         resolution_ms=take.resolution_ms,
         metre=take.metre,
-        swing=swing,
-        warnings=(*take.warnings, *_folded(folded.folded_count), *found),
+        swing=None if slots is None else slots.swing,
+        warnings=(*take.warnings, *_folded(folded.folded_count), *(() if slots is None else slots.warnings)),
+        on_grid=slots is None or slots.on_grid,
     )
     lean = auto_lean_ms(_beat_ms(judged, take)) if how.lean_ms is None else how.lean_ms
     return judged, source, Aim(lean, how.pocket_ms)
@@ -144,9 +144,7 @@ def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None)
     return judge_plan(plan, notes, found.match, found.confidence, delay_ms=how.delay_ms or 0.0, shift=shift)
 
 
-def _against_grid(
-    take: Played, notes: Notes, how: Options, leader: Leader | None
-) -> tuple[Judged, tuple[str, ...], Swing | None]:
+def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | None) -> tuple[Judged, Slots]:
     if how.grid is None:
         grouped = strokes(notes)
         at_us, stroke_of_note, pitch, velocity = grouped.at_us, grouped.stroke_of_note, grouped.pitch, grouped.velocity
@@ -171,7 +169,7 @@ def _against_grid(
         delay_ms=how.delay_ms or 0.0,
         shift=None if leader is None else _shift(leader, np.nan_to_num(slots.quarter)),
     )
-    return judged, slots.warnings, slots.swing
+    return judged, slots
 
 
 def _shift(leader: Leader, quarter: FloatArray) -> Shift:

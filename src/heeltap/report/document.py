@@ -17,6 +17,9 @@ __all__ = ["Document", "Listing", "Table", "document_of"]
 _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""
 
+_VAGUE = 60
+"""Points of range beyond which a score's interval says nothing but that."""
+
 _NONE = "·"
 """Where there is no number."""
 
@@ -81,6 +84,10 @@ def _sentences(result: Result) -> tuple[str, ...]:
     o = result.overall
     if o.n == 0 or o.bias_ms is None or o.spread_ms is None:
         return ("Nothing was played that could be judged.",)
+    if not result.on_grid:
+        return (
+            "This take does not follow this click: what is said of it below is where its strokes fall, not how it was played.",
+        )
     lines = [_average(o.bias_ms, o), _scatter(o.spread_ms, o)]
     if o.in_pocket is not None:
         lines.append(_pocket(o.in_pocket, result))
@@ -113,6 +120,8 @@ def _pocket(share: float, result: Result) -> str:
     if o.score is None:
         return text
     low, high = (steps_of_five(edge) for edge in o.score_ci95 or (o.score, o.score))
+    if high - low > _VAGUE:
+        return f"{text} Score {steps_of_five(o.score)} of 100 for this take; another could score quite differently."
     between = f" (between {low} and {high})" if low != high else ""
     return f"{text} Score {steps_of_five(o.score)} of 100{between}."
 
