@@ -1,8 +1,8 @@
-"""The history of takes: taken in after a drill, listed, exported, made again from the take folders, and asked what next.
+"""The history of takes: taken in after a drill, listed, exported, made again from the take folders.
 
 The take folders are the truth. Whatever is wrong with the index costs a line of warning, never a take or a result.
 
-Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `export`, `next_step`, `next_exercise`, `row_of`.
+Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `export`, `row_of`.
 """
 
 import os
@@ -52,7 +52,7 @@ class Rebuilt:
 def row_of(folder: Path, result: Result, context: Context | None = None) -> tuple[PastTake, bytes]:
     """A kept take as the index holds it: its figures, and its result as JSON without the single notes.
 
-    Depends on nothing but the take folder, so a rebuild makes the same row.
+    Advice is left out too: it depends on the other takes. Depends on nothing but the take folder, so a rebuild makes the same row.
 
     Raises `TakeFileError` when the context cannot be read.
     """
@@ -72,7 +72,7 @@ def row_of(folder: Path, result: Result, context: Context | None = None) -> tupl
         ending=found.ending,
         scored_by=__version__,
     )
-    return past, to_json(replace(result, notes=()))
+    return past, to_json(replace(result, notes=(), advice=()))
 
 
 def index_take(folder: Path, result: Result) -> str:
@@ -190,8 +190,9 @@ def _family_of(context: Context) -> tuple[str, int]:
     except tomllib.TOMLDecodeError:
         return "", 0
     family, grade = written.get("family"), written.get("grade")
-    known = isinstance(family, str) and isinstance(grade, int) and 0 <= grade <= 99
-    return (family, grade) if known and family else ("", 0)
+    if isinstance(family, str) and family and isinstance(grade, int) and 0 < grade <= 99:
+        return family, grade
+    return "", 0
 
 
 def _length_s(context: Context) -> float:

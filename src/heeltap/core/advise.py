@@ -1,0 +1,210 @@
+"""What to play next, from the takes so far, with the reason in one sentence.
+
+Pure: the same history, course and moment give the same answer; nothing is kept but the takes themselves. Which single
+change comes next inside a family is `heeltap.core.advise_place`; here it is decided which family is due:
+
+1. half an hour was played without a break of five minutes: rest;
+2. something was held a day or more ago and not shown since: that, once;
+3. three minutes in one family are over: another one (Carter & Grahn 2016, Front. Psychol. 7, 1251: three-minute items
+   in turn); the one that the findings point to comes every other time;
+4. else on in the same family.
+
+A new family is opened when what it begins with is about as hard as what the player does elsewhere.
+
+Inside: `NextStep`, `next_step`, `weak_family`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from heeltap.core.advise_kinds import family_of
+from heeltap.core.advise_past import PastTake
+from heeltap.core.advise_place import Course, Place, Setting, place_of, when
+from heeltap.core.result import Advice
+
+__all__ = ["SEEDS", "NextStep", "next_step", "weak_family"]
+
+REST_AFTER_S = 1800.0
+"""Playing time after which rest is due, and `REST_S` of it: "five-minute break every half-hour" (advice of the British
+Association for Performing Arts Medicine)."""
+
+REST_S = 300.0
+
+BLOCK_S = 180.0
+"""Playing time in one family before another comes."""
+
+OPEN_WITHIN = 0.3
+"""Difficulty by which the start of a new family may lie above the easiest that is due elsewhere. Ours: with it, splits
+begin after the second anchor and turns after the first split."""
+
+SEEDS = 4
+"""Exercises of one grade that advice draws on in turn: the figure stays, its order changes."""
+
+_LOOK_BACK = 16
+"""Takes among which findings are counted."""
+
+_WITNESSES = 2
+"""Exercises that must show a weakness before it steers; one song is enough, for it has ten times the strokes."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What comes next."""
+
+    action: str
+    """``begin``, ``again``, ``faster``, ``harder``, ``slower``, ``simpler``, ``tomorrow``, ``forgotten``, ``retest``,
+    ``done`` or ``rest``."""
+    reason: str
+    """One sentence without its point."""
+    family: str = ""
+    """Empty when the advice is to rest."""
+    grade: int = 0
+    title: str = ""
+    tempo_bpm: float = 0.0
+    seed: int = 1
+
+    @property
+    def exercise(self) -> str | None:
+        """What `heeltap drill` takes, as typed: ``split 3 --tempo 84 --seed 2``; None for a rest."""
+        if not self.family:
+            return None
+        seed = f" --seed {self.seed}" if self.seed != 1 else ""
+        return f"{self.family} {self.grade} --tempo {self.tempo_bpm:g}{seed}"
+
+    def advice(self) -> Advice:
+        """The same as a row of a Result."""
+        if not self.family:
+            return Advice(self.action, f"{self.reason}.", None)
+        what = f"{self.family} {self.grade} at {self.tempo_bpm:g} bpm ({self.title})"
+        return Advice(self.action, f"{what}: {self.reason}.", self.exercise)
+
+
+def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> NextStep:
+    """What to play next.
+
+    Parameters
+    ----------
+    history : sequence of PastTake
+        All takes, oldest first; takes of songs count for what their findings say.
+    course : mapping
+        The grades of each family, families in the order in which they are learned.
+    now : datetime
+        This moment, with its offset.
+    """
+    played_s = _playing_s(history, now)
+    if played_s >= REST_AFTER_S:
+        minutes = int(played_s // 60)
+        return NextStep("rest", f"You have played for {minutes} minutes: rest for five before anything else")
+    places = {
+        name: place_of(steps, (take for take in history if take.family == name)) for name, steps in course.items()
+    }
+    today = [take for take in history if when(take).date() == now.date() and take.family in course]
+    for name, place in places.items():
+        if place.held and place.retest_due(now) and not any(_is(take, name, place.held) for take in today):
+            return _retest(name, place)
+    weak = weak_family(history)
+    name = _family_due(places, today, weak)
+    return _step(name, places[name], pointed=name == weak)
+
+
+def weak_family(history: Sequence[PastTake]) -> str:
+    """The family that the findings of the last takes point to; empty where they point nowhere."""
+    votes: dict[str, int] = {}
+    for take in history[-_LOOK_BACK:]:
+        named = {family_of(code, effect) for code, effect in take.findings} - {""}
+        for name in named:
+            votes[name] = votes.get(name, 0) + (1 if take.family else _WITNESSES)
+    enough = {name: count for name, count in votes.items() if count >= _WITNESSES}
+    return max(enough, key=lambda name: enough[name]) if enough else ""
+
+
+def _family_due(places: dict[str, Place], today: Sequence[PastTake], weak: str) -> str:
+    """Whose turn it is."""
+    current = today[-1].family if today else ""
+    if current and _run_s(today) < BLOCK_S:
+        return current
+    hardness = {name: place.step(place.target.grade).difficulty for name, place in places.items()}
+    # Only what was begun says how far the player is; at the very start that is the first family alone.
+    begun = [name for name, place in places.items() if place.takes] or list(places)[:1]
+    reach = min(hardness[name] for name in begun) + OPEN_WITHIN
+    open_ = [name for name in places if name in begun or name == weak or hardness[name] <= reach]
+    others = [name for name in open_ if name != current and places[name].action != "done"]
+    if weak in others:
+        return weak
+    if others:
+        return min(others, key=lambda name: hardness[name])
+    # The course is done: what is left is keeping it, in turn.
+    names = list(places)
+    return names[(names.index(current) + 1) % len(names)] if current else names[0]
+
+
+def _run_s(today: Sequence[PastTake]) -> float:
+    """Playing time of the last takes of one family in a row, seconds."""
+    total = 0.0
+    for take in reversed(today):
+        if take.family != today[-1].family:
+            break
+        total += take.length_s
+    return total
+
+
+def _playing_s(history: Sequence[PastTake], now: datetime) -> float:
+    """Playing time since the last break of five minutes, seconds; 0 during one."""
+    total, edge = 0.0, now
+    for take in reversed(history):
+        begun = when(take)
+        if (edge - begun - timedelta(seconds=take.length_s)).total_seconds() >= REST_S:
+            break
+        total, edge = total + take.length_s, begun
+    return total
+
+
+def _is(take: PastTake, family: str, setting: Setting) -> bool:
+    return (take.family, take.grade) == (family, setting.grade) and abs(take.tempo_bpm - setting.tempo_bpm) < 0.5
+
+
+def _retest(name: str, place: Place) -> NextStep:
+    held = place.held or place.target
+    return NextStep(
+        "retest",
+        "you held it a day or more ago; what is still there now is learned",
+        name,
+        held.grade,
+        place.step(held.grade).title,
+        held.tempo_bpm,
+        place.held_seed or 1,
+    )
+
+
+def _step(name: str, place: Place, *, pointed: bool) -> NextStep:
+    """The family's target in words."""
+    target = place.target
+    said = _REASONS[place.action].format(
+        share=round(100 * (place.share or 0.0)), bpm=f"{target.tempo_bpm:g}", aim=_FIRST_AIM.get(name, "")
+    )
+    if pointed:
+        said += f", and your last takes point to the {name}s"
+    # Another seed each time, so that it is read and not recited.
+    seed = 1 + place.takes % SEEDS
+    return NextStep(place.action, said, name, target.grade, place.step(target.grade).title, target.tempo_bpm, seed)
+
+
+_FIRST_AIM = {
+    "anchor": "the strong beats come first, and everything else hangs on them",
+    "split": "the strong beats carry something between them now",
+    "turn": "fills into a change are where one runs, so they are learned by themselves",
+}
+
+_REASONS = {
+    "begin": "{aim}",
+    "again": "{share} of 100 strokes were in the pocket, and about 85 are the aim, so the same once more",
+    "faster": "{share} of 100 strokes were in the pocket, so a little faster and nothing else",
+    "harder": "{share} of 100 strokes were in the pocket, so the next grade",
+    "slower": "{share} of 100 strokes were in the pocket, so the same a little slower",
+    "simpler": "{share} of 100 strokes were in the pocket, so something simpler at the same tempo",
+    "tomorrow": "{share} of 100 strokes were in the pocket; what is harder did not hold today and can wait for tomorrow",
+    "forgotten": "it held a day ago and does not now, so it is worth another look",
+    "done": "{share} of 100 strokes were in the pocket at the end of this family; only keeping it is left",
+}
+"""By action. A reason says what was heard and what follows; it never asks to play on."""

@@ -1,0 +1,71 @@
+"""What to play next, by the history on the disk and the shipped course.
+
+Inside: `next_step`, `next_exercise`, `course`.
+"""
+
+import functools
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core import advise
+from heeltap.core.advise import NextStep
+from heeltap.core.advise_place import Course, Step
+from heeltap.core.difficulty import difficulty
+from heeltap.core.generate_recipe import Grade
+from heeltap.core.planning import plan_of
+from heeltap.core.result import Advice
+from heeltap.jobs.history import history
+from heeltap.jobs.making import families, make
+from heeltap.live.clock import wall_now
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["course", "next_exercise", "next_step"]
+
+_REMEMBERED = 1_000
+"""Takes that advice looks at: a year of practice at twenty minutes a week, and read in 10 ms."""
+
+
+@functools.cache
+def course() -> Course:
+    """The shipped course as advice reads it: every grade with its tempo, its limit and its difficulty, in 4/4."""
+    return {family.name: tuple(_step(family.name, grade) for grade in family.grades) for family in families()}
+
+
+def _step(family: str, grade: Grade) -> Step:
+    """One grade; tempo and limit hold for every seed that advice draws on."""
+    made = [make(family, grade.number, seed=seed) for seed in range(1, advise.SEEDS + 1)]
+    gaps = [np.diff(np.unique(plan_of(exercise).at_tick)).min(initial=4 * TICKS_PER_QUARTER) for exercise in made]
+    return Step(
+        family=family,
+        grade=grade.number,
+        title=made[0].title,
+        tempo_bpm=min(exercise.tempo_bpm for exercise in made),
+        fastest_bpm=float(int(60.0 * grade.most_per_s * float(min(gaps)) / TICKS_PER_QUARTER)),
+        difficulty=difficulty(made[0]).total,
+    )
+
+
+def next_step(takes: Path | None = None, *, now: datetime | None = None) -> NextStep:
+    """What to play next, by the history of a folder of takes.
+
+    Parameters
+    ----------
+    takes : Path, optional
+        The folder of all takes; the user's where not given.
+    now : datetime, optional
+        This moment; the clock's where not given.
+
+    Raises
+    ------
+    StoreError
+        As `heeltap.jobs.history.history`.
+    """
+    past = history(takes, last=_REMEMBERED).takes
+    return advise.next_step(past, course(), wall_now() if now is None else now)
+
+
+def next_exercise(takes: Path | None = None, *, now: datetime | None = None) -> Advice:
+    """The same as a row of a Result: its ``exercise`` is what `heeltap drill` takes, as typed."""
+    return next_step(takes, now=now).advice()
