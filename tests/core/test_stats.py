@@ -256,7 +256,7 @@ def test_coverage(kind: str, n: int) -> None:
 
     assert found[0] >= least
     assert found[2] >= least
-    assert found[1] >= (0.83 if long or "heavy" in kind else least)
+    assert found[1] >= (0.78 if long else least)
 
 
 def test_overall_needs_no_pocket(rng: np.random.Generator) -> None:

@@ -40,7 +40,7 @@ FINDING_KINDS: tuple[Kind, ...] = (
         "On the whole you play {size} behind where you meant to be.",
         "place",
         "place",
-        8.0,
+        10.0,
     ),
     Kind(
         "beat",

@@ -30,7 +30,7 @@ __all__ = ["FINDING_KINDS", "LEAST_MS", "MIN_TAKE", "Kind", "findings"]
 MIN_TAKE = 32
 """Fewest strokes about which anything is said."""
 
-ALPHA = 0.035
+ALPHA = 0.042
 """Error that the weighted list may spend."""
 
 ALPHA_OTHER = 0.002
