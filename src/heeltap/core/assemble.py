@@ -54,8 +54,9 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     summary = summarise(table)
     known = source.calibration.known
     counts, overall = _counts(judged), _scored(summary.overall, judged, source, aim)
-    found = tuple(findings(table, lean_ms=aim.lean_ms if known else None))
-    again = bars_to_replay(judged, source, aim)
+    # A take on no grid gets no statement and no advice: what it says of the player would be about the wrong click.
+    found = tuple(findings(table, lean_ms=aim.lean_ms if known else None)) if source.on_grid else ()
+    again = bars_to_replay(judged, source, aim) if source.on_grid else ()
     return Result(
         file=source.file,
         part=source.part,
@@ -72,7 +73,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         swing=source.swing,
         findings=found,
         replay=again,
-        advice=advice_of(found, again, overall, counts, table, delay_known=known),
+        advice=advice_of(found, again, overall, counts, table, delay_known=known) if source.on_grid else (),
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
         on_grid=source.on_grid,
