@@ -15,7 +15,9 @@ from heeltap.files.calibration import calibrations, keep_calibration, selftests
 from heeltap.jobs import calibrating, selftesting
 from heeltap.live.calibrate import Declined, Delay
 from heeltap.live.selftest import LoopReport, Spread
+from heeltap.sound import audio
 from tests.files.test_calibration import a_row
+from tests.sound.test_audio import in_thread
 
 PORTS = ["--in", "Pad", "--out", "Module"]
 
@@ -86,6 +88,7 @@ def test_without_the_extra_the_microphone_is_one_line(
 ) -> None:
     """How to install it, exit code 4."""
     monkeypatch.setitem(sys.modules, "sounddevice", None)
+    monkeypatch.setattr(audio, "_in_process", in_thread)
 
     assert 4 == main(["calibrate", "--microphone", *PORTS])
     assert "pip install 'heeltap[audio]'" in capsys.readouterr().err

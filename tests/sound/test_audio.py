@@ -1,7 +1,10 @@
 """The microphone through a stand-in for sounddevice, and what is said where there is none."""
 
+import multiprocessing
 import subprocess
 import sys
+import threading
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,14 +13,18 @@ import pytest
 
 from heeltap.errors import PortError
 from heeltap.sound import audio
-from heeltap.sound.audio import Microphone, sound_buffer
+from heeltap.sound.audio import Microphone, record, sound_buffer
+
+
+class _Error(Exception):
+    """The library's own."""
 
 
 class _Stream:
     """Delivers three blocks when it is stopped, the second after a hole."""
 
     def __init__(self, **wishes: Any) -> None:
-        self.wishes, self.samplerate = wishes, wishes["samplerate"]
+        self.wishes = wishes
         self.calls: list[str] = []
 
     def start(self) -> None:
@@ -25,10 +32,10 @@ class _Stream:
 
     def stop(self) -> None:
         self.calls.append("stop")
+        block = np.empty((4, 1), np.float32)  # the library uses one buffer again and again
         for value in (0.1, 0.2, 0.3):
-            block = np.full((4, 1), value, np.float32)
+            block[:] = value
             self.wishes["callback"](block, 4, None, SimpleNamespace(input_overflow=value == 0.2))
-            block[:] = 9.0  # the library uses its buffer again
 
     def close(self) -> None:
         self.calls.append("close")
@@ -36,7 +43,7 @@ class _Stream:
 
 @pytest.fixture
 def library(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
-    """A sounddevice with one input."""
+    """A sounddevice with one input, and the recording process as a thread of this one."""
 
     def query(device: str | None, kind: str) -> dict[str, Any]:
         if device not in (None, "Desk"):
@@ -49,9 +56,17 @@ def library(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
         made.append(_Stream(**wishes))
         return made[-1]
 
-    module = SimpleNamespace(query_devices=query, InputStream=stream, PortAudioError=RuntimeError, made=made)
+    module = SimpleNamespace(query_devices=query, InputStream=stream, PortAudioError=_Error, made=made)
     monkeypatch.setitem(sys.modules, "sounddevice", module)
+    monkeypatch.setattr(audio, "_in_process", in_thread)
     return module
+
+
+def in_thread(device: str | None) -> Any:
+    """Our end of the wire to a recorder in a thread."""
+    ours, theirs = multiprocessing.Pipe()
+    threading.Thread(target=record, args=(device, theirs), daemon=True).start()
+    return ours
 
 
 def test_blocks_become_one_recording(library: SimpleNamespace) -> None:
@@ -63,40 +78,77 @@ def test_blocks_become_one_recording(library: SimpleNamespace) -> None:
     assert [0.1] * 4 + [0.2] * 4 + [0.3] * 4 == pytest.approx(recording.wave.tolist())
     assert np.float64 == recording.wave.dtype
     assert (44_100.0, "Desk microphone", 1) == (recording.rate_hz, recording.device, recording.holes)
-    assert ["start", "stop", "close"] == library.made[0].calls
+    assert ["start", "stop"] == library.made[0].calls[:2]
     assert 1 == library.made[0].wishes["channels"]
+
+
+def test_recording_of_nothing_is_empty(library: SimpleNamespace) -> None:
+    """A device that gives no sound is no fault here."""
+    library.InputStream = lambda **_: SimpleNamespace(start=lambda: None, stop=lambda: None, close=lambda: None)
+    microphone = Microphone()
+    microphone.start()
+
+    assert 0 == microphone.stop().wave.size
 
 
 def test_unknown_microphone_is_one_line(library: SimpleNamespace) -> None:
     """With its name and how to list those that there are."""
-    with pytest.raises(PortError, match=r"microphone 'Attic': cannot be opened: No input .* \(python -m sounddevice"):
+    with pytest.raises(PortError, match=r"microphone 'Attic': cannot be used: No input .* \(python -m sounddevice"):
         Microphone("Attic")
 
 
 def test_device_that_refuses_is_one_line(library: SimpleNamespace) -> None:
-    """What the library says, in one line."""
+    """What the library says, in one line, whether it refuses to be opened or to be started."""
 
     def refuse(**_: Any) -> None:
-        raise library.PortAudioError("Device unavailable\n[PaErrorCode -9985]")
+        raise _Error("Device unavailable\n[PaErrorCode -9985]")
 
-    library.InputStream = refuse
-    with pytest.raises(PortError, match=r"microphone: cannot be opened: Device unavailable \[PaErrorCode -9985\]"):
+    working, library.InputStream = library.InputStream, refuse
+    with pytest.raises(PortError, match=r"microphone: cannot be used: Device unavailable \[PaErrorCode -9985\]"):
         Microphone()
+    library.InputStream = working
+    microphone = Microphone()
+    library.made[-1].start = refuse
+    with pytest.raises(PortError, match="Device unavailable"):
+        microphone.start()
+
+
+def test_recorder_that_dies_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sound library that ends its process does not take this one with it."""
+    ours, theirs = multiprocessing.Pipe()
+    theirs.close()
+    monkeypatch.setattr(audio, "_in_process", lambda _: ours)
+
+    with pytest.raises(PortError, match="does not answer"):
+        Microphone()
+
+
+def test_recorder_ends_with_whoever_started_it(library: SimpleNamespace) -> None:
+    """Nobody left at the other end: the device is let go, nothing is raised."""
+    ours, theirs = multiprocessing.Pipe()
+    recorder = threading.Thread(target=record, args=(None, theirs))
+    recorder.start()
+    assert "ready" == ours.recv()[0]
+    ours.close()
+    recorder.join(5)
+
+    assert not recorder.is_alive()
+    assert ["close"] == library.made[0].calls
 
 
 def test_without_the_extra_it_says_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """One line."""
     monkeypatch.setitem(sys.modules, "sounddevice", None)
+    monkeypatch.setattr(audio, "_in_process", in_thread)
 
     with pytest.raises(PortError, match=r"sounddevice is not installed.*pip install 'heeltap\[audio\]'"):
         Microphone()
 
 
-def test_without_the_c_library_it_says_how_to_install_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Any) -> None:
-    """The Python half alone raises `OSError` on import; that, too, is one line."""
+def test_a_process_of_its_own_answers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The real process, whose sounddevice finds no C library: its line comes back here."""
     (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
-    monkeypatch.syspath_prepend(str(tmp_path))
-    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.syspath_prepend(str(tmp_path))  # a spawned process inherits the path
 
     with pytest.raises(PortError, match=r"PortAudio library not found.*apt install libportaudio2"):
         Microphone()

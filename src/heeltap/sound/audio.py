@@ -2,22 +2,29 @@
 
 The recording comes through sounddevice, which the extra ``audio`` installs; nothing is imported before it is used.
 
-Inside: `Recorder`, `Recording`, `Microphone`, `sound_buffer`.
+Inside: `Recorder`, `Recording`, `Microphone`, `record`, `sound_buffer`.
 """
 
+import multiprocessing
 import os
 import re
 import shutil
 import subprocess
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from heeltap.core.arrays import FloatArray
 from heeltap.errors import PortError, sentence
 
-__all__ = ["Microphone", "Recorder", "Recording", "sound_buffer"]
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
+__all__ = ["Microphone", "Recorder", "Recording", "record", "sound_buffer"]
+
+_ANSWER_S = 20.0
+"""How long the process that records may take: it loads a library and opens a device."""
 
 _ASK_S = 2.0
 """How long the JACK server may take to answer."""
@@ -46,7 +53,7 @@ class Recorder(Protocol):
 
 
 class Microphone:
-    """A recorder on a real sound device."""
+    """A recorder on a real sound device, in a process of its own: nothing else there keeps its callback waiting."""
 
     def __init__(self, device: str | None = None) -> None:
         """Open it.
@@ -54,48 +61,97 @@ class Microphone:
         Parameters
         ----------
         device : str, optional
-            Name or beginning of a name of a sound input; the system's own choice where not given.
+            Name or part of the name of a sound input; the system's own choice where not given.
 
         Raises
         ------
         PortError
             The extra ``audio`` is not installed, there is no such device, or it cannot be opened.
         """
-        library = _library()
-        self._blocks: list[FloatArray] = []
-        self._holes = 0
-        where = f"microphone '{device}'" if device else "microphone"
-        try:
-            found = library.query_devices(device, "input")
-            self.name = str(found["name"])
-            """As the system calls it."""
-            self._stream = library.InputStream(
-                device=device,
-                channels=1,
-                samplerate=found["default_samplerate"],
-                dtype="float32",
-                callback=self._keep,
-            )
-        except (ValueError, library.PortAudioError) as error:
-            hint = "python -m sounddevice lists what there is"
-            raise PortError(sentence(where, f"cannot be opened: {error}", "a sound input", hint)) from error
-
-    def _keep(self, block: Any, _frames: int, _time: Any, status: Any) -> None:
-        """Keep one block; runs in the sound system's thread."""
-        self._blocks.append(block[:, 0].astype(np.float64))
-        self._holes += bool(status.input_overflow)
+        self._wire = _in_process(device)
+        self.name, self._rate_hz = self._answer()
+        """As the system calls it."""
 
     def start(self) -> None:
-        """Begin."""
-        self._stream.start()
+        """Begin; raises `PortError` when the device refuses."""
+        self._wire.send("start")
+        self._answer()
 
     def stop(self) -> Recording:
-        """End, let go of the device, and return everything since `start`."""
-        self._stream.stop()
-        rate_hz = float(self._stream.samplerate)
-        self._stream.close()
-        wave = np.concatenate(self._blocks) if self._blocks else np.zeros(0)
-        return Recording(wave, rate_hz, self.name, self._holes)
+        """End, let go of the device, and return everything since `start`; raises `PortError` when it went away."""
+        self._wire.send("stop")
+        data, holes = self._answer()
+        wave = np.frombuffer(data, dtype=np.float32).astype(np.float64)
+        return Recording(wave, self._rate_hz, self.name, holes)
+
+    def _answer(self) -> Any:
+        """What the other process says; raises `PortError` with its words."""
+        try:
+            if self._wire.poll(_ANSWER_S):
+                kind, what = self._wire.recv()
+                if kind == "error":
+                    raise PortError(what)
+                return what
+        except (EOFError, ConnectionError):
+            pass
+        raise PortError(sentence("microphone", "the process that records does not answer"))
+
+
+def _in_process(device: str | None) -> "Connection":
+    """Start the process that records; our end of the wire to it."""
+    context = multiprocessing.get_context("spawn")
+    ours, theirs = context.Pipe()
+    context.Process(target=record, args=(device, theirs), name="heeltap microphone", daemon=True).start()
+    theirs.close()
+    return ours
+
+
+def record(device: str | None, wire: "Connection") -> None:
+    """Record between the words ``start`` and ``stop``; what the process of `Microphone` runs.
+
+    Answers each with ``(kind, what)``: ``("ready", (name, rate))``, ``("started", None)``, ``("done", (bytes, holes))``,
+    or ``("error", sentence)`` and ends.
+    """
+    try:
+        library = _library()
+    except PortError as error:
+        wire.send(("error", str(error)))
+        return
+    try:
+        _record(library, device, wire)
+    except (EOFError, ConnectionError):  # nobody is left to record for
+        pass
+    except (ValueError, OSError, library.PortAudioError) as error:
+        where = f"microphone '{device}'" if device else "microphone"
+        hint = "python -m sounddevice lists what there is"
+        wire.send(("error", sentence(where, f"cannot be used: {error}", "a sound input", hint)))
+
+
+def _record(library: Any, device: str | None, wire: "Connection") -> None:
+    """Open, say so, record, hand over."""
+    blocks: list[bytes] = []
+    holes = [0]
+
+    def keep(block: Any, _frames: int, _time: Any, status: Any) -> None:
+        """Keep one block; runs in the sound system's thread."""
+        blocks.append(block.tobytes())
+        holes[0] += bool(status.input_overflow)
+
+    found = library.query_devices(device, "input")
+    rate_hz = float(found["default_samplerate"])
+    stream = library.InputStream(
+        device=device, channels=1, samplerate=rate_hz, dtype="float32", latency="high", callback=keep
+    )
+    try:
+        wire.send(("ready", (str(found["name"]), rate_hz)))
+        wire.recv()
+        stream.start()
+        wire.send(("started", None))
+        wire.recv()
+        stream.stop()
+        wire.send(("done", (b"".join(blocks), holes[0])))
+    finally:
+        stream.close()
 
 
 def _library() -> Any:
