@@ -1,7 +1,7 @@
 """From raw note-ons to strokes: double triggers folded away, notes meant together put together.
 
 Conventions: times are whole microseconds; notes are in time order, so the notes of a stroke are neighbours and a stroke
-is a range of rows (`Strokes.first`, `Strokes.size`). A key is a pitch on a channel.
+is a range of rows (`Strokes.first`, `Strokes.size`). A key is a pitch on a channel of a track (of a port, live).
 
 Inside: `fold_retriggers` (one hit that a pad reported twice), `stroke_window_us` (how far a stroke reaches), `strokes`.
 """
@@ -87,7 +87,7 @@ def fold_retriggers(notes: Notes, *, retrigger_us: int = RETRIGGER_US) -> Folded
     every = np.arange(size, dtype=np.int64)
     if retrigger_us <= 0 or size < 2:
         return Folded(notes, 0, every)
-    key = notes.channel * 128 + notes.pitch
+    key = _keys(notes)
     order = np.lexsort((every, key))
     at, loud, same = notes.onset_us[order], notes.velocity[order], np.diff(key[order]) == 0
     near = np.flatnonzero(same & (np.diff(at) <= retrigger_us)) + 1
@@ -166,13 +166,18 @@ def _starts(notes: Notes, reach: IntArray) -> BoolArray:
     start[1:] = np.diff(at) > np.maximum(reach[:-1], reach[1:])
     first = np.flatnonzero(start)
     last = np.append(first[1:], at.size)
-    key = notes.channel * 128 + notes.pitch
+    key = _keys(notes)
     wide = at[last - 1] - at[first] > reach[first]
     crowded = last - first > 1
     suspect = crowded & (wide | _repeats(key, np.cumsum(start) - 1, first.size))
     for begin, end in zip(first[suspect].tolist(), last[suspect].tolist(), strict=True):
         _walk(at, key, reach, start, begin, end)
     return start
+
+
+def _keys(notes: Notes) -> IntArray:
+    """A number for each key of each channel of each track: two pads of two devices are two keys."""
+    return (notes.track * 16 + notes.channel) * 128 + notes.pitch
 
 
 def _repeats(key: IntArray, run: IntArray, runs: int) -> BoolArray:

@@ -99,6 +99,8 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     take_number: _Count = 1
     """How many takes of this exercise there were, this one included."""
     in_port: str = ""
+    more_in_ports: list[str] = []
+    """Further inputs that were played on at the same time; track n of ``take.mid`` is the n-th of all."""
     out_port: str = ""
     seed: int | None = None
     count_in_us: _Us = 0

@@ -6,7 +6,7 @@ never rewritten. Its lines::
     {"format":"heeltap.journal/1","t0":10.0,"zero_ns":10000000000}                   the header
     {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it
     {"click":3,"due_us":1500000,"sent_us":1500041}                                   a click
-    {"gap":"lost","t":12.500000000,"t_ns":12500000000}                               the stream broke or came back
+    {"gap":"lost","t":12.500000000,"t_ns":12500000000,"port":"Pad"}                  the stream broke or came back
     {"end":true}                                                                     the take was closed in order
 
 ``zero_ns`` is when bar 1, beat 1 fell on the clock of the arrivals; a click's times are microseconds from there. ``t``
@@ -104,10 +104,14 @@ class JournalWriter:
         """Keep when a click was due and when it was really sent, microseconds from bar 1, beat 1."""
         self._lines.append(f'{{"click":{index},"due_us":{due_us},"sent_us":{sent_us}}}')
 
-    def gap(self, kind: str, at_ns: int) -> None:
-        """Keep that the stream broke (``lost``, ``pause``, ...) or came back (``back``, ``resume``, ...)."""
+    def gap(self, kind: str, at_ns: int, port: str = "") -> None:
+        """Keep that the stream broke (``lost``, ``pause``, ...) or came back (``back``, ``resume``, ...).
+
+        ``port`` names the one that it happened to; empty is all of them.
+        """
         whole, part = divmod(at_ns, 1_000_000_000)
-        self._lines.append(f'{{"gap":{json.dumps(kind)},"t":{whole}.{part:09d},"t_ns":{at_ns}}}')
+        line = f'{{"gap":{json.dumps(kind)},"t":{whole}.{part:09d},"t_ns":{at_ns}'
+        self._lines.append(line + (f',"port":{json.dumps(port)}}}' if port else "}"))
         self._latest_ns = at_ns
 
     def flush(self, now_ns: int | None = None, *, wait: bool = False) -> None:
@@ -224,6 +228,8 @@ class Gap:
     """As the writer named it: ``lost``, ``back``, ``pause``, ``resume``, ..."""
     at_ns: int
     """On the clock of the arrivals."""
+    port: str = ""
+    """The port that it happened to; empty is all of them, or a writer that did not say."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -311,7 +317,7 @@ def read_journal(path: Path) -> Journal:
         as_ints(line.click or 0 for line in clicks),
         as_ints(line.due_us or 0 for line in clicks),
         as_ints(line.sent_us or 0 for line in clicks),
-        tuple(Gap(line.gap, line.at_ns()) for line in lines if line.gap is not None),
+        tuple(Gap(line.gap, line.at_ns(), line.port) for line in lines if line.gap is not None),
         bad,
         bool(lines) and lines[-1].end,
     )

@@ -2,7 +2,7 @@
 
 The count-in's bars come first, so that the bar lines of an editor fit; the markers say where bar 1 is.
 
-Inside: `notes_of_messages`, `pedal_of_messages`, `write_take_midi`, `count_in_of`.
+Inside: `notes_of_messages`, `pedal_of_messages`, `merged`, `write_take_midi`, `count_in_of`.
 """
 
 from collections.abc import Sequence
@@ -19,7 +19,7 @@ from heeltap.files.context import Context
 from heeltap.files.smf_types import Midi, Pedal
 from heeltap.files.smf_write import TrackOut, write_midi
 
-__all__ = ["count_in_of", "notes_of_messages", "pedal_of_messages", "write_take_midi"]
+__all__ = ["count_in_of", "merged", "notes_of_messages", "pedal_of_messages", "write_take_midi"]
 
 _COUNT_IN = "count-in"
 """First marker of a ``take.mid``; bar 1 is at the second one."""
@@ -65,8 +65,27 @@ def pedal_of_messages(at_us: IntArray, messages: Sequence[bytes]) -> Pedal:
     return Pedal(at, channel, value, np.zeros_like(at))
 
 
+def merged(notes: Sequence[Notes], pedals: Sequence[Pedal]) -> tuple[Notes, Pedal]:
+    """The notes and the pedals of several ports as one table each, by time; ``track`` is the port's place in the list.
+
+    At the same microsecond the earlier port comes first.
+    """
+    columns = ("onset_us", "pitch", "velocity", "channel", "duration_us")
+    table = {name: np.concatenate([as_ints([]), *(getattr(one, name) for one in notes)]) for name in columns}
+    track = np.repeat(np.arange(len(notes)), [len(one) for one in notes]).astype(np.int64)
+    order = np.argsort(table["onset_us"], kind="stable")
+    whole = Notes(track=track[order], **{name: column[order] for name, column in table.items()})
+    feet = {
+        name: np.concatenate([as_ints([]), *(getattr(one, name) for one in pedals)])
+        for name in ("at_us", "channel", "value")
+    }
+    foot = np.repeat(np.arange(len(pedals)), [len(one) for one in pedals]).astype(np.int64)
+    rank = np.argsort(feet["at_us"], kind="stable")
+    return whole, Pedal(track=foot[rank], **{name: column[rank] for name, column in feet.items()})
+
+
 def write_take_midi(path: Path, context: Context, plan: Plan, notes: Notes, pedal: Pedal | None) -> None:
-    """Write the plain file: the count-in's bars first, then the plan's; markers name them.
+    """Write the plain file: the count-in's bars first, then the plan's; markers name them; one track a port.
 
     ``notes`` and ``pedal`` count from bar 1, beat 1; what lies before the count-in is left out.
     """
@@ -85,8 +104,22 @@ def write_take_midi(path: Path, context: Context, plan: Plan, notes: Notes, peda
     if pedal is not None and len(pedal):
         late = pedal.at_us >= -zero_us
         pedal = Pedal(pedal.at_us[late] + zero_us, pedal.channel[late], pedal.value[late], pedal.track[late])
-    track = TrackOut(moved, name=context.in_port or "take", pedal=pedal)
-    write_midi(path, [track], tempo=tempo, metre=metre, markers=named, name=context.title or context.name)
+    tracks = _tracks(moved, pedal, [context.in_port or "take", *context.more_in_ports])
+    write_midi(path, tracks, tempo=tempo, metre=metre, markers=named, name=context.title or context.name)
+
+
+def _tracks(notes: Notes, pedal: Pedal | None, names: Sequence[str]) -> list[TrackOut]:
+    """A track for each port that was open, played or not."""
+    count = max(len(names), int(notes.track.max(initial=0)) + 1)
+    found = []
+    for number in range(count):
+        foot = None
+        if pedal is not None:
+            rows = pedal.track == number
+            foot = Pedal(pedal.at_us[rows], pedal.channel[rows], pedal.value[rows], pedal.track[rows])
+        name = names[number] if number < len(names) else f"port {number + 1}"
+        found.append(TrackOut(notes.pick(notes.track == number), name=name, pedal=foot))
+    return found
 
 
 def count_in_of(midi: Midi) -> int:

@@ -221,7 +221,7 @@ def load_take(path: Path) -> Take:
         notes.pitch,
         notes.velocity,
         notes.channel,
-        np.zeros_like(notes.track),
+        np.maximum(notes.track - 1, 0),  # the file's first track holds the tempo, the next one the first port
         notes.duration_us,
     )
     return Take(folder, context, plan_from(context.plan, str(folder / CONTEXT)), moved, midi.warnings)

@@ -14,6 +14,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from heeltap.core.advise_result import course_aside
 from heeltap.core.arrays import IntArray
 from heeltap.core.notes import Notes
 from heeltap.core.plan import Plan
@@ -22,7 +23,7 @@ from heeltap.errors import HeeltapError
 from heeltap.files.context import Context, LeftOut, plan_from
 from heeltap.files.journal import Journal, read_journal
 from heeltap.files.smf_types import Pedal
-from heeltap.files.take_midi import notes_of_messages, pedal_of_messages
+from heeltap.files.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
 from heeltap.jobs.reading import Played
 from heeltap.jobs.scoring import Options, score_file, score_take
@@ -95,37 +96,52 @@ def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: in
 
 
 def played_of(journal: Journal) -> tuple[Notes, Pedal]:
-    """The notes and the pedal of a journal, microseconds from bar 1, beat 1, each port stamped by itself."""
+    """The notes and the pedal of a journal, microseconds from bar 1, beat 1.
+
+    Each port is stamped by itself, its notes ended by its own note-offs, and all are merged by time; ``track`` is the
+    port's index in the journal's header.
+    """
+    ports = np.array(journal.port, dtype=object)
+    names = ports_of(journal)
+    played = [_one_port(journal, name, np.flatnonzero(ports == name)) for name in names]
+    return merged([notes for notes, _ in played], [pedal for _, pedal in played])
+
+
+def ports_of(journal: Journal) -> list[str]:
+    """The ports of a journal in the order of its header; those that only its messages name come last."""
+    told = journal.header.get("ports")
+    names = [name for name in told if isinstance(name, str)] if isinstance(told, list) else []
+    return list(dict.fromkeys([*names, *journal.port]))
+
+
+def _one_port(journal: Journal, name: str, rows: IntArray) -> tuple[Notes, Pedal]:
+    """What was played on one port."""
+    stamps = restamp(journal.arrival_ns[rows], journal.delta_s[rows], breaks=_breaks(journal, name, rows))
+    assembler = Assembler()
     at_us: list[int] = []
     messages: list[bytes] = []
-    ports = np.array(journal.port, dtype=object)
-    for port in dict.fromkeys(journal.port):
-        rows = np.flatnonzero(ports == port)
-        stamps = restamp(journal.arrival_ns[rows], journal.delta_s[rows], breaks=_breaks(journal, rows))
-        assembler = Assembler()
-        for stamp, row in zip(stamps.tolist(), rows.tolist(), strict=True):
-            for message in assembler.feed(journal.data[row]):
-                at_us.append((stamp - journal.zero_ns + 500) // 1000)
-                messages.append(message)
-    order = np.argsort(np.array(at_us, dtype=np.int64), kind="stable")
-    times = np.array(at_us, dtype=np.int64)[order]
-    ordered = [messages[row] for row in order.tolist()]
-    return notes_of_messages(times, ordered), pedal_of_messages(times, ordered)
+    for stamp, row in zip(stamps.tolist(), rows.tolist(), strict=True):
+        for message in assembler.feed(journal.data[row]):
+            at_us.append((stamp - journal.zero_ns + 500) // 1000)
+            messages.append(message)
+    times = np.array(at_us, dtype=np.int64)
+    return notes_of_messages(times, messages), pedal_of_messages(times, messages)
 
 
 def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[LeftOut], int]:
     """What is not held against the player, and how many clicks left late.
 
-    ``sounding`` is whether anybody heard the clicks; where nobody did, a late one disturbs nobody.
+    Of several ports each has its gaps, and any of them leaves out its stretch: nobody can tell which strokes were meant
+    for it. ``sounding`` is whether anybody heard the clicks; where nobody did, a late one disturbs nobody.
     """
     spans: list[LeftOut] = []
-    begun: dict[str, int] = {}
+    begun: dict[tuple[str, str], int] = {}
     for gap in journal.gaps:
         at_us = (gap.at_ns - journal.zero_ns + 500) // 1000
         if gap.kind in _OPENS:
-            begun.setdefault(gap.kind, at_us)
-        ended = [kind for kind in begun if _OPENS[kind] == gap.kind]
-        spans += [LeftOut(begun.pop(kind), at_us, "lost" if kind == "lost" else "held") for kind in ended]
+            begun.setdefault((gap.kind, gap.port), at_us)
+        ended = [key for key in begun if (_OPENS[key[0]], key[1]) == (gap.kind, gap.port)]
+        spans += [LeftOut(begun.pop(key), at_us, "lost" if key[0] == "lost" else "held") for key in ended]
     end_us = int(journal.arrival_ns.max(initial=journal.zero_ns) - journal.zero_ns) // 1000 + 60_000_000
     spans += [LeftOut(at_us, max(at_us, end_us), "lost") for at_us in begun.values()]
     if not sounding:
@@ -138,7 +154,10 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
 
 def score_kept(path: Path) -> Result:
     """The result of a saved take: its folder, or any file in it; errors as in `kept`."""
-    return score_take(*kept(path))
+    result = score_take(*kept(path))
+    folder = take_of(path)
+    written = folder is not None and read_context(folder).exercise is not None
+    return course_aside(result) if written else result
 
 
 def score_path(path: str | Path, **options: Any) -> Result:
@@ -215,12 +234,12 @@ def _recover_one(take: OpenTake) -> Recovered:
     return Recovered(take.name, keep_take(take, context, ending="recovered", judged_to_us=until_us), "")
 
 
-def _breaks(journal: Journal, rows: IntArray) -> np.ndarray:
-    """True at the first message after each return of a port."""
+def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:
+    """True at the first message after each return of the port."""
     breaks = np.zeros(rows.size, dtype=np.bool_)
     for gap in journal.gaps:
         after = np.flatnonzero(journal.arrival_ns[rows] >= gap.at_ns)
-        if gap.kind == "back" and after.size:
+        if gap.kind == "back" and gap.port in ("", name) and after.size:
             breaks[after[0]] = True
     return breaks
 

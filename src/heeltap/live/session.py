@@ -112,15 +112,18 @@ class Click(NamedTuple):
 
 
 class Lost(NamedTuple):
-    """The input is gone."""
+    """An input is gone."""
 
     at_us: int
+    port: int = 0
+    """Index of the input; -1 is all of them."""
 
 
 class Back(NamedTuple):
-    """The input is there again."""
+    """That input is there again."""
 
     at_us: int
+    port: int = 0
 
 
 class Hold(NamedTuple):
@@ -167,6 +170,8 @@ class Gap(NamedTuple):
     """None while it lasts."""
     why: str
     """``lost`` or ``held``."""
+    port: int = 0
+    """Of the input that was lost; -1 is all of them."""
 
 
 class BarResult(NamedTuple):
@@ -219,7 +224,7 @@ class State:
 
     @property
     def connected(self) -> bool:
-        """Whether the input is there."""
+        """Whether every input is there."""
         return not any(gap.to_us is None and gap.why == "lost" for gap in self.gaps)
 
     def shows(self, bar: SheetBar) -> bool:
@@ -285,12 +290,13 @@ def _note(state: State, event: Note) -> State:
 def _gap(state: State, event: Lost | Back | Hold | GoOn) -> State:
     """Open or close a gap; opening an open one and closing a closed one change nothing."""
     why = "lost" if isinstance(event, Lost | Back) else "held"
-    lasting = [gap for gap in state.gaps if gap.to_us is None and gap.why == why]
+    port = event.port if isinstance(event, Lost | Back) else 0
+    lasting = [gap for gap in state.gaps if gap.to_us is None and (gap.why, gap.port) == (why, port)]
     if isinstance(event, Lost | Hold):
         if lasting:
             return state
         phase = Phase.PAUSED if why == "held" else state.phase
-        return replace(state, phase=phase, gaps=(*state.gaps, Gap(event.at_us, None, why)))
+        return replace(state, phase=phase, gaps=(*state.gaps, Gap(event.at_us, None, why, port)))
     gaps = tuple(gap._replace(to_us=event.at_us) if gap in lasting else gap for gap in state.gaps)
     phase = Phase.COUNT_IN if why == "held" and state.phase is Phase.PAUSED else state.phase
     return replace(state, phase=phase, gaps=gaps)
