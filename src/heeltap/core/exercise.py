@@ -4,7 +4,7 @@ Everything here is plain and frozen; `heeltap.core.planning.plan_of` turns it in
 from 1. Patterns are the counting text of `heeltap.core.pattern`.
 
 Inside: `Exercise`, `Voice`, `Bar`, `Pocket`, `ClickPlan`, `Clicks`, `Ladder`, `PADS`, `pulses_of`, `parse_click`,
-`click_text`, `clicks`, `parse_metre`, `with_pads`.
+`click_text`, `clicks`, `click_levels`, `parse_metre`, `with_pads`.
 """
 
 import difflib
@@ -33,6 +33,7 @@ __all__ = [
     "Pocket",
     "Pulses",
     "Voice",
+    "click_levels",
     "click_text",
     "clicks",
     "parse_click",
@@ -244,14 +245,22 @@ def clicks(click: ClickPlan, metre: Metre, bars: int) -> Clicks:
     else:
         places = list(range(0, length, beat))
     rows = []
-    for bar in range(bars):
-        level = _level(click, bar, bars)
+    for bar, level in enumerate(click_levels(click, bars)):
         rows += [(bar * length + at, level * (1.0 if at == 0 else 0.7), at == 0) for at in places if level > 0]
     return Clicks(
         as_ints(at for at, _, _ in rows),
         np.array([strength for _, strength, _ in rows], dtype=np.float64),
         np.array([one for _, _, one in rows], dtype=np.bool_),
     )
+
+
+def click_levels(click: ClickPlan, bars: int) -> list[float]:
+    """Loudness factor of each of so many bars, 0 where the click is silent.
+
+    >>> click_levels(ClickPlan("bars", 1, 1), 3)
+    [1.0, 0.0, 1.0]
+    """
+    return [_level(click, bar, bars) for bar in range(bars)]
 
 
 def _level(click: ClickPlan, bar: int, bars: int) -> float:

@@ -9,18 +9,19 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.exercise import ClickPlan, Clicks, Exercise, clicks, parse_click
+from heeltap.core.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
 from heeltap.core.meter import TempoMap
 from heeltap.core.plan import Plan
 from heeltap.core.planning import plan_of
 from heeltap.errors import InputFileError, PlanError, sentence
-from heeltap.files.exercises import exercise_to_toml, read_exercise
+from heeltap.files.exercises import exercise_from_toml, exercise_to_toml, read_exercise
 from heeltap.files.families import FAMILIES
+from heeltap.jobs.drill_click import backing_of, wish_of
 from heeltap.jobs.making import make
 from heeltap.jobs.reading import load_plan
 from heeltap.jobs.sets import Work, set_item
-from heeltap.ports.schedule import Schedule
-from heeltap.sound.click import click_schedule
+from heeltap.ports.schedule import Schedule, merge
+from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
 
 __all__ = ["AS_WRITTEN", "Drill", "drill_of"]
@@ -54,12 +55,22 @@ class Drill:
     """The exercise as TOML text; None for a plan from a MIDI file."""
     seed: int | None
     """What the exercise was generated from."""
+    sound: ClickSound = CLICK_SOUNDS["wood"]
+    """How the click sounds."""
+    backing: Schedule | None = None
+    """A drummer in place of the clicks; the count-in stays."""
+    heard: str = ""
+    """What was asked to be heard, for the record: ``beat:plain``; empty where it is the exercise's own click."""
 
     @property
     def schedule(self) -> Schedule:
-        """Count-in and clicks as messages."""
-        plan = self.plan
-        return click_schedule(plan.tempo, plan.metre, plan.bars, clicks=self.clicked, count_in_bars=self.count_in_bars)
+        """Count-in, and clicks or the drummer, as messages."""
+        plan, clicked = self.plan, self.clicked if self.backing is None else NO_CLICKS
+        count_in = self.count_in_bars
+        own = click_schedule(
+            plan.tempo, plan.metre, plan.bars, clicks=clicked, count_in_bars=count_in, sound=self.sound
+        )
+        return own if self.backing is None else merge(own, self.backing)
 
     @property
     def count_in_us(self) -> int:
@@ -77,6 +88,7 @@ def drill_of(
     click: str | None = None,
     seed: int = 1,
     part: str | None = None,
+    sound: ClickSound = CLICK_SOUNDS["wood"],
 ) -> Drill:
     """The drill that a person names.
 
@@ -89,12 +101,17 @@ def drill_of(
         Quarter notes a minute at the start; a changing tempo keeps its proportions.
     lean_ms : float, None or `AS_WRITTEN`
         None is auto: 4 % of the beat, 10 to 30 ms.
-    pocket_ms, click : optional
+    pocket_ms : float, optional
         In place of the exercise's own.
+    click : str, optional
+        In place of the exercise's own; also ``beat:NAME`` and ``part:NAME`` as `heeltap.jobs.drill_click.wish_of` takes
+        them.
     seed : int
         For a family: another number, another exercise of the grade.
     part : str, optional
         Of a MIDI file with several parts.
+    sound : ClickSound
+        How the click sounds, and where a drummer sounds.
 
     Raises
     ------
@@ -103,15 +120,36 @@ def drill_of(
     InputFileError
         The file cannot be used.
     """
+    wish = wish_of(click)
+    plain = click if wish.source == "click" else None if wish.plan is None else click_text(wish.plan)
+    drill, song = _drill(what, tempo_bpm, lean_ms, pocket_ms, plain, seed, part)
+    drill = replace(drill, sound=sound, heard=click or "")
+    if wish.source == "click":
+        return drill
+    own = None if drill.exercise is None else exercise_from_toml(drill.exercise).click
+    return replace(drill, backing=backing_of(wish, drill.plan, own, song=song, sound=sound))
+
+
+def _drill(
+    what: str,
+    tempo_bpm: float | None,
+    lean_ms: float | str | None,
+    pocket_ms: float | None,
+    click: str | None,
+    seed: int,
+    part: str | None,
+) -> tuple[Drill, str | None]:
+    """The drill with its clicks, and the MIDI file that its plan is from, if any."""
     if tempo_bpm is not None and not _LOWEST_BPM <= tempo_bpm <= _HIGHEST_BPM:
         raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", f"{_LOWEST_BPM:g} to {_HIGHEST_BPM:g} (quarter notes)"))
     if (work := set_item(what)) is not None:
-        return _of_set(work, tempo_bpm, lean_ms, pocket_ms, click)
+        song = None if work.item.exercise is not None else work.path
+        return _of_set(work, tempo_bpm, lean_ms, pocket_ms, click), song
     suffix = Path(what).suffix.lower()
     if suffix == ".toml":
-        return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean_ms, pocket_ms, click, None)
+        return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean_ms, pocket_ms, click, None), None
     if suffix in (".mid", ".midi", ".rmi", ".kar", ".smf"):
-        return _of_part(what, part, tempo_bpm, lean_ms, pocket_ms, click)
+        return _of_part(what, part, tempo_bpm, lean_ms, pocket_ms, click), what
     found = _FAMILY.fullmatch(what.strip())
     if found is None or (found[1].lower() not in FAMILIES and Path(what).exists()):
         known = ", ".join(FAMILIES)
@@ -119,7 +157,7 @@ def drill_of(
             what, "not an exercise", f"a family and a grade ({known}), such as 'anchor 2', a .toml or a .mid"
         )
     exercise = make(found[1].lower(), int(found[2] or 1), seed=seed, tempo_bpm=tempo_bpm)
-    return _of_exercise(exercise, None, lean_ms, pocket_ms, click, seed)
+    return _of_exercise(exercise, None, lean_ms, pocket_ms, click, seed), None
 
 
 def _of_exercise(

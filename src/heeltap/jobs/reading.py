@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Played`, `read_take`, `load_plan`.
+Inside: `Played`, `read_take`, `load_plan`, `drum_part`.
 """
 
 from dataclasses import dataclass, replace
@@ -17,7 +17,7 @@ from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
 from heeltap.files.take_midi import count_in_of
 
-__all__ = ["Played", "load_plan", "read_take"]
+__all__ = ["Played", "drum_part", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -107,13 +107,18 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
 
 def _leader(midi: Midi, wanted: str) -> Part:
     """The part that leads; ``drums`` is the one that looks like a drum part."""
-    drums = [part for part in midi.parts if part.is_drums]
-    found = drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
+    found = drum_part(midi, wanted)
     if len(kick_and_snare(midi.notes_of(found), channel=None)) == 0:
         raise InputFileError(
             midi.path, f"no kick or snare in '{found.name}'", "a drum part to lead", describe_parts(midi.parts)
         )
     return found
+
+
+def drum_part(midi: Midi, wanted: str) -> Part:
+    """The part that a person names; ``drums`` is the one that looks like a drum part. Raises `InputFileError`."""
+    drums = [part for part in midi.parts if part.is_drums]
+    return drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
 
 
 def _sections(midi: Midi, text: str | None) -> tuple[Section, ...]:

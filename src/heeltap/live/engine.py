@@ -29,7 +29,7 @@ from heeltap.live.records import DIED, KEY, STOP, Record
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
 from heeltap.ports.base import InPort, OutPort, quiet_stderr
 from heeltap.ports.loop import open_loop
-from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule
+from heeltap.ports.schedule import ALL_NOTES_OFF, START, STOP_CLOCK, Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
 
@@ -244,6 +244,7 @@ def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort |
     try:
         for name in spec.in_ports:  # one by one: those before a failing one must be closed
             port = open_input(name, clock, script=spec.script, api=spec.api, virtual=spec.virtual)
+            port.name = _own_name(port.name, [one.name for one in opened])
             opened.append(port)
         output = None
         if spec.out_port is not None:
@@ -253,6 +254,12 @@ def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort |
             port.close()
         raise
     return opened, output
+
+
+def _own_name(name: str, taken: list[str]) -> str:
+    """The name of a port in the journal, where every port is told apart: of several alike the second is ``... #2``."""
+    names = [name, *(f"{name} #{number}" for number in range(2, len(taken) + 2))]
+    return next(one for one in names if one not in taken)
 
 
 def _zero(spec: EngineSpec, clock: Clock) -> int:
@@ -292,6 +299,6 @@ def _loop(
         tail_us=spec.tail_us,
         reopen=partial(reopen_input, api=spec.api),
         reopen_output=partial(reopen_output, api=spec.api),
-        silence=ALL_NOTES_OFF,
+        silence=(STOP_CLOCK, *ALL_NOTES_OFF) if START in spec.schedule.kind else ALL_NOTES_OFF,
         scheduler=scheduler,
     )

@@ -34,7 +34,7 @@ from heeltap.live.records import (
 from heeltap.live.stamp import Assembler, LiveStamper, is_note_on
 from heeltap.ports.base import InPort, OutPort
 from heeltap.ports.keys import KeysInPort
-from heeltap.ports.schedule import Schedule
+from heeltap.ports.schedule import UNHEARD, Schedule
 
 __all__ = ["EngineLoop", "EngineReport", "Journaling", "ToScreen"]
 
@@ -68,8 +68,8 @@ class Journaling(Protocol):
     def click(self, index: int, due_us: int, sent_us: int) -> None:
         """Keep when a click was due and when it was sent."""
 
-    def gap(self, kind: str, at_ns: int) -> None:
-        """Keep that the stream broke or came back."""
+    def gap(self, kind: str, at_ns: int, port: str = "") -> None:
+        """Keep that the stream broke or came back: of one port, or of all."""
 
     def flush(self, now_ns: int | None = None) -> None:
         """Hand everything to the system."""
@@ -173,6 +173,8 @@ class EngineLoop:
         self._end_ns = zero_ns + (schedule.end_us + tail_us) * 1000
         self._pulse = Pulse(schedule.due_us, zero_ns)
         self._due_us = schedule.due_us.tolist()
+        heard = [kind not in UNHEARD for kind in schedule.kind]
+        self._heard = Pulse(schedule.due_us[heard], zero_ns)
         self._stopping = False
         self._state = -1
         self._flush_ns = self._check_ns = 0
@@ -215,7 +217,8 @@ class EngineLoop:
                 self._drain(source)
             self._tell_state(turn_ns)
             next_ns = self._pulse.next_ns
-            self._chores(turn_ns, next_ns)
+            self._heard.take(turn_ns)
+            self._chores(turn_ns, self._heard.next_ns)
             self._screen.flush()
             if turn_ns >= self._end_ns:
                 return
@@ -229,14 +232,14 @@ class EngineLoop:
     def _send_due(self, now_ns: int) -> None:
         """Send everything due; clicks that missed their moment by far are left out."""
         for i in self._pulse.take(now_ns):
-            message, is_off = self._schedule.messages[i], self._schedule.kind[i] == "off"
+            message, unheard = self._schedule.messages[i], self._schedule.kind[i] in UNHEARD
             due_us = self._due_us[i]
             sent_ns = self._clock.now_ns()
             late_us = self._us(sent_ns) - due_us
-            skip = self._silent or (late_us > SKIP_US and not is_off)
+            skip = self._silent or (late_us > SKIP_US and not unheard)
             if not skip and self._output is not None:
                 self._output.send(message)
-            if not is_off:
+            if not unheard:
                 sent_us = NOT_SENT_US if self._silent else due_us + late_us
                 self._keep_click(i, message, due_us, sent_us, skip)
 
@@ -328,7 +331,7 @@ class EngineLoop:
     def _note_gap(self, kind: int, word: str, index: int, at_ns: int) -> None:
         """Keep and tell that an input went or came back."""
         if self._journal is not None:
-            self._journal.gap(word, at_ns)
+            self._journal.gap(word, at_ns, self._inputs[index].name)
         self._screen.send(Record(kind, which=index, at_us=self._us(at_ns)))
 
     def _held_up(self, from_ns: int, to_ns: int) -> None:

@@ -1,6 +1,6 @@
 """Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
 
-Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`.
+Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`, and the kinds that are no clicks: `OFF`, `CLOCK`, `START`, `UNHEARD`.
 """
 
 from dataclasses import dataclass
@@ -9,7 +9,16 @@ import numpy as np
 
 from heeltap.core.arrays import IntArray, as_ints, freeze_columns
 
-__all__ = ["ALL_NOTES_OFF", "Schedule", "merge"]
+__all__ = ["ALL_NOTES_OFF", "CLOCK", "OFF", "START", "STOP_CLOCK", "UNHEARD", "Schedule", "merge"]
+
+OFF, CLOCK, START = "off", "clock", "start"
+"""Kinds of messages that make no sound: note-off, MIDI clock, and what sets a receiver going."""
+
+UNHEARD = (OFF, CLOCK, START)
+"""These are no clicks: they are not counted, and sent however late they are, or a receiver would lose its place."""
+
+STOP_CLOCK = b"\xfc"
+"""Ends what `START` began."""
 
 ALL_NOTES_OFF = tuple(bytes((0xB0 | channel, control, 0)) for channel in range(16) for control in (64, 120, 123))
 """Silence: pedal up, all sound off, all notes off, on every channel."""
@@ -24,7 +33,7 @@ class Schedule:
     messages: tuple[bytes, ...]
     """One whole MIDI message each."""
     kind: tuple[str, ...]
-    """What each is: ``click``, ``accent``, ``drum``, ``off``, ...; a word for readers, the engine tells only ``off``
+    """What each is: ``click``, ``accent``, ``drum``, ``off``, ...; a word for readers, the engine tells only `UNHEARD`
     apart."""
     end_us: int
     """When the last bar ends."""

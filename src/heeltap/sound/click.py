@@ -1,6 +1,6 @@
 """The click as MIDI: count-in and clicks as messages with due times.
 
-Inside: `ClickSound`, `CLICK_SOUNDS`, `click_schedule`.
+Inside: `ClickSound`, `CLICK_SOUNDS`, `NO_CLICKS`, `click_schedule`.
 """
 
 from dataclasses import dataclass
@@ -9,13 +9,14 @@ from typing import Protocol
 import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.core.exercise import Clicks
 from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.errors import PlanError, sentence
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.percussion import CHANNEL, METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["CLICK_SOUNDS", "ClickSound", "Clicked", "click_schedule"]
+__all__ = ["CLICK_SOUNDS", "NO_CLICKS", "ClickSound", "Clicked", "click_schedule"]
 
 
 class Clicked(Protocol):
@@ -56,6 +57,10 @@ CLICK_SOUNDS = {
     "stick": ClickSound(*SIDE_STICK),
 }
 """Sounds by name; wood is the default because every General MIDI synthesizer has it."""
+
+
+NO_CLICKS: Clicked = Clicks(as_ints([]), np.zeros(0), np.zeros(0, np.bool_))
+"""The count-in only."""
 
 
 def click_schedule(

@@ -1,0 +1,164 @@
+"""What is heard while one plays: the click, a drum pattern, or the drum part of the song, and how it sounds.
+
+Inside: `Wish`, `wish_of`, `backing_of`, `sound_of`.
+"""
+
+import difflib
+import re
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from heeltap.core.beats import Hits, hits_of
+from heeltap.core.exercise import ClickPlan, click_levels, parse_click
+from heeltap.core.notes import Notes
+from heeltap.core.plan import Plan
+from heeltap.core.planning import swing_ticks
+from heeltap.errors import PlanError, sentence
+from heeltap.files.beats import read_beats
+from heeltap.files.smf import read_midi
+from heeltap.files.smf_types import Midi
+from heeltap.jobs.reading import drum_part
+from heeltap.ports.schedule import Schedule
+from heeltap.sound.click import CLICK_SOUNDS, ClickSound
+from heeltap.sound.drums import hits_schedule, part_schedule
+
+__all__ = ["Wish", "backing_of", "sound_of", "wish_of"]
+
+_SOURCE = re.compile(r"(beat|part):\s*(.*?)(?:\s+(every|fade|bars \S+|backbeat|one|none))?", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a person wants to hear."""
+
+    source: str = "click"
+    """``click``, ``beat`` or ``part``."""
+    name: str = ""
+    """Of the pattern or the part."""
+    plan: ClickPlan | None = None
+    """Where it sounds; None leaves it to the exercise."""
+
+
+def wish_of(text: str | None) -> Wish:
+    """What ``every``, ``beat:plain``, ``beat:plain bars 2+2``, ``part:drums`` or ``part:drums fade`` asks for.
+
+    Raises `PlanError`.
+    """
+    if text is None:
+        return Wish()
+    found = _SOURCE.fullmatch(text.strip())
+    if found is None:
+        return Wish(plan=parse_click(text))
+    return Wish(found[1].lower(), found[2].strip(), None if found[3] is None else parse_click(found[3].lower()))
+
+
+def sound_of(notes: str | None = None, *, channel: int | None = None, velocity: int | None = None) -> ClickSound:
+    """How the click sounds.
+
+    Parameters
+    ----------
+    notes : str, optional
+        A name of `CLICK_SOUNDS`, or the keys of a plain beat and of the one: ``33,34``; one key alone is both.
+    channel : int, optional
+        1-16 as people count.
+    velocity : int, optional
+        Of the loudest click, 1-127.
+
+    Raises
+    ------
+    PlanError
+        A key, channel or velocity that there is not.
+    """
+    sound = CLICK_SOUNDS["wood"] if notes is None else _keys(notes)
+    if channel is not None:
+        if not 1 <= channel <= 16:
+            raise PlanError(sentence("click channel", str(channel), "1 to 16"))
+        sound = replace(sound, channel=channel - 1)
+    if velocity is not None:
+        if not 1 <= velocity <= 127:
+            raise PlanError(sentence("click velocity", str(velocity), "1 to 127"))
+        sound = replace(sound, loudest=velocity)
+    return sound
+
+
+def _keys(notes: str) -> ClickSound:
+    """The sound by name or by its keys."""
+    if notes in CLICK_SOUNDS:
+        return CLICK_SOUNDS[notes]
+    keys = [int(word) for word in re.split(r"[,\s]+", notes.strip()) if word.isascii() and word.isdecimal()]
+    count = len(re.split(r"[,\s]+", notes.strip()))
+    if count == len(keys) and count in (1, 2) and all(0 <= key <= 127 for key in keys):
+        return ClickSound(beat=keys[0], one=keys[-1])
+    names = ", ".join(CLICK_SOUNDS)
+    raise PlanError(sentence("click notes", f"'{notes}'", f"two keys from 0 to 127 such as 33,34, or one of {names}"))
+
+
+def backing_of(wish: Wish, plan: Plan, own: ClickPlan | None, *, song: str | None, sound: ClickSound) -> Schedule:
+    """The drummer of a wish for a pattern or a part.
+
+    Parameters
+    ----------
+    wish : Wish
+        Not for a click.
+    plan : Plan
+        What is played to it.
+    own : ClickPlan, optional
+        The exercise's own click: its silent bars and its fading hold for the drummer as well.
+    song : str, optional
+        The MIDI file that the plan is from.
+    sound : ClickSound
+        Its channel and loudness.
+
+    Raises
+    ------
+    PlanError
+        No such pattern or part, another metre, or a click plan that is for clicks only.
+    """
+    click = wish.plan or (own if own is not None and own.kind in ("bars", "fade") else ClickPlan())
+    end_us = round(float(plan.tempo.us_at_quarter(plan.metre.quarter_of_bar(plan.bars + 1))))
+    if wish.source == "beat":
+        hits = _pattern_hits(wish.name, plan, click)
+        return hits_schedule(hits, plan.tempo, end_us, channel=sound.channel, loudest=sound.loudest)
+    if song is None:
+        raise PlanError(sentence(f"click 'part:{wish.name}'", "no song", "a MIDI file to play along with"))
+    if click.kind not in ("every", "bars", "fade"):
+        raise PlanError(sentence("click", f"'{click.kind}' of a drum part", "every, 'bars 2+2' or fade"))
+    notes = _part_notes(read_midi(song), wish.name, plan)
+    levels = np.array(click_levels(click, plan.bars) + [0.0])
+    bar = plan.metre.bar_beat(plan.tempo.quarter_at(notes.onset_us))[0]
+    level = levels[np.clip(bar - 1, 0, plan.bars)]
+    return part_schedule(notes, end_us, channel=sound.channel, level=level)
+
+
+def _pattern_hits(name: str, plan: Plan, click: ClickPlan) -> Hits:
+    """The strokes of a shipped pattern, swung like the plan."""
+    beats = read_beats()
+    metre = plan.metre.metres[0]
+    fitting = [beat.name for beat in beats.values() if beat.metre == metre]
+    offered = ", ".join(fitting) or "none there is"
+    if name not in beats:
+        near = difflib.get_close_matches(name, beats, 1, 0.4)
+        hint = f"nearest: {near[0]}" if near else ""
+        raise PlanError(sentence("drum pattern", f"'{name}'", f"one for {metre}: {offered}", hint))
+    if len(plan.metre.metres) > 1:
+        raise PlanError(sentence(f"drum pattern '{name}'", "a plan whose metre changes", "one metre"))
+    if beats[name].metre != metre:
+        raise PlanError(sentence(f"drum pattern '{name}'", f"is in {beats[name].metre}", f"one for {metre}: {offered}"))
+    hits = hits_of(beats[name], plan.bars, click=click)
+    if plan.swing_ratio == 1.0:
+        return hits
+    swung = np.array([swing_ticks(at, plan.swing_ratio) for at in hits.at_tick.tolist()], dtype=np.int64)
+    return Hits(swung, hits.key.copy(), hits.strength.copy())
+
+
+def _part_notes(midi: Midi, name: str, plan: Plan) -> Notes:
+    """The drum part of a song at the tempo of the plan."""
+    rows = midi.rows_of(drum_part(midi, name))
+    notes = midi.notes.pick(rows)
+    ends = notes.onset_us + np.maximum(notes.duration_us, 0)
+    onset, end = (
+        np.rint(plan.tempo.us_at_quarter(midi.tempo.quarter_at(us))).astype(np.int64) for us in (notes.onset_us, ends)
+    )
+    length = np.where(notes.duration_us < 0, -1, end - onset)
+    return replace(notes, onset_us=onset, duration_us=length)
