@@ -79,11 +79,19 @@ def test_a_chord_on_two_held_over_three_is_the_chord_of_three() -> None:
     assert [(0, [48]), (1, [60, 64, 67])] == struck(found["beats"])
 
 
-def test_legato_is_no_tie() -> None:
+@pytest.mark.parametrize(("end", "place"), [(4.24, None), (4.25, 4)])
+def test_legato_is_no_tie(end: float, place: int | None) -> None:
     """A note that hangs over the next beat by less than a sixteenth ends there."""
-    part = written((0, 0.9, 60), (3.5, 4.2, 62), (4, 5, 64))
+    part = written((0, 0.9, 60), (3.5, end, 62), (4, 5, 72))
 
-    assert [(0, [60]), (4, [64])] == struck(forms(part)["strong"])
+    assert place == next((at for at, keys in struck(forms(part)["strong"]) if 62 in keys), None)
+
+
+def test_what_is_shorter_than_a_thirty_second_is_one() -> None:
+    """So that it can be heard; longer notes keep their length."""
+    form = forms(written((0, 0.01, 60), (1, 1.4, 62)))["whole"]
+
+    assert [0.125, 0.4] == pytest.approx(form.length_tick / TICKS_PER_QUARTER)
 
 
 def test_a_finger_left_down_beside_a_struck_note_is_no_tie() -> None:
@@ -143,6 +151,13 @@ def test_a_chord_straight_after_the_bass_is_its_chord_without_the_pedal_too(bass
     assert [(0, keys)] == struck(forms(part, metre=(3, 4))["strong"])
 
 
+def test_what_follows_below_is_another_voice() -> None:
+    """A chord under a single note is not put on top of it."""
+    part = written((0, 2, 60), *chord(1, 2, 40, 47))
+
+    assert [(0, [60])] == struck(forms(part)["strong"])
+
+
 def test_a_tune_is_not_made_into_chords() -> None:
     """A single line, held or under the pedal, stays a single line."""
     part = written(*[(at / 2, at / 2 + 0.5, 60 + 2 * at, 4) for at in range(8)])
@@ -169,12 +184,14 @@ def test_seconds_that_are_struck_together_stay() -> None:
 
 def test_drums_are_neither_moved_nor_held() -> None:
     """What falls on the place stays: on the simplest forms a low drum, a snare and the loudest of the rest."""
-    part = written((0, 0.1, 36), (0, 0.1, 42), (0, 0.1, 49), (1, 1.1, 38), (1, 1.1, 42), (1.5, 4, 36), (3.5, 8, 49))
+    part = written(
+        (0, 0.1, 36), (0, 0.1, 42), (0, 0.1, 49), (1, 1.1, 38), (1, 1.1, 42), (1.5, 4, 36), (3.5, 8, 49), loud=(49,)
+    )
 
     found = forms(part, drums=True)
 
-    assert [(0, [36, 42])] == struck(found["strong"])
-    assert [(0, [36, 42]), (1, [38, 42])] == struck(found["beats"])
+    assert [(0, [36, 49])] == struck(found["strong"])
+    assert [(0, [36, 49]), (1, [38, 42])] == struck(found["beats"])
     assert [(0, [36, 42, 49]), (1, [38, 42]), (1.5, [36]), (3.5, [49])] == struck(found["eighths"])
 
 
@@ -256,7 +273,7 @@ def parts(draw: st.DrawFn) -> Written:
 @settings(deadline=None, max_examples=150)
 def test_nothing_is_invented(part: Written, drums: bool, metre: tuple[int, int]) -> None:
     """Whatever the part: strokes only on the level's places, keys only of the part and no more often, never fewer strokes
-    than the form before, and the lowest key that is struck on a kept place stays there."""
+    than the form before, no key struck while it sounds, and the lowest key that is struck on a kept place stays there."""
     found = simplify(part, tempo=steady_tempo(100), metre=steady_metre(*metre), drums=drums)
 
     strokes = 0
@@ -267,6 +284,9 @@ def test_nothing_is_invented(part: Written, drums: bool, metre: tuple[int, int])
         assert (np.bincount(plan.pitch, minlength=128) <= np.bincount(part.pitch, minlength=128)).all()
         assert len(plan) == np.unique(plan.at_tick * 128 + plan.pitch).size == form.length_tick.size
         assert (form.length_tick > 0).all()
+        for key in np.unique(plan.pitch).tolist():
+            starts, lengths = plan.at_tick[plan.pitch == key], form.length_tick[plan.pitch == key]
+            assert (starts[:-1] + lengths[:-1] <= starts[1:]).all()
         count = np.unique(plan.at_tick).size
         assert form.answered or count >= strokes
         strokes = 0 if form.answered else count

@@ -58,12 +58,13 @@ def test_notes_on_sixteenths_or_triplets_were_written(ticks_per_quarter: int, st
     assert written_already([n * step for n in range(40)], ticks_per_quarter)
 
 
-def test_played_notes_were_not_written(rng: np.random.Generator) -> None:
-    """A spread of 10 ms at 120 bpm is 10 ticks of 480: far fewer than nine tenths lie on a place."""
-    ticks = np.arange(200) * 120 + np.rint(rng.normal(0, 10, 200)).astype(np.int64)
+@pytest.mark.parametrize("ticks_per_quarter", [24, 96, 480])
+def test_played_notes_were_not_written(rng: np.random.Generator, ticks_per_quarter: int) -> None:
+    """Sixteenths at 120 bpm with a spread of 20 ms, in coarse and in fine ticks."""
+    quarter = np.arange(400) / 4 + rng.normal(0, 0.04, 400)
 
-    assert not written_already(np.maximum(ticks, 0), 480)
-    assert not written_already([], 480)
+    assert not written_already(np.maximum(np.rint(quarter * ticks_per_quarter), 0), ticks_per_quarter)
+    assert not written_already([], ticks_per_quarter)
 
 
 def test_written_notes_go_to_the_nearest_place_and_keep_their_length() -> None:

@@ -48,9 +48,10 @@ def test_files_are_looked_for_beside_the_set(tmp_path: Path) -> None:
 
     own, part = found.items
     assert own.exercise is not None
-    assert (90.0, ClickPlan("one"), Pocket(5.0, None)) == (
+    assert (90.0, ClickPlan("one"), Ladder(2, 5.0), Pocket(5.0, None)) == (
         own.exercise.tempo_bpm,
         own.exercise.click,
+        own.exercise.ladder,
         own.exercise.pocket,
     )
     assert AS_WRITTEN == own.lean_ms
@@ -117,13 +118,14 @@ def test_a_mistake_is_told_with_line_key_and_what_was_expected(tmp_path: Path, t
 
 
 def test_all_mistakes_are_told_at_once_in_the_order_of_the_lines(tmp_path: Path) -> None:
-    """Six in five items: six sentences, and the good item is not among them."""
+    """Seven in six places: seven sentences, and the good item is not among them."""
     path = tmp_path / "set.toml"
     path.write_text(
         HEAD
         + "taks = 2\n"
         + ITEM
         + ITEM.replace("anchor", "anker")
+        + "temp = 3\n"
         + ITEM.replace("= 1", "= 0")
         + 'metre = "x"\n'
         + '[[item]]\nmidi = "none.mid"\n'
@@ -132,10 +134,10 @@ def test_all_mistakes_are_told_at_once_in_the_order_of_the_lines(tmp_path: Path)
         encoding="utf-8",
     )
 
-    assert ["line 3", "line 8", "line 12", "line 13", "line 15", "line 19"] == [
+    assert ["line 3", "line 8", "line 10", "line 13", "line 14", "line 16", "line 20"] == [
         mistake.partition(",")[0] for mistake in mistakes_in(path)
     ]
-    with pytest.raises(SetFileError, match="6 mistakes"):
+    with pytest.raises(SetFileError, match="7 mistakes"):
         read_set(path)
 
 

@@ -10,7 +10,7 @@ from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.errors import InputFileError, MidiFileError, PlanError
 from heeltap.files.smf import TrackOut, midi_bytes, read_midi
-from heeltap.files.smf_types import Pedal
+from heeltap.files.smf.types import Pedal
 from heeltap.jobs.reading import load_plan
 from heeltap.jobs.simplifying import simpler_text, simplify_file, write_simpler
 
@@ -176,3 +176,18 @@ def test_a_played_file_without_a_tempo_needs_the_click_named(outside_data: Path,
     counts = [np.unique(form.plan.at_tick).size for form in simplify_file(file, tempo_bpm=83).forms]
     assert sorted(counts) == counts
     assert counts[0] < counts[3]
+
+
+def test_another_players_pedal_holds_nothing(tmp_path: Path) -> None:
+    """Two tracks on one channel, one pedal up and one down: short notes end with the finger in the first only."""
+    notes = make_notes([0, 1_000_000], [48, 50], duration_us=[200_000, 200_000])
+    tracks = [
+        TrackOut(notes, name=name, pedal=Pedal(as_ints([0]), as_ints([0]), as_ints([value]), as_ints([track])))
+        for track, (name, value) in enumerate((("up", 0), ("down", 127)), 1)
+    ]
+    path = tmp_path / "two.mid"
+    path.write_bytes(midi_bytes(tracks, tempo=steady_tempo(120, ticks_per_quarter=480)))
+
+    up, down = (simplify_file(path, name).forms[-1].length_tick[0] / 10_080 for name in ("up", "down"))
+
+    assert (0.4, 2.4) == pytest.approx((up, down))

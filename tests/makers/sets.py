@@ -51,6 +51,7 @@ title = "With files"
 exercise = "own/two-four.toml"
 tempo_bpm = [90, 96]
 click = "one"
+ladder = { every_bars = 2, step_percent = 5 }
 
 [[item]]
 midi = "song.mid"

@@ -53,3 +53,11 @@ def test_every_syllable_of_every_grade_has_its_own_column() -> None:
                 line = counted_lines(bar)[0] if len(bar_words(bar)) < 11 else counted_lines(bar)[1]
                 assert [s.text for s in bar.syllables] == line[12:].split()
                 assert len(line) <= 80
+
+
+def test_two_digits_and_sixteenths_keep_apart() -> None:
+    """The twelfth eighth cut in four: the bar is made wider rather than unreadable."""
+    line = counting_line([55_440 + 1_260 * n for n in range(4)], Metre(12, 8))
+    bar = CountedBar((1,), "", 6.0, 0.5, line, (), None)
+
+    assert [*map(str, range(1, 12)), "12", "e", "&", "a"] == counted_lines(bar)[0][12:].split()
