@@ -6,12 +6,12 @@ in it: stamped minus due is the way there and back, which is constant and no fau
 Inside: `loop_schedule`, `measure_loop`, `LoopReport`, `Spread`, `verdict`, `summary`.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, as_ints
+from heeltap.core.arrays import FloatArray, IntArray, as_ints
 from heeltap.core.robust import theil_sen
 from heeltap.files.journal import Journal
 from heeltap.live.calibrate import irregular_us
@@ -132,29 +132,25 @@ def measure_loop(
     loop, in_port, out_port, scheduler, real_time, load, fault
         For the report.
     """
-    left = journal.click_sent_us < NOT_SENT_US
-    number = journal.click_index[left] // 2
-    due, sent = journal.click_due_us[left].astype(np.float64), journal.click_sent_us[left].astype(np.float64)
-    stamp_us, chain_us, heard, strange = _heard(journal)
-    first = _first_of_each(heard)
-    back = np.array([n in first for n in number.tolist()], dtype=np.bool_)
-    row = as_ints(first[n] for n in number[back].tolist())
-    stamp, chain = stamp_us[row], chain_us[row]
+    sent, back = _sent(journal), _heard(journal)
+    came = np.isin(sent.number, back.number)
+    row = _rows_of(back.number, sent.number[came])
+    due_us, sent_us, stamp_us = sent.due_us[came], sent.sent_us[came], back.stamp_us[row]
     enough = row.size > 1
-    drift, between, jumps = _drift(sent[back], chain) if enough else (None, None, 0)
+    drift, between, jumps = _drift(sent_us, back.chain_us[row]) if enough else (None, None, 0)
     return LoopReport(
         loop=loop,
         in_port=in_port,
         out_port=out_port,
-        sent=int(number.size),
-        lost=int(number.size - row.size),
-        doubled=len(heard) - len(first),
+        sent=int(came.size),
+        lost=int(came.size - row.size),
+        doubled=int(back.number.size - np.unique(back.number).size),
         swapped=int(np.count_nonzero(np.diff(row) < 0)),
-        strange=strange,
-        late_ms=_spread((sent - due) / 1000) if number.size else None,
-        trip_ms=float(np.median(stamp - sent[back])) / 1000 if enough else None,
-        stamp_ms=_around(stamp - sent[back]) if enough else None,
-        echo_ms=_around(stamp - due[back]) if enough else None,
+        strange=back.strange,
+        late_ms=_spread((sent.sent_us - sent.due_us) / 1000) if came.size else None,
+        trip_ms=round(float(np.median(stamp_us - sent_us)) / 1000, 4) if enough else None,
+        stamp_ms=_around(stamp_us - sent_us) if enough else None,
+        echo_ms=_around(stamp_us - due_us) if enough else None,
         drift_ppm=drift,
         drift_ci95_ppm=between,
         jumps=jumps,
@@ -165,11 +161,38 @@ def measure_loop(
     )
 
 
-def _heard(journal: Journal) -> tuple[FloatArray, FloatArray, list[int], int]:
-    """Of each of our notes that came in: its stamp and the driver's clock, microseconds; its number. And the others."""
+class _Sent(NamedTuple):
+    """The notes that left."""
+
+    number: IntArray
+    due_us: FloatArray
+    sent_us: FloatArray
+
+
+class _Back(NamedTuple):
+    """Our notes that came in, in the order in which they came."""
+
+    number: IntArray
+    stamp_us: FloatArray
+    chain_us: FloatArray
+    """The driver's own clock, from any zero."""
+    strange: int
+    """How many others came in."""
+
+
+def _sent(journal: Journal) -> _Sent:
+    left = journal.click_sent_us < NOT_SENT_US
+    due, sent = (column[left].astype(np.float64) for column in (journal.click_due_us, journal.click_sent_us))
+    return _Sent(as_ints(journal.click_index[left] // 2), due, sent)
+
+
+def _heard(journal: Journal) -> _Back:
     stamps = (restamp(journal.arrival_ns, journal.delta_s) - journal.zero_ns) / 1000
     chain = np.cumsum(np.rint(journal.delta_s * 1e9)) / 1000
-    assembler, rows, heard, strange = Assembler(), [], [], 0
+    assembler = Assembler()
+    rows: list[int] = []
+    heard: list[int] = []
+    strange = 0
     numbers = {_numbered(i): i for i in range(_KEYS * 126)}
     for row, data in enumerate(journal.data):
         for message in assembler.feed(data):
@@ -181,15 +204,13 @@ def _heard(journal: Journal) -> tuple[FloatArray, FloatArray, list[int], int]:
             else:
                 rows.append(row)
                 heard.append(number)
-    return stamps[rows], chain[rows], heard, strange
+    return _Back(as_ints(heard), stamps[as_ints(rows)], chain[as_ints(rows)], strange)
 
 
-def _first_of_each(heard: Iterable[int]) -> dict[int, int]:
-    """Where each number was heard first."""
-    found: dict[int, int] = {}
-    for row, number in enumerate(heard):
-        found.setdefault(number, row)
-    return found
+def _rows_of(heard: IntArray, wanted: IntArray) -> IntArray:
+    """Where each wanted number was heard first."""
+    numbers, first = np.unique(heard, return_index=True)
+    return as_ints(first[np.searchsorted(numbers, wanted)])
 
 
 def _spread(sizes_ms: FloatArray) -> Spread:
@@ -215,7 +236,8 @@ def _drift(sent_us: FloatArray, chain_us: FloatArray) -> tuple[float | None, tup
     if ahead[part].size < 20 or bool(np.all(np.rint(chain_us[part]) % 1000 == 0)):
         return None, None, len(edges) - 2
     slope = theil_sen(sent_us[part], ahead[part])
-    return slope.slope * 1e6, (slope.ci95[0] * 1e6, slope.ci95[1] * 1e6), len(edges) - 2
+    low, high = slope.ci95
+    return round(slope.slope * 1e6, 2), (round(low * 1e6, 2), round(high * 1e6, 2)), len(edges) - 2
 
 
 def verdict(report: LoopReport) -> str:
