@@ -66,6 +66,8 @@ class EngineSpec:
     """Make ports of those names for others to connect to, instead of connecting to devices."""
     real_time: bool = True
     """Ask for real-time scheduling."""
+    make_output: Callable[[Schedule, Callable[[], int]], OutPort] | None = None
+    """Opens an output that is no MIDI port, in place of ``out_port``: given the schedule and the engine's clock."""
     loop: str = ""
     """One of `heeltap.ports.loop`'s: play into a loop that comes back, instead of opening the ports named above."""
 
@@ -247,7 +249,9 @@ def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort |
             port.name = _own_name(port.name, [one.name for one in opened])
             opened.append(port)
         output = None
-        if spec.out_port is not None:
+        if spec.make_output is not None:
+            output = spec.make_output(spec.schedule, clock.now_ns)
+        elif spec.out_port is not None:
             output = open_output(spec.out_port, clock, api=spec.api, virtual=spec.virtual)
     except HeeltapError:
         for port in opened:

@@ -204,6 +204,8 @@ class EngineLoop:
     def _play(self) -> None:
         clock = self._clock
         turn_ns = self._check_ns = self._flush_ns = clock.now_ns()
+        if self._output is not None:
+            self._output.begin(self._zero_ns)
         for source in self._inputs:
             source.port.begin(self._zero_ns)
             source.empty_ns = turn_ns
@@ -239,6 +241,7 @@ class EngineLoop:
             skip = self._silent or (late_us > SKIP_US and not unheard)
             if not skip and self._output is not None:
                 self._output.send(message)
+                late_us += max(0, self._output.lag_us)
             if not unheard:
                 sent_us = NOT_SENT_US if self._silent else due_us + late_us
                 self._keep_click(i, message, due_us, sent_us, skip)

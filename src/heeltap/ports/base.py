@@ -64,6 +64,13 @@ class OutPort(Protocol):
 
     name: str
 
+    @property
+    def lag_us(self) -> int:
+        """How much later than it was sent the next message is heard, where the port knows; else 0."""
+
+    def begin(self, zero_ns: int) -> None:
+        """Bar 1, beat 1 falls at this moment of the engine's clock. MIDI devices do not care."""
+
     def send(self, message: bytes) -> None:
         """Send one message now."""
 

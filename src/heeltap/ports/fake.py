@@ -111,7 +111,11 @@ class FakeOutPort:
         self.sent: list[tuple[int, bytes]] = []
         """Moment in ns on the engine's clock, and the message."""
         self.closed = self.lost = False
+        self.lag_us = 0
         self._now_ns = now_ns
+
+    def begin(self, zero_ns: int) -> None:
+        """Nothing to do."""
 
     def send(self, message: bytes) -> None:
         """Keep one message."""

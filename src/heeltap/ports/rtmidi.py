@@ -131,6 +131,7 @@ class _Port:
     def __init__(self, system: _System, client: Any, full: str, virtual: bool = False) -> None:
         self.name = stable_name(full)
         self.stamped_ns: int | None = None
+        self.lag_us = 0
         self._system, self._client, self._full, self._virtual = system, client, full, virtual
 
     def begin(self, zero_ns: int) -> None:
