@@ -198,7 +198,7 @@ def test_selftest_in_words(report: dict[str, object], capsys: pytest.CaptureFixt
         "There and back: 1.23 ms; always the same, so calibration takes care of it.",
         "The driver's clock runs +0 ppm against ours (-3 to +3)",
         "Real-time scheduling (test); load 1.2",
-        "This machine's numbers can be trusted to 0.21 ms (99 of 100 notes).",
+        "This machine's numbers can be trusted to 0.21 ms (99 of 100 notes), without a device and its cable.",
     ] == lines
     assert kept.startswith("Kept in ")
     assert [True] == [row.trusted for row in selftests()]

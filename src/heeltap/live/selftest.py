@@ -262,7 +262,8 @@ def verdict(report: LoopReport) -> str:
             f"(at most {TRUSTED_MS:.0f} ms would do)."
         )
     whose = "The engine's own" if report.loop == INSIDE else "This machine's"
-    return f"{whose} numbers can be trusted to {_fine(report.echo_ms.p99)} ms (99 of 100 notes)."
+    without = {INSIDE: ", without any driver", VIRTUAL: ", without a device and its cable"}.get(report.loop, "")
+    return f"{whose} numbers can be trusted to {_fine(report.echo_ms.p99)} ms (99 of 100 notes){without}."
 
 
 def summary(report: LoopReport) -> str:
