@@ -97,12 +97,13 @@ def test_a_set_without_a_number_asks_for_one(tmp_path: Path) -> None:
         ("threes:6", "no exercise 6"),
         (str(path), "a set of exercises"),
         (f"{path}:0", "no exercise 0"),
+        ("frist-week:2", "nearest: first-week"),
     ):
         with pytest.raises(SetFileError, match=told):
             drill_of(what)
 
 
-@pytest.mark.parametrize("what", ["anchor 2", "anchor:2", "anchor-2", "none.toml", "song.mid"])
+@pytest.mark.parametrize("what", ["anchor 2", "anchor:2", "anchor-2", "none.toml", "song.mid", "threes.mid"])
 def test_what_is_no_set_is_left_to_others(what: str) -> None:
     """Families, exercise files and MIDI files are drilled as before."""
     assert set_item(what) is None

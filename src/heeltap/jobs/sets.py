@@ -34,6 +34,9 @@ __all__ = [
 
 _ITEM = re.compile(r"(.+):(\d{1,3})")
 
+_NEARLY = 0.75
+"""How alike two names are when the one is taken for a slip of the other: a letter or two in ten. Ours."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Work:
@@ -141,12 +144,14 @@ def set_item(what: str) -> Work | None:
     Raises
     ------
     SetFileError
-        The set has a mistake, or no exercise of that number, or a set is named and no number.
+        The set has a mistake, or no exercise of that number, or a set is named and no number, or the name is nearly
+        that of a set that ships.
     """
     named = _ITEM.fullmatch(what.strip())
     called = named[1] if named else what.strip()
     is_file = Path(called).suffix.lower() == ".toml"
-    if not (called in shipped_sets() or (is_file and (named or _says_set(Path(called))))):
+    meant = not Path(called).suffix and difflib.get_close_matches(called, shipped_sets(), 1, _NEARLY)
+    if not (meant or (is_file and (named or _says_set(Path(called))))):
         return None
     opened = open_set(called)
     last = len(opened.works)
