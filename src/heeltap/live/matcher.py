@@ -4,7 +4,7 @@ It serves the screen only; the result comes from the full alignment afterwards. 
 it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's bounce is folded; a stroke that
 was given to a note far away goes to a much nearer one that follows; the rest is extra.
 
-Inside: `Status`, `Struck`, `Stroke`, `Heard`, `Place`, `place_note`, `settle`.
+Inside: `Status`, `Struck`, `Stroke`, `Heard`, `Place`, `place_note`, `stroke_of`, `settle`.
 """
 
 from collections.abc import Sequence
@@ -15,8 +15,11 @@ from typing import NamedTuple
 from heeltap.core.onsets import CHORD_WINDOW_US, RETRIGGER_US, WINDOW_US
 from heeltap.live.sheet import Target
 
-__all__ = ["Heard", "Place", "Status", "Stroke", "Struck", "place_note", "settle"]
+__all__ = ["Heard", "Place", "Status", "Stroke", "Struck", "place_note", "settle", "stroke_of"]
 
+
+_OLDEST_US = 200_000
+"""No pad's double-trigger window is wider."""
 
 FAR_US = 120_000
 """A note further than this from its stroke gives way to one less than half as far. Ours."""
@@ -39,6 +42,8 @@ class Struck(NamedTuple):
     at_us: int
     pitch: int
     velocity: int
+    port: int = 0
+    """Index of the input."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +68,18 @@ class Heard:
 
     notes: tuple[Struck, ...] = ()
 
-    def bounce(self, note: Struck) -> bool:
-        """Whether a note is a pad's double trigger: the same key, at most 30 ms after a louder hit."""
+    def bounce(self, note: Struck, window_us: int = RETRIGGER_US) -> bool:
+        """Whether a note is a pad's double trigger: the same key, within the window after a louder hit."""
         return any(
-            old.pitch == note.pitch and 0 <= note.at_us - old.at_us <= RETRIGGER_US and note.velocity < old.velocity
+            (old.pitch, old.port) == (note.pitch, note.port)
+            and 0 <= note.at_us - old.at_us <= window_us
+            and note.velocity < old.velocity
             for old in self.notes
         )
 
     def add(self, note: Struck) -> "Heard":
         """With one more note, and without those that are too old to matter."""
-        return Heard((*(old for old in self.notes if note.at_us - old.at_us <= RETRIGGER_US), note))
+        return Heard((*(old for old in self.notes if note.at_us - old.at_us <= _OLDEST_US), note))
 
 
 class Place(NamedTuple):
@@ -111,11 +118,20 @@ def place_note(targets: Sequence[Target], strokes: Sequence[Stroke], first: int,
         yields = not stroke.open and _yields(stroke, far, lean_us)
         if note.at_us > target.late_us or not (stroke.open or yields or _joins(target, stroke, note)):
             continue
-        rank = (bool(target.pitches) and note.pitch not in target.pitches, far)
+        rank = (not target.fits(note.pitch), far)
         if best is None or rank < best:
             best = rank
-            found = Place(index, _with(target, Stroke() if yields else stroke, note), stroke.notes if yields else ())
+            kept = () if yields else stroke.notes
+            found = Place(index, stroke_of(target, (*kept, note)), stroke.notes if yields else ())
     return found
+
+
+def stroke_of(target: Target, notes: Sequence[Struck]) -> Stroke:
+    """The stroke that these notes make; its time is their median, rounded down."""
+    times = sorted(one.at_us for one in notes)
+    right = any(target.fits(one.pitch) for one in notes)
+    middle = (times[(len(times) - 1) // 2] + times[len(times) // 2]) // 2
+    return Stroke(Status.PLAYED if right else Status.OTHER_KEY, tuple(notes), middle - target.at_us)
 
 
 def settle(stroke: Stroke, *, heard: bool) -> Stroke:
@@ -138,13 +154,4 @@ def _joins(target: Target, stroke: Stroke, note: Struck) -> bool:
         return False
     if any(old.pitch == note.pitch for old in stroke.notes):
         return False
-    return not target.pitches or (note.pitch in target.pitches)
-
-
-def _with(target: Target, stroke: Stroke, note: Struck) -> Stroke:
-    """The stroke with one more note; its time is the median note, the earlier of two."""
-    notes = (*stroke.notes, note)
-    times = sorted(one.at_us for one in notes)
-    right = not target.pitches or any(one.pitch in target.pitches for one in notes)
-    middle = times[(len(times) - 1) // 2]
-    return Stroke(Status.PLAYED if right else Status.OTHER_KEY, notes, middle - target.at_us)
+    return target.fits(note.pitch)

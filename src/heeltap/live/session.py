@@ -1,7 +1,7 @@
 """A drill as a pure step: events in, a new state and effects out. No clock, no thread, no device.
 
 Whoever runs it feeds what the engine reports (`Note`, `Clock`, `Click`, `Lost`, `Back`) and what the player asks
-(`Begin`, `Hold`, `GoOn`, `Stop`, `Show`), carries out the effects, and draws the state whenever it likes. Times are
+(`Begin`, `Hold`, `GoOn`, `Stop`, `Press`, `Show`), carries out the effects, and draws the state whenever it likes. Times are
 microseconds from bar 1, beat 1; the count-in lies before 0.
 
 The phases::
@@ -12,7 +12,7 @@ The phases::
                           v  |             v  |
                           paused           paused
 
-Inside: the events, `BarDone` and `Finished` (the effects), `State`, `Phase`, `Feedback`, `begin`, `step`, `bar_result`.
+Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `Phase`, `Feedback`, `begin`, `step`, `bar_result`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -21,9 +21,11 @@ from typing import NamedTuple
 
 from heeltap.live.matcher import Heard, Status, Stroke, Struck, place_note, settle
 from heeltap.live.pulse import LATE_US
-from heeltap.live.sheet import Sheet, SheetBar
+from heeltap.live.review import REVIEW_BARS, review
+from heeltap.live.sheet import REACH_US, Sheet, SheetBar
 
 __all__ = [
+    "Again",
     "Back",
     "BarDone",
     "BarResult",
@@ -41,6 +43,7 @@ __all__ = [
     "Lost",
     "Note",
     "Phase",
+    "Press",
     "Show",
     "State",
     "Stop",
@@ -96,6 +99,8 @@ class Note(NamedTuple):
     at_us: int
     pitch: int
     velocity: int
+    port: int = 0
+    """Index of the input."""
 
 
 class Clock(NamedTuple):
@@ -145,13 +150,21 @@ class Stop(NamedTuple):
     reason: str = "stopped"
 
 
+class Press(NamedTuple):
+    """The player pressed a hands-free control; of the actions that it has, the one that makes sense now is done."""
+
+    at_us: int
+    actions: tuple[str, ...]
+    """Of `heeltap.live.handsfree.ACTIONS`."""
+
+
 class Show(NamedTuple):
     """The player wants numbers at other times."""
 
     feedback: Feedback
 
 
-Event = Begin | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Show
+Event = Begin | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Press | Show
 
 
 class Extra(NamedTuple):
@@ -194,7 +207,11 @@ class Finished(NamedTuple):
     ending: str
 
 
-Effect = BarDone | Finished
+class Again(NamedTuple):
+    """Effect: play the exercise, from its count-in, once this take (if there is one) is kept."""
+
+
+Effect = BarDone | Finished | Again
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +233,8 @@ class State:
     recent: tuple[tuple[int, int], ...] = ()
     """(stroke, offset minus lean in microseconds) of the last strokes, newest last."""
     heard: Heard = field(default_factory=Heard)
+    lately: tuple[Struck, ...] = ()
+    """The notes of the last bars, bounces left out: what the second look goes by."""
     gaps: tuple[Gap, ...] = ()
     late_clicks: tuple[int, ...] = ()
     """When the clicks were due that left too late, microseconds."""
@@ -243,6 +262,8 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
     """The state after an event, and what is to be done about it. A finished drill changes only what it shows."""
     if isinstance(event, Show):
         return replace(state, feedback=event.feedback), ()
+    if isinstance(event, Press):
+        return _press(state, event)
     if state.phase is Phase.DONE:
         return state, ()
     if isinstance(event, Begin):
@@ -260,6 +281,19 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
     return _advance(_gap(state, event), event.at_us)
 
 
+def _press(state: State, event: Press) -> tuple[State, tuple[Effect, ...]]:
+    """What a control does: it starts where nothing runs, lets a held take go on, and ends one that runs."""
+    if state.phase in (Phase.READY, Phase.DONE):
+        return state, ((Again(),) if {"start", "repeat"} & set(event.actions) else ())
+    if state.phase is Phase.PAUSED and "start" in event.actions:
+        return step(state, GoOn(event.at_us))
+    for action in ("stop", "repeat"):
+        if action in event.actions:
+            moved, effects = step(state, Stop(event.at_us))
+            return moved, ((*effects, Again()) if action == "repeat" else effects)
+    return state, ()
+
+
 def bar_result(state: State, bar: SheetBar) -> BarResult:
     """How one bar stands."""
     played = tuple(state.strokes[index] for index in bar.targets)
@@ -268,13 +302,13 @@ def bar_result(state: State, bar: SheetBar) -> BarResult:
 
 def _note(state: State, event: Note) -> State:
     """Give a note to its stroke; in the count-in, players tap along and nothing is extra."""
-    note = Struck(event.at_us - state.sheet.delay_us, event.pitch, event.velocity)
+    note = Struck(event.at_us - state.sheet.delay_us, event.pitch, event.velocity, event.port)
     if state.phase not in (Phase.COUNT_IN, Phase.PLAYING):
         return state
-    if state.heard.bounce(note):
-        return replace(state, bounces=state.bounces + 1)
-    state = replace(state, heard=state.heard.add(note))
     sheet = state.sheet
+    if state.heard.bounce(note, sheet.retrigger_of.get(note.pitch, sheet.retrigger_us)):
+        return replace(state, bounces=state.bounces + 1)
+    state = replace(state, heard=state.heard.add(note), lately=(*state.lately, note))
     place = place_note(sheet.targets, state.strokes, state.first_open, note, sheet.lean_us)
     loose = (note,) if place.target < 0 else place.displaced
     extras = tuple(Extra(one.at_us, one.pitch, sheet.bar_at(one.at_us).number) for one in loose if one.at_us >= 0)
@@ -321,6 +355,26 @@ def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     return state, effects
 
 
+def _look_again(state: State, until_us: int) -> State:
+    """Have the strokes of the bars that are over matched by the full aligner, and settled."""
+    sheet, done = state.sheet, state.bars_done
+    first = sheet.bars[done].targets.start if done < len(sheet.bars) else len(sheet.targets)
+    if first >= len(sheet.targets):
+        return state
+    seen = review(sheet, state.strokes, state.lately, first, until_us)
+    if seen is None:
+        return state
+    strokes = list(seen.strokes)
+    for index in range(first, state.first_open):
+        strokes[index] = settle(strokes[index], heard=not _deaf(state, index))
+    before = tuple(one for one in state.extras if one.at_us < seen.since_us)
+    extras = tuple(Extra(one.at_us, one.pitch, sheet.bar_at(one.at_us).number) for one in seen.loose if one.at_us >= 0)
+    recent = tuple((i, (strokes[i].offset_us or 0) - sheet.lean_us) for i, _ in state.recent if strokes[i].notes)
+    oldest = sheet.bars[max(done - REVIEW_BARS, 0)].start_us - REACH_US
+    lately = tuple(note for note in state.lately if note.at_us >= oldest)
+    return replace(state, strokes=tuple(strokes), extras=(*before, *extras), recent=recent, lately=lately)
+
+
 def _deaf(state: State, index: int) -> bool:
     """Whether a gap covers the place of a stroke."""
     at = state.sheet.targets[index].at_us + state.sheet.lean_us + state.sheet.delay_us
@@ -331,16 +385,27 @@ def _deaf(state: State, index: int) -> bool:
 def _finish_bars(state: State, now_us: int) -> tuple[State, tuple[Effect, ...]]:
     """Report each bar whose end has passed and whose strokes are all settled."""
     effects: list[Effect] = []
+    done = _bars_over(state, now_us)
+    if done > state.bars_done:
+        state = _look_again(state, now_us - state.sheet.lean_us)
+    for bar in state.sheet.bars[state.bars_done : done]:
+        effects.append(BarDone(bar_result(state, bar)))
+    return (replace(state, bars_done=done) if done != state.bars_done else state), tuple(effects)
+
+
+def _bars_over(state: State, now_us: int) -> int:
+    """How many bars are over, all their strokes settled."""
     done = state.bars_done
     while done < len(state.sheet.bars):
         bar = state.sheet.bars[done]
         waiting = any(state.strokes[index].status is Status.WAITING for index in bar.targets)
         if waiting or now_us <= bar.end_us + _GRACE_US:
             break
-        effects.append(BarDone(bar_result(state, bar)))
         done += 1
-    return (replace(state, bars_done=done) if done != state.bars_done else state), tuple(effects)
+    return done
 
 
 def _finish(state: State, effects: tuple[Effect, ...], ending: str) -> tuple[State, tuple[Effect, ...]]:
+    if state.bars_done < len(state.sheet.bars):
+        state = _look_again(state, state.now_us - state.sheet.delay_us)
     return replace(state, phase=Phase.DONE, ending=ending), (*effects, Finished(ending))

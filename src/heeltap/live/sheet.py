@@ -6,9 +6,15 @@ Plain Python numbers throughout, because the session looks at one stroke at a ti
 Inside: `Sheet`, `SheetBar`, `Slot`, `Target`, `sheet_of`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
+import numpy as np
+
+from heeltap.core.hands import hand_lines, side_key
+from heeltap.core.keys import LEFT, RIGHT
 from heeltap.core.meter import Metre
+from heeltap.core.onsets import RETRIGGER_US
 from heeltap.core.pattern import Syllable
 from heeltap.core.plan import ANY_PITCH, Plan
 from heeltap.core.planning import counting_of
@@ -46,6 +52,13 @@ class Target:
     """The keys of the stroke; empty accepts any."""
     accent: bool
     """Meant louder than its neighbours."""
+    lowest: int = 0
+    highest: int = 127
+    """Where any key is accepted, it lies between these: one hand's side of the split, or the whole keyboard."""
+
+    def fits(self, pitch: int) -> bool:
+        """Whether a key is one of the stroke's own."""
+        return pitch in self.pitches if self.pitches else self.lowest <= pitch <= self.highest
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +106,24 @@ class Sheet:
     """Length of the count-in before bar 1."""
     end_us: int
     """When the last stroke can no longer be played: the drill is over."""
+    row_us: tuple[int, ...] = ()
+    """Planned time of every single note, in order; for the aligner."""
+    row_pitch: tuple[int, ...] = ()
+    """Its key, or what stands for its hand."""
+    row_stroke: tuple[int, ...] = ()
+    """Index of its stroke in ``targets``."""
+    split_key: int | None = None
+    """Where ``row_pitch`` stands for hands: the lowest key of the right hand."""
+    delay_known: bool = True
+    """Whether ``delay_us`` is what the route is known to have; else it is 0 for want of better."""
+    retrigger_us: int = RETRIGGER_US
+    """Window of double triggers."""
+    retrigger_of: Mapping[int, int] = field(default_factory=dict)
+    """The same for single keys, microseconds."""
+
+    def hand_key(self, pitch: int) -> int:
+        """A played key as ``row_pitch`` has it."""
+        return pitch if self.split_key is None else side_key(pitch, self.split_key)
 
     def bar_at(self, at_us: int) -> SheetBar:
         """The bar that a time falls in; the first before it starts, the last after its end."""
@@ -109,8 +140,11 @@ def sheet_of(
     title: str = "",
     lean_ms: float = 0.0,
     pocket_ms: float | None = None,
-    delay_ms: float = 0.0,
+    delay_ms: float | None = 0.0,
     count_in_bars: int = 1,
+    split_key: int | None = None,
+    retrigger_ms: float | None = None,
+    retrigger_of: Mapping[int, float] | None = None,
 ) -> Sheet:
     """The sheet of a plan.
 
@@ -122,12 +156,17 @@ def sheet_of(
     lean_ms, pocket_ms : float
         Offset aimed at; half-width of the pocket, None follows each stroke's own interval.
     delay_ms : float
-        Known delay of the route.
+        Known delay of the route; None where it is not known.
     count_in_bars : int
         Bars of click before bar 1, in the metre and tempo of bar 1.
+    split_key : int, optional
+        Lowest key of the right hand: strokes of one hand on any key then want that hand's side.
+    retrigger_ms, retrigger_of
+        Window of double triggers (None: 30), and that of single keys.
     """
     lean_us = round(lean_ms * 1000)
-    targets = _targets(plan, lean_us, pocket_ms)
+    targets = _targets(plan, lean_us, pocket_ms, split_key)
+    row_pitch, _ = hand_lines(plan, plan.pitch, split_key)
     bars = _bars(plan, targets)
     first, last = bars[0], bars[-1]
     tail_us = max([last.end_us, *(target.late_us for target in targets[-1:])])
@@ -136,13 +175,20 @@ def sheet_of(
         bars,
         targets,
         lean_us,
-        round(delay_ms * 1000),
+        round((delay_ms or 0.0) * 1000),
         count_in_bars * (first.end_us - first.start_us),
         tail_us,
+        tuple(plan.at_us.tolist()),
+        tuple(row_pitch.tolist()),
+        tuple(np.unique(plan.stroke, return_inverse=True)[1].tolist()),
+        split_key if row_pitch is not plan.pitch else None,
+        delay_ms is not None,
+        RETRIGGER_US if retrigger_ms is None else round(retrigger_ms * 1000),
+        {key: round(ms * 1000) for key, ms in (retrigger_of or {}).items()},
     )
 
 
-def _targets(plan: Plan, lean_us: int, pocket_ms: float | None) -> tuple[Target, ...]:
+def _targets(plan: Plan, lean_us: int, pocket_ms: float | None, split_key: int | None) -> tuple[Target, ...]:
     """Each stroke with its reach and its pocket."""
     rows: dict[int, list[int]] = {}
     for row, stroke in enumerate(plan.stroke.tolist()):
@@ -168,9 +214,17 @@ def _targets(plan: Plan, lean_us: int, pocket_ms: float | None) -> tuple[Target,
                 float(beat[group[0]]),
                 () if ANY_PITCH in keys else tuple(sorted(keys)),
                 accents and max(int(plan.velocity[row]) for row in group) == loudest,
+                *_side({int(plan.hand[row]) for row in group}, split_key),
             )
         )
     return tuple(found)
+
+
+def _side(hands: set[int], split_key: int | None) -> tuple[int, int]:
+    """Lowest and highest key of a stroke of one hand; the whole keyboard for both hands, or without a split."""
+    if split_key is None or hands not in ({LEFT}, {RIGHT}):
+        return 0, 127
+    return (0, split_key - 1) if hands == {LEFT} else (split_key, 127)
 
 
 def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[SheetBar, ...]:

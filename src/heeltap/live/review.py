@@ -1,0 +1,105 @@
+"""The second look: at the end of a bar the aligner that makes the result goes over what was just played.
+
+The light matcher decides at each note, knowing nothing of what follows; one extra note in a run may push it a stroke
+aside. So when a bar is over, its strokes are matched again together with the bars before it by `heeltap.core.align`,
+and the numbers of the bar are those. Some 20 ms a bar (120 notes), in the process that draws, never in the engine's.
+
+Inside: `review`, `REVIEW_BARS`.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from heeltap.core.align import align
+from heeltap.live.matcher import Status, Stroke, Struck, stroke_of
+from heeltap.live.sheet import Sheet
+
+__all__ = ["REVIEW_BARS", "Reviewed", "review"]
+
+REVIEW_BARS = 8
+"""So many bars are looked at together: enough to know where this player sits, few enough to cost 20 ms."""
+
+
+class Reviewed(NamedTuple):
+    """What the second look found."""
+
+    strokes: tuple[Stroke, ...]
+    loose: tuple[Struck, ...]
+    """Notes since ``since_us`` that belong to no stroke."""
+    since_us: int
+
+
+def review(
+    sheet: Sheet, strokes: Sequence[Stroke], notes: Sequence[Struck], first: int, reached_us: int
+) -> Reviewed | None:
+    """The strokes from ``first`` on, matched again; None where there is nothing to look at.
+
+    Parameters
+    ----------
+    sheet, strokes
+        The plan, and how each stroke stands.
+    notes : sequence of Struck
+        What was played lately, in time order, delay taken away, bounces left out.
+    first : int
+        First stroke that may still change: those before are known, and only say where the player sits.
+    reached_us : int
+        Strokes planned later than this are left alone.
+    """
+    begin = _opening(sheet, first)
+    end = bisect_right(sheet.row_us, reached_us)
+    start = bisect_left(sheet.row_us, sheet.targets[begin].at_us) if sheet.targets else 0
+    since_us = sheet.targets[begin].early_us if sheet.targets else 0
+    ordered = sorted(note for note in notes if note.at_us >= since_us)
+    if end <= start or not ordered:
+        return None
+    pitch = [sheet.hand_key(note.pitch) for note in ordered]
+    found = align(
+        np.array(sheet.row_us[start:end], np.int64),
+        np.array(sheet.row_pitch[start:end], np.int64),
+        np.array([note.at_us for note in ordered], np.int64),
+        np.array(pitch, np.int64),
+        delay_ms=0.0 if sheet.delay_known else None,
+    )
+    of_stroke: dict[int, list[Struck]] = {}
+    for row, which in enumerate(found.match.tolist()):
+        if which >= 0:
+            of_stroke.setdefault(sheet.row_stroke[start + row], []).append(ordered[which])
+    return _told(sheet, strokes, ordered, of_stroke, first, sheet.row_stroke[end - 1])
+
+
+def _opening(sheet: Sheet, first: int) -> int:
+    """First stroke of the bars that are looked at."""
+    if not sheet.targets:
+        return 0
+    bar = sheet.targets[min(first, len(sheet.targets) - 1)].bar - REVIEW_BARS
+    begin = first
+    while begin > 0 and sheet.targets[begin - 1].bar > bar:
+        begin -= 1
+    return min(begin, len(sheet.targets) - 1)
+
+
+def _told(
+    sheet: Sheet,
+    strokes: Sequence[Stroke],
+    ordered: list[Struck],
+    of_stroke: dict[int, list[Struck]],
+    first: int,
+    last: int,
+) -> Reviewed:
+    """The strokes from ``first`` to ``last`` as they are now, and the notes from there on that are nobody's."""
+    now = list(strokes)
+    for index in range(first, last + 1):
+        target, old = sheet.targets[index], strokes[index]
+        if index in of_stroke:
+            now[index] = stroke_of(target, of_stroke[index])
+        elif old.status not in (Status.NO_INPUT, Status.WAITING):
+            now[index] = Stroke(Status.WAITING)
+    used = {note for notes in of_stroke.values() for note in notes}
+    used |= {note for stroke in now[last + 1 :] for note in stroke.notes}
+    used |= {note for stroke in now[max(first - 64, 0) : first] for note in stroke.notes}
+    since_us = sheet.targets[first].early_us if first < len(sheet.targets) else 2**62
+    loose = tuple(note for note in ordered if note not in used and note.at_us >= since_us)
+    return Reviewed(tuple(now), loose, since_us)
