@@ -59,7 +59,7 @@ class Ear:
     def __init__(self, zero_ns: list[int], clicks: np.ndarray, knocks: np.ndarray, **scene: float) -> None:
         self.zero_ns, self.clicks, self.knocks = zero_ns, clicks, knocks
         self.scene = Scene(**scene)  # type: ignore[arg-type]
-        self.holes, self.device = 0, "desk microphone"
+        self.holes, self.name = 0, "desk microphone"
         self.started_ns = 0
 
     def start(self) -> None:
@@ -75,7 +75,7 @@ class Ear:
             self.scene._add(wave, at, a_click())
         for at in self.knocks / 1000 + zero_ms - self.scene.input_ms:
             self.scene._add(wave, at, a_knock(rng))
-        return Recording(0.3 * wave + 0.003 * rng.standard_normal(wave.size), RATE_HZ, self.device, self.holes)
+        return Recording(0.3 * wave + 0.003 * rng.standard_normal(wave.size), RATE_HZ, self.holes)
 
 
 def test_microphone_finds_the_delay_of_a_route(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
@@ -94,24 +94,28 @@ def test_microphone_finds_the_delay_of_a_route(short_clicks: np.ndarray, zero_ns
     assert 0 < len(shares)
 
 
-def test_holes_in_the_recording_are_declined(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
+def test_holes_in_the_recording_are_declined(zero_ns: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """After a hole all times are wrong."""
-    ear = Ear(zero_ns, short_clicks, short_clicks + 90_000.0)
+    clicks = np.array([0, 100_000])
+    schedule = Schedule(clicks, (b"\x99\x4d\x78",) * 2, ("click",) * 2, 100_000)
+    monkeypatch.setattr(calibrating, "knock_clicks", lambda _: schedule)
+    ear = Ear(zero_ns, clicks, clicks + 50_000.0)
     ear.holes = 2
-    script = strokes(short_clicks + 90_000.0)
+    script = strokes(clicks + 50_000.0)
     answer = microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1), script=script)
 
     assert isinstance(answer, Declined)
     assert "2 holes" in answer.reason
 
 
-def test_wireless_microphone_is_refused(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
-    """By its name."""
-    ear = Ear(zero_ns, short_clicks, short_clicks + 90_000.0)
-    ear.device = "Bluetooth headset"
+def test_wireless_microphone_is_refused() -> None:
+    """By its name, before anybody knocks."""
+    ear = Ear([], np.zeros(0), np.zeros(0))
+    ear.name = "Bluetooth headset"
 
-    with pytest.raises(PortError, match="not for scoring"):
-        microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1), script=strokes(short_clicks))
+    with pytest.raises(PortError, match="'Bluetooth headset': wireless routes are not for scoring"):
+        microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1))
+    assert 0 == ear.started_ns
 
 
 def test_a_click_must_be_heard() -> None:

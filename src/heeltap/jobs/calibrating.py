@@ -127,6 +127,8 @@ def microphone_delay_of(
         Ctrl-C.
     """
     names = _checked(in_port, out_port, heard=True)
+    if is_wireless(recorder.name):
+        raise PortError(sentence(f"microphone '{recorder.name}'", WHY))
     spec = EngineSpec(knock_clicks(rng), (names[0],), names[1], script=script, virtual=virtual)
     start_ns = (SystemClock() if clock is None else clock).now_ns()
     recorder.start()
@@ -134,8 +136,6 @@ def microphone_delay_of(
         journal = _played(spec, progress)
     finally:
         recording = recorder.stop()
-    if is_wireless(recording.device):
-        raise PortError(sentence(f"microphone '{recording.device}'", WHY))
     if recording.holes:
         return Declined(f"the recording has {recording.holes} holes: close other programs, or use a larger buffer")
     zero_us = (journal.zero_ns - start_ns) // 1000

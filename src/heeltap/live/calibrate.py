@@ -39,7 +39,7 @@ LIMITS = {
 """What each method does not say, in words."""
 
 LEAST_TAPS = 32
-"""Fewer taps make no feel offset: with the usual scatter of 20 ms its average would be unsure by 7 ms and more."""
+"""Fewer taps make no feel offset: with the usual scatter of 20 ms its average would be unsure by 9 ms and more."""
 
 SETTLING = 4
 """Taps at the beginning that are left out: the first ones search for the beat (common practice, no source)."""

@@ -37,13 +37,15 @@ class Recording:
     wave: FloatArray
     """One channel, full scale is 1."""
     rate_hz: float
-    device: str
     holes: int
     """How often the system lost some of it: times after a hole are wrong."""
 
 
 class Recorder(Protocol):
     """Something that records (`Microphone` is one)."""
+
+    name: str
+    """As the system calls it."""
 
     def start(self) -> None:
         """Begin."""
@@ -70,7 +72,6 @@ class Microphone:
         """
         self._wire = _in_process(device)
         self.name, self._rate_hz = self._answer()
-        """As the system calls it."""
 
     def start(self) -> None:
         """Begin; raises `PortError` when the device refuses."""
@@ -82,7 +83,7 @@ class Microphone:
         self._wire.send("stop")
         data, holes = self._answer()
         wave = np.frombuffer(data, dtype=np.float32).astype(np.float64)
-        return Recording(wave, self._rate_hz, self.name, holes)
+        return Recording(wave, self._rate_hz, holes)
 
     def _answer(self) -> Any:
         """What the other process says; raises `PortError` with its words."""
