@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from heeltap.cli.click_options import add_click, add_clock, click_sound, clock_settings
 from heeltap.cli.parser import lean, milliseconds, positive
 from heeltap.errors import PortError
 
@@ -40,9 +41,7 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--part", help="which part of a MIDI file: its number, 'channel 10', or a name")
     parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
-    parser.add_argument(
-        "--click", metavar="KIND", help="every, backbeat, one, fade, none, or 'bars 2+2' (default: the exercise's)"
-    )
+    add_click(parser)
     parser.add_argument(
         "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
     )
@@ -59,8 +58,10 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
         "--out",
         dest="out_port",
         metavar="PORT",
-        help="where the click goes: a MIDI output, or 'none' for a silent click (default: the first output)",
+        help="where the click goes: a MIDI output, 'audio' or 'audio:DEVICE' for the computer's own sound, or 'none' "
+        "(default: the first output)",
     )
+    add_clock(parser)
     parser.add_argument(
         "--delay",
         type=milliseconds,
@@ -140,9 +141,17 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         click=args.click,
         seed=args.seed,
         part=args.part,
+        sound=click_sound(args),
     )
     in_port, out_port = choose_ports(args.in_port, args.out_port)
-    return what, Settings(in_port, out_port, Feedback(args.feedback), delay_ms=args.delay, retrigger_ms=args.retrigger)
+    return what, Settings(
+        in_port,
+        out_port,
+        Feedback(args.feedback),
+        delay_ms=args.delay,
+        retrigger_ms=args.retrigger,
+        **clock_settings(args),
+    )
 
 
 def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:

@@ -102,6 +102,8 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     more_in_ports: list[str] = []
     """Further inputs that were played on at the same time; track n of ``take.mid`` is the n-th of all."""
     out_port: str = ""
+    heard: str = ""
+    """What was asked to be heard: ``every``, ``beat:plain``, ``part:drums``; empty is the exercise's own click."""
     seed: int | None = None
     count_in_us: _Us = 0
     """Length of the count-in: bar 1, beat 1 in ``take.mid`` is here."""

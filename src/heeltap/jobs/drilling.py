@@ -18,7 +18,7 @@ import msgspec
 from heeltap import __version__
 from heeltap.core.notes import make_notes
 from heeltap.core.result import Result
-from heeltap.errors import HeeltapError
+from heeltap.errors import HeeltapError, PortError, sentence
 from heeltap.files.context import Context, LeftOut, plan_out
 from heeltap.files.journal import read_journal
 from heeltap.files.left_out import leave_out
@@ -37,7 +37,9 @@ from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Effect, Event, Feedback, Phase, State
 from heeltap.live.sheet import sheet_of
 from heeltap.ports.keys import UNCERTAINTY_MS, key_message
-from heeltap.ports.schedule import Schedule
+from heeltap.ports.schedule import Schedule, merge
+from heeltap.sound.audio_out import AudioOutput, is_audio
+from heeltap.sound.midi_clock import clock_schedule
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
 
@@ -70,6 +72,10 @@ class Settings:
     virtual: bool = False
     """Make ports of those names for others to connect to."""
     start_delay_us: int = 300_000
+    send_clock: bool = False
+    """Send MIDI clock, start and stop to the output as well."""
+    song_bar: int | None = None
+    """The bar of its own song at which a receiver of the clock begins; None is a plain start."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,10 +230,13 @@ class Run:
     def _spec(self) -> EngineSpec:
         """What the engine is to do."""
         settings = self._settings
+        out_port = settings.out_port
+        sound = AudioOutput(out_port) if out_port is not None and is_audio(out_port) else None
         return EngineSpec(
-            schedule=self._drill.schedule,
+            schedule=_schedule(self._drill, settings),
             in_ports=(settings.in_port,),
-            out_port=settings.out_port,
+            out_port=None if sound is not None else out_port,
+            make_output=sound,
             journal=self._take.journal,
             header={"trace": self._take.name, "bpm": self._tempo_bpm, "note": ""},
             start_delay_us=settings.start_delay_us,
@@ -296,6 +305,23 @@ def interrupts() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
+def _schedule(drill: Drill, settings: Settings) -> Schedule:
+    """Everything that is sent: what is heard and, where asked, the clock; of two at once what is heard goes first."""
+    if not settings.send_clock:
+        return drill.schedule
+    if settings.out_port is None or is_audio(settings.out_port):
+        raise PortError(sentence("MIDI clock", "no MIDI output", "a device to send it to (--out PORT)"))
+    plan = drill.plan
+    song = None if settings.song_bar is None else (settings.song_bar - 1) * plan.metre.metres[0].bar_quarters
+    clock = clock_schedule(
+        plan.tempo,
+        from_quarter=-drill.count_in_bars * plan.metre.metres[0].bar_quarters,
+        to_quarter=float(plan.metre.quarter_of_bar(plan.bars + 1)),
+        song_quarter=song,
+    )
+    return merge(drill.schedule, clock)
+
+
 def _context(drill: Drill, settings: Settings, route: Route) -> Context:
     """What is known before the first click."""
     return Context(
@@ -319,6 +345,7 @@ def _context(drill: Drill, settings: Settings, route: Route) -> Context:
         take_number=_take_number(drill, settings),
         in_port=settings.in_port,
         out_port=settings.out_port or "",
+        heard=drill.heard,
         seed=drill.seed,
         count_in_us=drill.count_in_us,
     )

@@ -1,0 +1,63 @@
+"""Options for what is heard while playing, and for the MIDI clock.
+
+Inside: `add_click`, `click_sound`, `add_clock`, `clock_settings`.
+"""
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from heeltap.sound.click import ClickSound
+
+__all__ = ["add_click", "add_clock", "click_sound", "clock_settings"]
+
+
+def add_click(parser: argparse.ArgumentParser) -> None:
+    """What is heard, and how it sounds."""
+    parser.add_argument(
+        "--click",
+        metavar="KIND",
+        help="every, backbeat, one, fade, none, or 'bars 2+2'; beat:NAME for a drum pattern, part:NAME (part:drums) "
+        "for a part of the song, each also with fade or 'bars 2+2' behind it (default: the exercise's)",
+    )
+    parser.add_argument(
+        "--click-notes",
+        metavar="KEYS",
+        help="wood, metronome, stick, or the keys of a beat and of the one, such as 33,34 (default: wood)",
+    )
+    parser.add_argument(
+        "--click-channel", type=int, metavar="N", help="MIDI channel of click and drums, 1 to 16 (default: 10)"
+    )
+    parser.add_argument(
+        "--click-velocity", type=int, metavar="N", help="loudest click, 1 to 127; other beats are softer (default: 110)"
+    )
+
+
+def click_sound(args: argparse.Namespace) -> "ClickSound":
+    """How the click is to sound; raises `PlanError`."""
+    from heeltap.jobs.drill_click import sound_of
+
+    return sound_of(args.click_notes, channel=args.click_channel, velocity=args.click_velocity)
+
+
+def add_clock(parser: argparse.ArgumentParser) -> None:
+    """MIDI clock to other devices."""
+    parser.add_argument("--send-clock", action="store_true", help="send MIDI clock, start and stop to the output, too")
+    parser.add_argument(
+        "--song-bar",
+        type=_bar,
+        metavar="BAR",
+        help="with --send-clock: the receiver begins at this bar of its own song (song position), not at its start",
+    )
+
+
+def clock_settings(args: argparse.Namespace) -> dict[str, Any]:
+    """The fields of `heeltap.jobs.drilling.Settings` that these options set."""
+    return {"send_clock": args.send_clock or args.song_bar is not None, "song_bar": args.song_bar}
+
+
+def _bar(text: str) -> int:
+    """A bar number from 1."""
+    if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= 9999):
+        raise argparse.ArgumentTypeError(f"{text!r} must be a bar number from 1")
+    return int(text)
