@@ -22,14 +22,15 @@ def keep(
     *,
     date: str = "2026-03-02T18:00:00+01:00",
     spread_ms: float = 8.0,
+    late_ms: float = 0.0,
     bars: int = 8,
     rng: np.random.Generator,
     **more: object,
 ) -> Path:
-    """The folder of a take whose strokes scatter around the plan by ``spread_ms``."""
+    """The folder of a take whose strokes scatter by ``spread_ms`` around ``late_ms`` behind the plan."""
     exercise = make(family, grade, bars=bars)
     plan = plan_of(exercise)
-    late_us = np.round(1000 * rng.normal(0, spread_ms, len(plan))).astype(np.int64)
+    late_us = np.round(1000 * rng.normal(late_ms, spread_ms, len(plan))).astype(np.int64)
     context = Context(
         heeltap="0",
         name=exercise.name,
@@ -37,10 +38,9 @@ def keep(
         date=date,
         exercise=exercise_to_toml(exercise),
         plan=plan_out(plan),
-        delay_ms=0.0,
         count_in_us=2_000_000,
         seed=exercise.seed,
-        **{"ending": "played", **more},
+        **{"ending": "played", "delay_ms": 0.0, **more},
     )
     return save_take(open_take(root, context), context, plan, _notes(plan.at_us + late_us))
 

@@ -111,11 +111,11 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
 def weak_family(history: Sequence[PastTake]) -> str:
     """The family that the findings of the last takes point to; empty where they point nowhere."""
     votes: dict[str, int] = {}
-    for take in history[-_LOOK_BACK:]:
-        named = {family_of(code, effect) for code, effect in take.findings} - {""}
-        for name in named:
+    # The newest first and the strongest first: of two that are named as often, that one wins.
+    for take in reversed(history[-_LOOK_BACK:]):
+        for name in dict.fromkeys(family_of(code, effect) for code, effect in take.findings):
             votes[name] = votes.get(name, 0) + (1 if take.family else _WITNESSES)
-    enough = {name: count for name, count in votes.items() if count >= _WITNESSES}
+    enough = {name: count for name, count in votes.items() if name and count >= _WITNESSES}
     return max(enough, key=lambda name: enough[name]) if enough else ""
 
 
@@ -134,6 +134,8 @@ def _family_due(places: dict[str, Place], today: Sequence[PastTake], weak: str) 
         return weak
     if others:
         return min(others, key=lambda name: hardness[name])
+    if current and places[current].action != "done":
+        return current
     # The course is done: what is left is keeping it, in turn.
     names = list(places)
     return names[(names.index(current) + 1) % len(names)] if current else names[0]

@@ -52,7 +52,8 @@ class Rebuilt:
 def row_of(folder: Path, result: Result, context: Context | None = None) -> tuple[PastTake, bytes]:
     """A kept take as the index holds it: its figures, and its result as JSON without the single notes.
 
-    Advice is left out too: it depends on the other takes. Depends on nothing but the take folder, so a rebuild makes the same row.
+    Advice is left out too: it depends on the other takes. What is left depends on the folder alone, so a rebuild makes
+    the same row.
 
     Raises `TakeFileError` when the context cannot be read.
     """

@@ -1,0 +1,253 @@
+"""What comes next: one change at a time, never slower and simpler at once, retests, turns, rest."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from heeltap.core.advise import NextStep, next_step, weak_family
+from heeltap.core.advise_past import PastTake
+from heeltap.core.advise_place import Setting, Step, faster, place_of, slower
+
+START = datetime.fromisoformat("2026-03-02T18:00:00+01:00")
+
+COURSE = {
+    "anchor": [Step("anchor", n, f"Anchor {n}", bpm, 240.0, 0.8 + 0.4 * n) for n, bpm in enumerate((96, 92, 104), 1)],
+    "split": [Step("split", n, f"Split {n}", bpm, 120.0, 1.6 + 0.8 * n) for n, bpm in enumerate((72, 80, 88), 1)],
+    "turn": [Step("turn", n, f"Turn {n}", bpm, 110.0, 1.8 + 0.8 * n) for n, bpm in enumerate((76, 84), 1)],
+}
+
+
+def a_take(
+    family: str,
+    grade: int,
+    bpm: float,
+    held: float | None,
+    *,
+    minutes: float = 0.0,
+    length_s: float = 40.0,
+    **more: object,
+) -> PastTake:
+    """A take so many minutes after the start."""
+    date = (START + timedelta(minutes=minutes)).isoformat(timespec="seconds")
+    fields: dict[str, object] = {
+        "folder": date, "date": date, "exercise": f"{family}-{grade}", "title": "", "family": family, "grade": grade,
+        "seed": 1, "tempo_bpm": bpm, "lean_ms": 0.0, "length_s": length_s, "ending": "played", "n": 60,
+        "bias_ms": 0.0, "spread_ms": 9.0, "in_pocket": held, "held": held, "score": 80.0, "planned": 60, "missed": 0,
+        "extra": 0, "method": "given", "findings": (),
+    }  # fmt: skip
+    return PastTake(**{**fields, **more})
+
+
+def after(*takes: PastTake, minutes: float | None = None) -> NextStep:
+    """What comes a minute after the last take, or so many minutes after the start."""
+    if minutes is None:
+        minutes = max((datetime.fromisoformat(take.date) - START).total_seconds() / 60 for take in takes) + 1
+    return next_step(takes, COURSE, START + timedelta(minutes=minutes))
+
+
+def row(*shares: float, family: str = "anchor", grade: int = 1, bpm: float = 96.0) -> list[PastTake]:
+    """Takes of one setting, a minute apart."""
+    return [a_take(family, grade, bpm, share, minutes=n) for n, share in enumerate(shares)]
+
+
+def shown(step: NextStep) -> tuple[str, str, int, float]:
+    """Action, family, grade, tempo."""
+    return step.action, step.family, step.grade, step.tempo_bpm
+
+
+def test_the_first_exercise_is_the_first_anchor() -> None:
+    """At its own tempo, with the reason why."""
+    step = after(minutes=0)
+
+    assert ("begin", "anchor", 1, 96.0) == shown(step)
+    assert "anchor 1 --tempo 96" == step.exercise
+    assert (
+        "anchor 1 at 96 bpm (Anchor 1): the strong beats come first, and everything else hangs on them."
+        == step.advice().text
+    )
+
+
+@pytest.mark.parametrize(
+    ("takes", "expected"),
+    [
+        (row(0.93), ("harder", "anchor", 2, 92.0)),
+        (row(0.85), ("again", "anchor", 1, 96.0)),
+        (row(0.85, 0.84), ("harder", "anchor", 2, 92.0)),
+        (row(0.85, 0.80, 0.85), ("again", "anchor", 1, 96.0)),
+        (row(0.80, 0.80), ("again", "anchor", 1, 96.0)),
+        (row(0.80, 0.80, 0.80), ("slower", "anchor", 1, 92.0)),
+        (row(0.70), ("slower", "anchor", 1, 92.0)),
+        (row(0.70, grade=2, bpm=92.0), ("begin", "anchor", 1, 96.0)),
+        (row(0.93, bpm=80.0), ("faster", "anchor", 1, 84.0)),
+        (row(0.93, bpm=94.5), ("harder", "anchor", 2, 92.0)),
+        (row(0.97, bpm=80.0), ("harder", "anchor", 2, 80.0)),
+    ],
+)
+def test_the_share_in_the_pocket_decides(takes: list[PastTake], expected: tuple[str, str, int, float]) -> None:
+    """Up from 92 or twice 83, the same in between, down below 75 or after three below 83; a leap that failed moves nothing."""
+    assert expected == shown(after(*takes))
+
+
+def on_grade_two(*shares: float) -> list[PastTake]:
+    """Grade 1 held, then these shares, each at what was advised."""
+    takes = row(0.93)
+    for number, share in enumerate(shares, 1):
+        step = next_step(takes, COURSE, START + timedelta(minutes=number))
+        takes.append(a_take(step.family, step.grade, step.tempo_bpm, share, minutes=number, length_s=20.0))
+    return takes
+
+
+def test_what_fails_is_slowed_twice_then_made_simpler() -> None:
+    """The tempo first; when that does not help, the grade below at the tempo that was just played."""
+    seen = [shown(after(*on_grade_two(*[0.65] * n))) for n in (1, 2, 3)]
+
+    assert [("slower", "anchor", 2, 88.0), ("slower", "anchor", 2, 84.0), ("simpler", "anchor", 1, 84.0)] == seen
+
+
+def test_what_is_lost_altogether_is_made_simpler_at_once() -> None:
+    """Below 55 of 100 the tempo is not the matter."""
+    assert ("simpler", "anchor", 1, 92.0) == shown(after(*on_grade_two(0.4)))
+
+
+def test_what_failed_today_waits_for_tomorrow() -> None:
+    """After going back, holding does not lead to the same failure again on that day; on the next day it may."""
+    takes = [*on_grade_two(0.4), a_take("anchor", 1, 92.0, 0.93, minutes=3), a_take("anchor", 1, 96.0, 0.93, minutes=4)]
+    again = a_take("anchor", 1, 96.0, 0.93, minutes=24 * 60 + 30)
+
+    assert "tomorrow" == after(*takes).action
+    assert ("harder", "anchor", 2, 92.0) == shown(after(*takes, again))
+
+
+def test_what_was_held_is_asked_for_after_a_day_and_once() -> None:
+    """Not after 23 hours; with the same seed; once it is shown, the course goes on."""
+    takes = [a_take("anchor", 1, 96.0, 0.93, seed=3)]
+    early, due = after(*takes, minutes=23 * 60), after(*takes, minutes=24 * 60 + 1)
+
+    assert "harder" == early.action
+    assert ("retest", "anchor", 1, 96.0) == shown(due)
+    assert "anchor 1 --tempo 96 --seed 3" == due.exercise
+    kept = a_take("anchor", 1, 96.0, 0.85, minutes=24 * 60 + 1)
+    assert ("harder", "anchor", 2, 92.0) == shown(after(*takes, kept))
+    assert "retest" != after(*takes, kept, minutes=60 * 60).action
+
+
+def test_what_did_not_stay_overnight_was_not_learned() -> None:
+    """The next day's failure leads back to it, not on to what is harder."""
+    lost = a_take("anchor", 1, 96.0, 0.7, minutes=24 * 60 + 1)
+
+    assert ("forgotten", "anchor", 1, 96.0) == shown(after(a_take("anchor", 1, 96.0, 0.93), lost))
+
+
+def test_warming_up_on_something_easy_does_not_throw_anybody_back() -> None:
+    """Holding what lies below tells nothing new; failing at it does."""
+    takes = on_grade_two(0.85)
+
+    assert ("again", "anchor", 2, 92.0) == shown(after(*takes, a_take("anchor", 1, 80.0, 1.0, minutes=5)))
+    assert ("slower", "anchor", 1, 76.0) == shown(after(*takes, a_take("anchor", 1, 80.0, 0.6, minutes=5)))
+
+
+def test_a_leap_ahead_that_holds_is_believed() -> None:
+    """Who plays grade 3 well need not show grades 1 and 2."""
+    assert ("again", "anchor", 3, 104.0) == shown(after(a_take("anchor", 3, 104.0, 0.88)))
+
+
+def test_short_and_empty_takes_move_nothing() -> None:
+    """Fewer than 16 strokes, or no figure at all."""
+    assert "begin" == after(a_take("anchor", 1, 96.0, 0.2, n=12, planned=12)).action
+    assert "begin" == after(a_take("anchor", 1, 96.0, None)).action
+
+
+def test_families_take_turns_after_three_minutes() -> None:
+    """Another one that is open comes after three minutes of one; before, the same."""
+    takes = [
+        a_take("split", 1, 72.0, 0.85, minutes=0),
+        *[a_take("anchor", 3, 104.0, share, minutes=n) for n, share in enumerate((0.8, 0.84, 0.8, 0.84), 1)],
+    ]
+
+    assert "anchor" == after(*takes).family
+    assert "split" == after(*takes, a_take("anchor", 3, 104.0, 0.8, minutes=6)).family
+
+
+def test_a_family_opens_when_it_is_as_hard_as_what_is_due_elsewhere() -> None:
+    """Splits do not come beside the first anchor, however long that was played."""
+    takes = [a_take("anchor", 1, 96.0, 0.84 if n % 2 else 0.78, minutes=n) for n in range(8)]
+
+    assert "anchor" == after(*takes).family
+
+
+@pytest.mark.parametrize(
+    ("findings", "family"),
+    [
+        ((("off-beats", -15.0),), "split"),
+        ((("swing", -9.0),), "split"),
+        ((("into-change", -30.0),), "turn"),
+        ((("fills", -12.0), ("drift", -1.0)), "turn"),
+        ((("backbeat", -8.0),), "anchor"),
+        ((("scatter-fills", -8.0),), ""),
+        ((("chord-spread", 40.0),), ""),
+        ((("a-code-of-tomorrow", 4.0),), ""),
+        ((), ""),
+    ],
+)
+def test_findings_point_to_the_family_that_helps(findings: tuple[tuple[str, float], ...], family: str) -> None:
+    """One song or two exercises are enough; less scatter than elsewhere is no weakness."""
+    song = a_take("", 0, 96.0, 0.7, findings=findings)
+    exercises = [a_take("turn", 1, 76.0, 0.8, findings=findings) for _ in range(2)]
+
+    assert family == weak_family([song])
+    assert family == weak_family(exercises)
+    assert "" == weak_family(exercises[:1])
+
+
+def test_a_song_that_runs_into_its_changes_opens_the_turns() -> None:
+    """The reason says that the takes point there."""
+    step = after(a_take("", 0, 96.0, 0.7, findings=(("into-change", -30.0),)))
+
+    assert ("begin", "turn", 1, 76.0) == shown(step)
+    assert step.advice().text.endswith("and your last takes point to the turns.")
+
+
+def test_rest_is_due_after_half_an_hour_and_over_after_five_minutes() -> None:
+    """Playing time counts, pauses shorter than five minutes do not end it; the words ask for rest, not for more."""
+    takes = [a_take("anchor", 1, 96.0, 0.8, minutes=4 * n, length_s=180.0) for n in range(10)]
+
+    assert "rest" != after(*takes[:9], minutes=36).action
+    rest = after(*takes, minutes=40)
+    assert ("rest", None) == (rest.action, rest.exercise)
+    assert "You have played for 30 minutes: rest for five before anything else." == rest.advice().text
+    assert "rest" != after(*takes, minutes=39 + 5).action
+
+
+@given(bpm=st.integers(40, 200))
+def test_tempo_steps_are_four_to_five_percent(bpm: int) -> None:
+    """As near as whole numbers come."""
+    assert abs(faster(bpm, 999) - bpm * 1.045) <= 0.5
+    assert abs(slower(bpm) - bpm * 0.955) <= 0.5
+    assert faster(bpm, bpm + 1) == bpm + 1
+
+
+takes_of_anchors = st.lists(
+    st.tuples(st.integers(1, 3), st.integers(60, 130), st.floats(0, 1), st.integers(1, 3000)), max_size=25
+)
+
+
+@given(played=takes_of_anchors)
+def test_one_thing_changes_at_a_time(played: Sequence[tuple[int, int, float, int]]) -> None:
+    """After whatever takes: never faster and a higher grade, never slower and a lower one, always a grade that exists."""
+    minutes, takes = 0, []
+    for grade, bpm, share, pause in played:
+        minutes += pause
+        before = place_of(COURSE["anchor"], takes).target
+        takes.append(a_take("anchor", grade, bpm, share, minutes=minutes))
+        place = place_of(COURSE["anchor"], takes)
+        if place.target == before:
+            continue
+        base = Setting(grade, float(bpm))
+        assert 1 <= place.target.grade <= 3
+        assert not (place.target.grade > base.grade and place.target.tempo_bpm > base.tempo_bpm)
+        assert not (place.target.grade < base.grade and place.target.tempo_bpm < base.tempo_bpm)
+        assert abs(place.target.grade - base.grade) <= 1
+        assert place.target.tempo_bpm <= max(base.tempo_bpm, 1.06 * base.tempo_bpm)

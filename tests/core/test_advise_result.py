@@ -1,0 +1,141 @@
+"""What to do after one take: the bars, the exercise, a simpler part, or that it holds."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from heeltap.core.advise_kinds import REMEDIES, remedy_of
+from heeltap.core.advise_result import advice_of
+from heeltap.core.finding_columns import as_offsets
+from heeltap.core.finding_kinds import FINDING_KINDS
+from heeltap.core.result import Advice, Counts, Finding, Overall, Replay
+from heeltap.jobs.drill_plan import drill_of
+
+
+def advice(
+    findings: Sequence[Finding] = (),
+    again: Sequence[Replay] = (),
+    *,
+    n: int = 200,
+    in_pocket: float = 0.7,
+    missed: int = 0,
+    bpm: float = 96.0,
+    delay_known: bool = True,
+) -> tuple[Advice, ...]:
+    """The advice on a take of eighths at a tempo."""
+    rows = np.arange(max(n, 1))
+    table = as_offsets(
+        {
+            "offset_ms": np.zeros(rows.size),
+            "bar": 1 + rows // 8,
+            "beat": 1 + rows % 8 / 2,
+            "beat_ms": rows * 0 + 60e3 / bpm,
+        }
+    )
+    overall = Overall(n, 0.0, None, 9.0, None, in_pocket, 80.0)
+    counts = Counts(max(n, 1), n - missed, missed, 0, 0, 0)
+    return advice_of(findings, again, overall, counts, table, delay_known=delay_known)
+
+
+def finding(code: str, effect_ms: float = -20.0) -> Finding:
+    """One finding."""
+    return Finding(code, "", effect_ms, None, 0.001)
+
+
+def test_the_worst_bars_come_slower_and_unchanged() -> None:
+    """One entry, the worst; the bar before it helps, where there is one."""
+    (said,) = advice(again=[Replay(20, 22, ""), Replay(28, 29, "")])
+    (first,) = advice(again=[Replay(1, 1, "")])
+
+    assert ("replay", None) == (said.action, said.exercise)
+    assert said.text.startswith("Play bars 20-22 again with the bar before them, 5 % slower and nothing else changed;")
+    assert first.text.startswith("Play bar 1 again, 5 % slower")
+
+
+@pytest.mark.parametrize(
+    ("code", "exercise"),
+    [
+        ("into-change", "turn 1 --tempo 96"),
+        ("fills", "turn 3 --tempo 96"),
+        ("off-beats", "split 2 --tempo 96"),
+        ("swing", "split 3 --tempo 96"),
+        ("backbeat", "anchor 3 --tempo 96"),
+        ("drift", "anchor 6 --tempo 96"),
+        ("after-rest", "anchor 8 --tempo 96"),
+    ],
+)
+def test_each_weakness_has_its_exercise_at_the_tempo_of_the_song(code: str, exercise: str) -> None:
+    """Simpler, not slower; named in the text as it is typed."""
+    (said,) = advice([finding(code)])
+
+    assert ("drill", exercise) == (said.action, said.exercise)
+    assert f"heeltap drill {exercise} (" in said.text
+
+
+def test_only_the_strongest_weakness_gets_an_exercise() -> None:
+    """One thing at a time; a finding without an exercise is passed over."""
+    said = advice([finding("leaps"), finding("fills"), finding("off-beats")])
+
+    assert ["turn 3 --tempo 96"] == [one.exercise for one in said]
+
+
+def test_what_is_no_weakness_is_not_mended() -> None:
+    """Less scatter than elsewhere, getting steadier, a programmed take."""
+    assert () == advice([finding("scatter-fills", -5.0)])
+    assert () == advice([finding("scatter-grows", -5.0)])
+    assert () == advice([finding("too-even", 0.4)])
+
+
+def test_getting_looser_means_rest() -> None:
+    """Nothing is said that asks to play on."""
+    (said,) = advice([finding("scatter-grows", 6.0)])
+
+    assert ("rest", "You got looser towards the end: rest before the next take.") == (said.action, said.text)
+
+
+def test_a_part_that_is_too_much_is_made_simpler() -> None:
+    """From a quarter of the notes lost."""
+    (said,) = advice(n=200, missed=60)
+
+    assert "simplify" == said.action
+    assert "30 of 100 planned notes" in said.text
+    assert () == advice(n=200, missed=40)
+
+
+def test_a_take_that_holds_is_left_alone() -> None:
+    """Once more tomorrow; where it scatters everywhere, strong beats; where the delay is not known, neither."""
+    nothing = [finding("nothing", 0.0)]
+
+    assert "retest" == advice(nothing, in_pocket=0.9)[0].action
+    assert "anchor 3 --tempo 96" == advice(nothing, in_pocket=0.6)[0].exercise
+    assert () == advice(nothing, in_pocket=0.1, delay_known=False)
+
+
+def test_nothing_is_said_of_a_handful_of_strokes() -> None:
+    """Findings are silent there, too."""
+    assert () == advice([finding("fills")], [Replay(1, 2, "")], n=20)
+    assert () == advice(n=0)
+
+
+def test_every_remedy_answers_a_kind_of_finding() -> None:
+    """No row is for a key that no finding has, and every place question but leaps has an exercise."""
+    keys = {kind.advice for kind in FINDING_KINDS}
+    without = {kind.code for kind in FINDING_KINDS if remedy_of(kind.code, 10.0) is None}
+
+    assert set() == set(REMEDIES) - keys
+    assert {"leaps", "scatter-leaps", "scatter-grows", "too-even", "nothing"} == without
+
+
+@pytest.mark.parametrize("key", list(REMEDIES))
+@pytest.mark.parametrize("bpm", [30.0, 63.4, 96.0, 140.0, 299.0])
+def test_every_exercise_that_is_advised_can_be_drilled(key: str, bpm: float) -> None:
+    """As typed, at slow and fast songs' tempi; the table's limits are those of the grades."""
+    code = next(kind.code for kind in FINDING_KINDS if kind.advice == key and kind.measure != "scatter")
+    (said,) = advice([finding(code, 20.0)], bpm=bpm)
+    what, _, tempo = (said.exercise or "").partition(" --tempo ")
+
+    drill = drill_of(what, tempo_bpm=float(tempo))
+
+    assert float(tempo) == pytest.approx(60e6 / int(drill.plan.tempo.us_per_quarter[0]), abs=0.01)
+    assert float(tempo) == min(max(round(bpm), 40), REMEDIES[key].fastest_bpm)

@@ -1,0 +1,69 @@
+"""The next exercise by the history on the disk: always one that `heeltap drill` takes as typed."""
+
+import shlex
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from heeltap.core.advise import SEEDS
+from heeltap.jobs.advising import course, next_exercise, next_step
+from heeltap.jobs.drill_plan import drill_of
+from heeltap.jobs.making import make
+from tests.makers.kept import keep
+
+NOW = datetime.fromisoformat("2026-03-02T18:01:00+01:00")
+
+
+def test_the_history_on_the_disk_decides(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Nothing yet: the first exercise. A tight take of it: on. A loose one: back."""
+    tight, loose = tmp_path / "tight", tmp_path / "loose"
+    keep(tight, spread_ms=3.0, bars=16, rng=rng)
+    keep(loose, spread_ms=60.0, bars=16, rng=rng)
+
+    assert "anchor 1 --tempo 96" == next_exercise(tmp_path / "none", now=NOW).exercise
+    on = next_step(tight, now=NOW)
+    assert ("harder", "anchor", 2) == (on.action, on.family, on.grade)
+    assert "slower" == next_step(loose, now=NOW).action
+    assert "of 100 strokes were in the pocket" in next_exercise(tight, now=NOW).text
+
+
+def test_a_late_route_of_unknown_delay_is_no_failure(tmp_path: Path, rng: np.random.Generator) -> None:
+    """80 ms late all through, evenly: the pocket lies around the take's own median where the delay is not known."""
+    known, unknown = tmp_path / "known", tmp_path / "unknown"
+    keep(known, spread_ms=4.0, bars=16, late_ms=80.0, rng=rng)
+    keep(unknown, spread_ms=4.0, bars=16, late_ms=80.0, rng=rng, delay_ms=None)
+
+    assert "harder" == next_step(unknown, now=NOW).action
+    assert "slower" == next_step(known, now=NOW).action
+
+
+def test_the_course_is_the_shipped_one_in_order() -> None:
+    """Every family and grade, each as hard as the one before or harder, none faster than it can be made."""
+    for family, steps in course().items():
+        assert list(range(1, len(steps) + 1)) == [step.grade for step in steps]
+        assert [family] * len(steps) == [step.family for step in steps]
+        assert all(step.tempo_bpm <= step.fastest_bpm for step in steps)
+        hard = [step.difficulty for step in steps]
+        assert hard == pytest.approx(sorted(hard), abs=0.2)
+
+
+@pytest.mark.parametrize("family", ["anchor", "split", "turn"])
+def test_every_grade_can_be_made_at_its_tempo_and_at_its_limit(family: str) -> None:
+    """With every seed that advice draws on; a whole beat a minute above the limit, at least one seed refuses."""
+    for step in course()[family]:
+        for seed in range(1, SEEDS + 1):
+            assert step.tempo_bpm == make(family, step.grade, seed=seed, tempo_bpm=step.tempo_bpm).tempo_bpm
+            make(family, step.grade, seed=seed, tempo_bpm=step.fastest_bpm)
+
+
+def test_what_is_advised_can_be_typed(tmp_path: Path, rng: np.random.Generator) -> None:
+    """The words after ``heeltap drill``: a family and a grade, a tempo, a seed."""
+    keep(tmp_path, spread_ms=3.0, bars=16, rng=rng)
+    family, grade, option, tempo, *seed = shlex.split(next_exercise(tmp_path, now=NOW).exercise or "")
+
+    drill = drill_of(f"{family} {grade}", tempo_bpm=float(tempo), seed=int(seed[1]))
+
+    assert ("--tempo", "--seed") == (option, seed[0])
+    assert drill.name.startswith(f"{family}-{grade}_")
