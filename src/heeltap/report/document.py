@@ -9,7 +9,7 @@ Inside: `Document`, `Table`, `Listing`, `document_of`.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from heeltap.core.result import Beat, Division, Overall, Result, SectionRow
+from heeltap.core.result import Beat, Calibration, Division, Overall, Result, SectionRow
 from heeltap.report.words import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
 
 __all__ = ["Document", "Listing", "Table", "document_of"]
@@ -157,15 +157,25 @@ def _whole(value: float | None) -> str:
     return _NONE if value is None else f"{value:.0f}"
 
 
+def _delay(calibration: Calibration) -> list[str]:
+    """What was taken away, how sure that is, and what it means where nothing was."""
+    if not calibration.known:
+        feel = " A feel offset judges nothing." if calibration.method == "feel" else ""
+        return [
+            "The delay between finger and number is not known: everything may be shifted early or late by the same "
+            f"amount. Differences between beats, bars and takes are not affected.{feel}"
+        ]
+    sure = "" if calibration.uncertainty_ms is None else f", give or take {calibration.uncertainty_ms:.1f} ms"
+    if calibration.method == "same-path":
+        return [f"Click and own sound share one path: nothing was taken away{sure}."]
+    if not calibration.delay_ms:
+        return []
+    return [f"A delay of {ms(calibration.delay_ms)} ({calibration.method}{sure}) was taken away."]
+
+
 def _trust(result: Result, command: str) -> tuple[str, ...]:
     lines = ["Offsets are played minus reference: minus is early, plus is late."]
-    if not result.calibration.known:
-        lines.append(
-            "The delay between finger and number is not known: everything may be shifted early or late by the same "
-            "amount. Differences between beats, bars and takes are not affected."
-        )
-    elif result.calibration.delay_ms:
-        lines.append(f"A delay of {ms(result.calibration.delay_ms)} ({result.calibration.method}) was taken away.")
+    lines += _delay(result.calibration)
     if result.resolution_ms is not None:
         lines.append(f"Nothing finer than {result.resolution_ms:.2g} ms can be told from this file.")
     lines += [f"Note: {warning}" for warning in result.warnings]
