@@ -48,7 +48,7 @@ def test_files_are_looked_for_beside_the_set(tmp_path: Path) -> None:
 
     own, part = found.items
     assert own.exercise is not None
-    assert (90.0, ClickPlan("one"), Ladder(2, 5.0), Pocket(5.0, None)) == (
+    assert (90.0, ClickPlan("one"), Ladder(2, 5.0), Pocket(5.0, 22.0)) == (
         own.exercise.tempo_bpm,
         own.exercise.click,
         own.exercise.ladder,

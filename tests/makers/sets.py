@@ -70,6 +70,7 @@ title = "Two and four"
 metre = "4/4"
 tempo_bpm = 76
 lean_ms = 5
+pocket_ms = 22
 [[section]]
 bars = ["1 2 3 4", "-", "2 4", "2 4"]
 """
