@@ -68,6 +68,25 @@ def test_takes_that_the_index_does_not_know_are_taken_in_when_it_is_read(
     assert ([folders[2].name], 2, ()) == ([row.folder for row in found.takes], found.count, found.warnings)
 
 
+def test_an_unchanged_folder_is_not_looked_through_again(
+    tmp_path: Path, rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second list asks for no names; a change of the folder, or a rebuild, makes the next one look."""
+    keep_many(tmp_path, DATES, rng)
+    history(tmp_path)
+    looks: list[Path] = []
+    monkeypatch.setattr(
+        "heeltap.jobs.history._names", lambda root: looks.append(root) or {p.name for p in list_takes(root)}
+    )
+
+    history(tmp_path)
+    assert [] == looks
+    keep(tmp_path, date="2026-03-04T18:00:00+01:00", rng=rng)
+    assert (4, [tmp_path]) == (history(tmp_path).count, looks)
+    rebuild(tmp_path)
+    assert (4, [tmp_path] * 2) == (history(tmp_path).count, looks)
+
+
 def test_a_damaged_take_costs_a_line_and_no_other_take(tmp_path: Path, rng: np.random.Generator) -> None:
     """The others are listed; the line names the file."""
     folders = keep_many(tmp_path, DATES, rng)
@@ -79,6 +98,7 @@ def test_a_damaged_take_costs_a_line_and_no_other_take(tmp_path: Path, rng: np.r
     assert [folders[0].name, folders[2].name] == [row.folder for row in found.takes]
     assert (1, 1) == (len(found.warnings), len(made.warnings))
     assert str(folders[1] / "context.json") in found.warnings[0]
+    assert found.warnings == history(tmp_path).warnings
 
 
 def test_a_broken_index_costs_no_take(tmp_path: Path, rng: np.random.Generator) -> None:

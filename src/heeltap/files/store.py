@@ -69,6 +69,7 @@ class Store:
         with self._writing():
             self._db.execute("DELETE FROM takes")
             self._db.execute("DELETE FROM results")
+            self._db.execute("DELETE FROM seen")
             self._insert(rows)
 
     def update(self, rows: Iterable[tuple[PastTake, bytes]], gone: Iterable[str]) -> None:
@@ -78,6 +79,18 @@ class Store:
             self._insert(rows)
             self._db.executemany("DELETE FROM takes WHERE folder = ?", names)
             self._db.executemany("DELETE FROM results WHERE folder = ?", names)
+
+    def seen(self) -> int | None:
+        """What `mark_seen` was last told; None when nothing, or when the index was made anew since."""
+        with _wrapped(self.path):
+            row = self._db.execute("SELECT changed_ns FROM seen").fetchone()
+            return None if row is None else int(row[0])
+
+    def mark_seen(self, changed_ns: int) -> None:
+        """Keep that the index agrees with the folder of takes as it was when it changed at this time."""
+        with self._writing():
+            self._db.execute("DELETE FROM seen")
+            self._db.execute("INSERT INTO seen VALUES (?)", (changed_ns,))
 
     def takes(self, *, last: int | None = None) -> list[PastTake]:
         """The takes, oldest first; only the ``last`` so many where that is given."""

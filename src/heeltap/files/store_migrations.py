@@ -38,6 +38,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE results (folder TEXT PRIMARY KEY, result BLOB NOT NULL) WITHOUT ROWID",
     ),
     ("CREATE INDEX takes_by_date ON takes (date, folder)",),
+    # When the folder of takes last changed as far as the index knows: while it has not, nobody looks through 2,000 names.
+    ("CREATE TABLE seen (changed_ns INTEGER NOT NULL)",),
 )
 """SQL of each step; step ``n`` (from 1) leads to schema ``n``."""
 

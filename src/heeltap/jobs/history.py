@@ -108,14 +108,11 @@ def history(takes: Path | None = None, *, last: int | None = None) -> History:
     if not root.is_dir():
         return History((), 0)
     with open_store(root) as store:
-        known, there = store.folders(), _names(root)
-        rows, warnings = _rows(root / name for name in sorted(there - known))
-        problem = _stored(store, rows, known - there)
+        rows, warnings = _caught_up(store, root)
         # What could not be written down is listed all the same.
-        extra = [row[0] for row in rows] if problem else []
-        listed = sorted([*store.takes(last=last), *extra], key=lambda take: (take.date, take.folder))
-        count = store.count() + len(extra)
-    return History(tuple(listed if last is None else listed[-last:]), count, (*warnings, *problem))
+        listed = sorted([*store.takes(last=last), *rows], key=lambda take: (take.date, take.folder))
+        count = store.count() + len(rows)
+    return History(tuple(listed if last is None else listed[-last:]), count, warnings)
 
 
 def rebuild(takes: Path | None = None) -> Rebuilt:
@@ -150,17 +147,27 @@ def export(path: Path, takes: Iterable[PastTake]) -> None:
         raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error
 
 
-def _stored(store: Store, rows: list[tuple[PastTake, bytes]], gone: set[str]) -> tuple[str, ...]:
-    """Bring the index up to date; a line where that was not possible, and then nothing is changed."""
-    if not rows and not gone:
-        return ()
+def _caught_up(store: Store, root: Path) -> tuple[list[PastTake], tuple[str, ...]]:
+    """Bring the index up to date with the folders; the takes that could not be written down, and a line for each trouble.
+
+    While the folder of takes has not changed, nothing is looked at. A take that is copied in within the same tick of the
+    file system's clock (4 ms) as the last look would be found after the next change only.
+    """
+    changed_ns = root.stat().st_mtime_ns
+    if store.seen() == changed_ns:
+        return [], ()
+    known, there = store.folders(), _names(root)
+    rows, warnings = _rows(root / name for name in sorted(there - known))
     if not store.writable:
-        return (f"{store.path}: cannot be written; the list is right, but every list will take this long",)
+        slow = f"{store.path}: cannot be written; the list is right, but every list will take this long"
+        return [row for row, _ in rows], (*warnings, *([slow] if rows else []))
     try:
-        store.update(rows, gone)
+        store.update(rows, known - there)
+        if not warnings:  # what is damaged is tried again, for it may have been mended
+            store.mark_seen(changed_ns)
     except StoreError as error:
-        return (str(error),)
-    return ()
+        return [row for row, _ in rows], (*warnings, str(error))
+    return [], warnings
 
 
 def _rows(folders: Iterable[Path]) -> tuple[list[tuple[PastTake, bytes]], tuple[str, ...]]:
