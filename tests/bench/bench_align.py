@@ -21,9 +21,9 @@ import numpy as np
 import pytest
 
 from heeltap.core.align import Match, align, align_free
-from heeltap.core.align_assign import Odds, choose, share_out
-from heeltap.core.align_habits import Habits, bounces, key_odds, note_rate, stray_keys
-from heeltap.core.align_inputs import read_line
+from heeltap.core.align.assign import Odds, choose, share_out
+from heeltap.core.align.habits import Habits, bounces, key_odds, note_rate, stray_keys
+from heeltap.core.align.inputs import read_line
 from heeltap.core.plan import ANY_PITCH, Plan
 from heeltap.files.smf import read_midi
 from tests.bench.peer_notes import PEERS, peer_match

@@ -22,8 +22,8 @@ import numpy as np
 import pytest
 
 from heeltap.files.smf import read_midi
-from heeltap.files.smf_chunks import read_header, read_tracks, unwrap
-from heeltap.files.smf_notices import Notices
+from heeltap.files.smf.chunks import read_header, read_tracks, unwrap
+from heeltap.files.smf.notices import Notices
 from tests.conftest import _outside
 from tests.makers.midi_bytes import song
 

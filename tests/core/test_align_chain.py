@@ -5,11 +5,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from heeltap.core import align_chain
-from heeltap.core.align_assign import Odds, choose, share_out
-from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
-from heeltap.core.align_delay import Places
-from heeltap.core.align_habits import Habits
+from heeltap.core.align import chain
+from heeltap.core.align.assign import Odds, choose, share_out
+from heeltap.core.align.chain import Moves, evidence, make_moves, smooth
+from heeltap.core.align.delay import Places
+from heeltap.core.align.habits import Habits
 
 
 def _random_chain(rng: np.random.Generator, strokes: int, offsets: int) -> tuple[Moves, np.ndarray]:
@@ -34,7 +34,7 @@ def _all_paths(moves: Moves, fit: np.ndarray) -> tuple[np.ndarray, float]:
 @pytest.mark.parametrize("strokes", [1, 2, 5, 6])
 def test_forward_backward_equals_enumeration(strokes: int, block: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Posterior and evidence of small chains equal the sums over every path, however the strokes are cut into blocks."""
-    monkeypatch.setattr(align_chain, "BLOCK", block)
+    monkeypatch.setattr(chain, "BLOCK", block)
     rng = np.random.default_rng(3)
     for _ in range(5):
         moves, fit = _random_chain(rng, strokes, 4)

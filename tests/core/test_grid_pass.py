@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core import grid_pass
-from heeltap.core.grid_model import _SAME_SLOT, cost_tables, divisions_for
-from heeltap.core.grid_pass import Setting, decode, read_take
+from heeltap.core.grid import passes
+from heeltap.core.grid.model import _SAME_SLOT, cost_tables, divisions_for
+from heeltap.core.grid.passes import Setting, decode, read_take
 
 
 def _setting(reach: int = 1, sigma: float = 0.03) -> Setting:
@@ -17,7 +17,7 @@ def _setting(reach: int = 1, sigma: float = 0.03) -> Setting:
     )
 
 
-def _enumerate(reading: grid_pass.Reading) -> tuple[np.ndarray, float]:
+def _enumerate(reading: passes.Reading) -> tuple[np.ndarray, float]:
     """Probability of every state and the total, by adding up every path."""
     likely, chain = reading._likely, reading._chain
     pulses, rows, kinds = likely.shape
@@ -47,7 +47,7 @@ def test_sums_over_paths_equal_enumeration(seed: int) -> None:
 
     assert 3 * 2 * 2 == reading._likely[0].size
     np.testing.assert_allclose(gamma[:, :count] + gamma[:, count:], reading.gamma, atol=1e-12)
-    _, evidence = grid_pass._forward(reading._likely.copy(), reading._chain)
+    _, evidence = passes._forward(reading._likely.copy(), reading._chain)
     assert log_total == pytest.approx(evidence, abs=1e-9)
 
 
@@ -59,7 +59,7 @@ def test_rescaling_does_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
     share = np.tile(divisions.share[0], (61, 1))
     eighth = read_take(place, share, divisions, _setting(4))
     first = eighth.gamma.copy()
-    monkeypatch.setattr(grid_pass, "_RESCALE", 1)
+    monkeypatch.setattr(passes, "_RESCALE", 1)
     each = read_take(place, share, divisions, _setting(4))
 
     np.testing.assert_allclose(first, each.gamma, atol=1e-12)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from heeltap.core.grid_pulse import Clock, along, as_clock, as_metre, gather, lay_pulses
+from heeltap.core.grid.pulse import Clock, along, as_clock, as_metre, gather, lay_pulses
 from heeltap.core.meter import Metre, MetreMap, TempoMap
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from heeltap.core.grid import place
-from heeltap.core.grid_tempo import bend_for, bend_price, doubt, pace_of
+from heeltap.core.grid.tempo import bend_for, bend_price, doubt, pace_of
 from tests.makers.grooves import Player, make_groove
 
 

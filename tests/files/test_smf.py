@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 import heeltap
 from heeltap.errors import MidiFileError
 from heeltap.files.smf import Midi, parse_midi, read_midi
-from heeltap.files.smf_events import TrackReader
-from heeltap.files.smf_notices import Notices
+from heeltap.files.smf.events import TrackReader
+from heeltap.files.smf.notices import Notices
 from tests.makers.midi_bytes import meta, metre, note_off, note_on, number, smf, song, tempo, track
 
 EXAMPLE = bytes.fromhex(

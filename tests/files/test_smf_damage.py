@@ -12,9 +12,9 @@ import pytest
 
 from heeltap.errors import MidiFileError
 from heeltap.files.smf import MOST_BYTES, Midi, parse_midi, read_midi
-from heeltap.files.smf_chunks import MOST_TRACKS
-from heeltap.files.smf_events import MOST_RARE
-from heeltap.files.smf_notices import MOST_LINES
+from heeltap.files.smf.chunks import MOST_TRACKS
+from heeltap.files.smf.events import MOST_RARE
+from heeltap.files.smf.notices import MOST_LINES
 from tests.makers.midi_bytes import END, header, meta, metre, note_off, note_on, smf, tempo, track
 
 BEAT = note_on(0, 60) + note_off(240, 60) + note_on(240, 62) + note_off(240, 62)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.files.smf_text import MOST_CHARACTERS, decode_text, plain
+from heeltap.files.smf.text import MOST_CHARACTERS, decode_text, plain
 
 
 @pytest.mark.parametrize(

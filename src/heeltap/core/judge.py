@@ -140,6 +140,7 @@ def judge_grid(
     sections: Sequence[Section] = (),
     delay_ms: float = 0.0,
     shift: Shift | None = None,
+    hand: IntArray | None = None,
 ) -> Judged:
     """A take against the click's grid.
 
@@ -153,6 +154,8 @@ def judge_grid(
         Where each stroke was meant, one row a stroke.
     shift : Shift, optional
         Where the leader sat against the click at each stroke's slot; without it the click is the reference.
+    hand : int64, shape (len(notes),), optional
+        Code into `heeltap.core.plan.HANDS` of each note; a stroke of both hands has none.
     """
     moved = _still(len(slots)) if shift is None else shift
     late_us = notes.onset_us - slots.reference_us[stroke_of_note]
@@ -160,7 +163,7 @@ def judge_grid(
     placed = slots.placed
     note_offset[~placed[stroke_of_note]] = np.nan
     keep = placed & (slots.confidence >= DOUBT)
-    struck = _free_strokes(notes, stroke_of_note, note_offset, slots, keep, moved.sd_ms)
+    struck = _free_strokes(notes, stroke_of_note, note_offset, slots, keep, moved.sd_ms, hand)
     offsets = _table(struck, tempo, metre, sections, np.unique(slots.reference_us[placed]))
     rows = grid_rows(notes, stroke_of_note, note_offset, slots, sections)
     unplaced = int((~placed[stroke_of_note]).sum())
@@ -213,6 +216,7 @@ def _free_strokes(
     slots: Slots,
     keep: BoolArray,
     reference_sd_ms: FloatArray,
+    hand: IntArray | None,
 ) -> _Strokes:
     """One row for each stroke that has a slot."""
     rows = keep[stroke_of_note]
@@ -225,7 +229,7 @@ def _free_strokes(
         reference_us=slots.reference_us[found].astype(np.float64),
         quarter=slots.quarter[found],
         division=slots.division[found],
-        hand=zero,
+        hand=zero if hand is None else _agreed(hand[rows], group, size),
         kind=zero,
         pitch=_extreme(notes.pitch[rows], group, size, np.minimum, 127),
         velocity=_extreme(notes.velocity[rows], group, size, np.maximum, 0),
@@ -295,6 +299,12 @@ def _shared(column: IntArray, stroke: IntArray, found: IntArray, first: IntArray
     last = np.searchsorted(stroke, found, side="right") - 1
     same = column[first] == column[last]
     return np.where(same, column[first], 0)
+
+
+def _agreed(hand: IntArray, group: IntArray, groups: int) -> IntArray:
+    """The hand of each group where all its notes have the same, else 0."""
+    low, high = _extreme(hand, group, groups, np.minimum, 127), _extreme(hand, group, groups, np.maximum, 0)
+    return np.where(low == high, low, 0).astype(np.int64)
 
 
 def _extreme(values: IntArray, group: IntArray, groups: int, pick: np.ufunc, start: int) -> IntArray:

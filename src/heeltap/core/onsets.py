@@ -6,6 +6,7 @@ is a range of rows (`Strokes.first`, `Strokes.size`). A key is a pitch on a chan
 Inside: `fold_retriggers` (one hit that a pad reported twice), `stroke_window_us` (how far a stroke reaches), `strokes`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -69,7 +70,9 @@ class Strokes:
         return int(self.at_us.size)
 
 
-def fold_retriggers(notes: Notes, *, retrigger_us: int = RETRIGGER_US) -> Folded:
+def fold_retriggers(
+    notes: Notes, *, retrigger_us: int = RETRIGGER_US, retrigger_of: Mapping[int, int] | None = None
+) -> Folded:
     """The notes without bounces, how many were folded, and the rows that stayed.
 
     A bounce is a note-on of the same key, at most ``retrigger_us`` after a hit and softer than it. The hit keeps its
@@ -82,21 +85,27 @@ def fold_retriggers(notes: Notes, *, retrigger_us: int = RETRIGGER_US) -> Folded
         Raw note-ons.
     retrigger_us : int
         Reach in microseconds, measured from the hit, not from the bounce before; 0 folds nothing.
+    retrigger_of : mapping, optional
+        The same for single pitches.
     """
     size = len(notes)
     every = np.arange(size, dtype=np.int64)
-    if retrigger_us <= 0 or size < 2:
+    reach = np.full(128, retrigger_us, np.int64)
+    for pitch, own_us in (retrigger_of or {}).items():
+        reach[pitch] = own_us
+    if np.all(reach <= 0) or size < 2:
         return Folded(notes, 0, every)
     key = _keys(notes)
     order = np.lexsort((every, key))
     at, loud, same = notes.onset_us[order], notes.velocity[order], np.diff(key[order]) == 0
-    near = np.flatnonzero(same & (np.diff(at) <= retrigger_us)) + 1
+    window = reach[notes.pitch[order]]
+    near = np.flatnonzero(same & (np.diff(at) <= window[1:]) & (window[1:] > 0)) + 1
     keep = np.ones(size, dtype=np.bool_)
     hit = -1
     for row in near.tolist():  # only the few close pairs, so a Python loop costs nothing
         if hit < 0 or keep[row - 1]:
             hit = row - 1
-        keep[row] = at[row] - at[hit] > retrigger_us or loud[row] >= loud[hit]
+        keep[row] = at[row] - at[hit] > window[row] or loud[row] >= loud[hit]
     kept = np.sort(order[keep])
     return Folded(notes.pick(kept), size - int(kept.size), kept)
 

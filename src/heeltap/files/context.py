@@ -104,6 +104,12 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     out_port: str = ""
     heard: str = ""
     """What was asked to be heard: ``every``, ``beat:plain``, ``part:drums``; empty is the exercise's own click."""
+    split_key: Annotated[int, msgspec.Meta(ge=0, le=127)] | None = None
+    """Lowest key of the right hand; None where hands are not told apart."""
+    retrigger_of: dict[int, _Finite] = {}
+    """Double-trigger window of single keys, ms; the others have ``retrigger_ms``."""
+    controls: dict[str, str] = {}
+    """Hands-free controls by action, such as ``cc64`` or ``key49``: in the journal, but no notes of the take."""
     seed: int | None = None
     count_in_us: _Us = 0
     """Length of the count-in: bar 1, beat 1 in ``take.mid`` is here."""

@@ -13,7 +13,7 @@ never rewritten. Its lines::
 repeats ``t_ns`` in seconds for people; ``dt`` is the driver's own delta in seconds. Readers ignore fields that they do
 not know, and take ``t`` where ``t_ns`` is missing.
 
-Inside: `JournalWriter` (cheap enough for the loop that also sends the clicks), `Journal`, `Gap`, `read_journal`.
+Inside: `JournalWriter` (cheap enough for the loop that also sends the clicks), `Journal`, `Gap`, `read_journal`, `journal_from`.
 """
 
 import json
@@ -31,7 +31,7 @@ import numpy as np
 from heeltap.core.arrays import FloatArray, IntArray, as_ints
 from heeltap.errors import TakeFileError
 
-__all__ = ["FORMAT", "Gap", "Journal", "JournalWriter", "read_journal"]
+__all__ = ["FORMAT", "Gap", "Journal", "JournalWriter", "journal_from", "read_journal"]
 
 FORMAT = "heeltap.journal/1"
 
@@ -302,8 +302,13 @@ def read_journal(path: Path) -> Journal:
         raw = path.read_bytes()
     except OSError as error:
         raise TakeFileError(str(path), f"cannot be read: {error.strerror}", "a take's journal") from error
+    return journal_from(raw, str(path))
+
+
+def journal_from(raw: bytes, where: str) -> Journal:
+    """The same as `read_journal` for bytes in memory; ``where`` names them in messages."""
     first, *rest = raw.split(b"\n")
-    header, zero_ns = _header(path, first)
+    header, zero_ns = _header(where, first)
     lines, bad = _lines(rest)
     played = [line for line in lines if line.bytes]
     clicks = [line for line in lines if line.click is not None and line.due_us is not None and line.sent_us is not None]
@@ -323,22 +328,22 @@ def read_journal(path: Path) -> Journal:
     )
 
 
-def _header(path: Path, first: bytes) -> tuple[dict[str, Any], int]:
+def _header(where: str, first: bytes) -> tuple[dict[str, Any], int]:
     """The first line as a mapping, and when zero is; raises `TakeFileError`."""
     wanted = f'a first line like {{"format":"{FORMAT}", ...}}'
     try:
         header = msgspec.json.decode(first, type=dict[str, Any])
     except (msgspec.MsgspecError, RecursionError, UnicodeDecodeError) as error:
-        raise TakeFileError(str(path), "is not a journal", wanted) from error
+        raise TakeFileError(where, "is not a journal", wanted) from error
     form = header.get("format", FORMAT)  # traces written by hand may leave it out
     if form != FORMAT:
-        raise TakeFileError(str(path), f"has the format {form!r}", repr(FORMAT), "written by a newer heeltap?")
+        raise TakeFileError(where, f"has the format {form!r}", repr(FORMAT), "written by a newer heeltap?")
     zero, t0 = header.get("zero_ns"), header.get("t0", 0.0)
     if isinstance(zero, int) and not isinstance(zero, bool) and abs(zero) < 2**62:
         return header, zero
     if isinstance(t0, int | float) and abs(t0) < 4e9:
         return header, round(t0 * 1e9)
-    raise TakeFileError(str(path), "has no usable zero_ns", "when bar 1, beat 1 fell, in nanoseconds")
+    raise TakeFileError(where, "has no usable zero_ns", "when bar 1, beat 1 fell, in nanoseconds")
 
 
 def _lines(rest: list[bytes]) -> tuple[list[_Line], int]:

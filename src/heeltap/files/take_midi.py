@@ -16,8 +16,8 @@ from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.core.notes import Notes
 from heeltap.core.plan import Plan
 from heeltap.files.context import Context
-from heeltap.files.smf_types import Midi, Pedal
-from heeltap.files.smf_write import TrackOut, write_midi
+from heeltap.files.smf.types import Midi, Pedal
+from heeltap.files.smf.write import TrackOut, write_midi
 
 __all__ = ["count_in_of", "merged", "notes_of_messages", "pedal_of_messages", "write_take_midi"]
 

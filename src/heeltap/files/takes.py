@@ -30,7 +30,7 @@ from heeltap.files.context import Context, context_bytes, context_from, plan_fro
 from heeltap.files.left_out import leave_out
 from heeltap.files.locks import Lock, try_lock
 from heeltap.files.smf import read_midi
-from heeltap.files.smf_types import Pedal
+from heeltap.files.smf.types import Pedal
 from heeltap.files.take_midi import write_take_midi
 
 __all__ = [

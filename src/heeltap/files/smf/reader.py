@@ -1,10 +1,8 @@
-"""Standard MIDI Files: what people have, read exactly; what we make, written exactly.
+"""The reader: goes over the bytes itself, accepts what can be timed, however odd, and says what was odd.
 
-The reader is our own and goes over the bytes: it accepts what can be timed, however odd, says what was odd, and refuses
-the rest in one line. One tempo and metre map over all tracks is built before any note is timed.
+What cannot be timed is refused in one line. One tempo and metre map over all tracks is built before any note is timed.
 
-Inside: `read_midi` gives a `Midi` with its `Part`, `Marker` and `Pedal` data; `choose_part` finds the part a person
-means; `write_midi` and `TrackOut` write.
+Inside: `read_midi`, `parse_midi`, `MOST_BYTES`.
 """
 
 import os
@@ -16,29 +14,16 @@ import numpy as np
 from heeltap.core.arrays import IntArray
 from heeltap.core.meter import TempoMap
 from heeltap.errors import MidiFileError
-from heeltap.files.parts import Part, choose_part, guess_drums
-from heeltap.files.smf_chunks import Header, read_header, read_tracks, unwrap
-from heeltap.files.smf_events import Meta, RawTrack
-from heeltap.files.smf_maps import Rate, metre_map, read_rate, tempo_map
-from heeltap.files.smf_notes import NoteColumns, note_columns, unpack
-from heeltap.files.smf_notices import Notices
-from heeltap.files.smf_text import decode_text, plain
-from heeltap.files.smf_types import Marker, Midi, Pedal
-from heeltap.files.smf_write import TrackOut, midi_bytes, write_midi
+from heeltap.files.parts import Part, guess_drums
+from heeltap.files.smf.chunks import Header, read_header, read_tracks, unwrap
+from heeltap.files.smf.events import Meta, RawTrack
+from heeltap.files.smf.maps import Rate, metre_map, read_rate, tempo_map
+from heeltap.files.smf.notes import NoteColumns, note_columns, unpack
+from heeltap.files.smf.notices import Notices
+from heeltap.files.smf.text import decode_text, plain
+from heeltap.files.smf.types import Marker, Midi, Pedal
 
-__all__ = [
-    "MOST_BYTES",
-    "Marker",
-    "Midi",
-    "Part",
-    "Pedal",
-    "TrackOut",
-    "choose_part",
-    "midi_bytes",
-    "parse_midi",
-    "read_midi",
-    "write_midi",
-]
+__all__ = ["MOST_BYTES", "parse_midi", "read_midi"]
 
 MOST_BYTES = 16 << 20
 """Larger files are refused: two hours at twenty notes a second have 1.2 MB, and reading must never seem to hang.

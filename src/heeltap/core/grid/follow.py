@@ -11,10 +11,10 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import GRACE, SWUNG
-from heeltap.core.grid_pass import Decoded
-from heeltap.core.grid_pulse import Clock, Pulses, along, gather, lay_pulses
-from heeltap.core.grid_rounds import Rounds, beats_chance, read_rounds
-from heeltap.core.grid_tempo import Pace, bend_for, bend_price, doubt, pace_of
+from heeltap.core.grid.passes import Decoded
+from heeltap.core.grid.pulse import Clock, Pulses, along, gather, lay_pulses
+from heeltap.core.grid.rounds import Rounds, beats_chance, read_rounds
+from heeltap.core.grid.tempo import Pace, bend_for, bend_price, doubt, pace_of
 from heeltap.core.meter import MetreMap
 from heeltap.core.result import Swing
 from heeltap.core.swing import pair_ratios, swing_of

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.grid_model import Costs, Divisions, cost_tables
+from heeltap.core.grid.model import Costs, Divisions, cost_tables
 
 __all__ = ["Decoded", "Reading", "Setting", "decode", "read_take"]
 
@@ -273,5 +273,5 @@ def decode(reading: Reading, place: FloatArray) -> Decoded:
         np.where(lost, np.nan, divisions.parts[best % parts]),
         np.where(lost, stray, top),
         reading.offsets @ by_offset,
-        np.bincount(stroke, swung, minlength=strokes),
+        np.asarray(np.bincount(stroke, swung, minlength=strokes), dtype=np.float64),
     )

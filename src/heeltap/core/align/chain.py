@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align_delay import Places
-from heeltap.core.align_habits import Habits
+from heeltap.core.align.delay import Places
+from heeltap.core.align.habits import Habits
 from heeltap.core.arrays import FloatArray, IntArray
 
 __all__ = ["BLOCK", "Fit", "Moves", "evidence", "make_moves", "smooth"]

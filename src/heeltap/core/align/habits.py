@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.align_inputs import Line
+from heeltap.core.align.inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
 __all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate", "stray_keys"]

@@ -123,7 +123,7 @@ def cost_tables(divisions: Divisions, bins: int, lead: int, sigma: float) -> Cos
 
 
 def _normal(far: FloatArray, sigma: float) -> FloatArray:
-    return np.exp(-0.5 * (far / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
+    return np.asarray(np.exp(-0.5 * (far / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)))
 
 
 def _struck(played: FloatArray) -> FloatArray:
@@ -132,4 +132,4 @@ def _struck(played: FloatArray) -> FloatArray:
     there = played > 0
     hit = np.where(there, -np.log(np.maximum(played, _NEVER)) - _SAME_SLOT, 0.0)
     empty = np.where(there, -np.log1p(-np.minimum(played, 1 - _NEVER)), 0.0)
-    return np.where(on[:, None, :], hit[None], empty[None]).sum(2)
+    return np.asarray(np.where(on[:, None, :], hit[None], empty[None]).sum(2))

@@ -12,8 +12,8 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 from heeltap.errors import MidiFileError
-from heeltap.files.smf_events import MOST_RARE, RawTrack, TrackReader
-from heeltap.files.smf_notices import Notices
+from heeltap.files.smf.events import MOST_RARE, RawTrack, TrackReader
+from heeltap.files.smf.notices import Notices
 
 __all__ = ["MOST_TRACKS", "Header", "chunk_at", "read_header", "read_tracks", "unwrap"]
 

@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray
-from heeltap.core.grid_model import Divisions, divisions_for
-from heeltap.core.grid_pass import Decoded, Reading, Setting, decode, read_take
-from heeltap.core.grid_pulse import Pulses
+from heeltap.core.grid.model import Divisions, divisions_for
+from heeltap.core.grid.passes import Decoded, Reading, Setting, decode, read_take
+from heeltap.core.grid.pulse import Pulses
 
 __all__ = ["Rounds", "beats_chance", "read_rounds"]
 

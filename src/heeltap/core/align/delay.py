@@ -11,9 +11,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.core.align_grid import STEP_MS, Stretch
-from heeltap.core.align_habits import Habits
-from heeltap.core.align_inputs import Line
+from heeltap.core.align.densities import STEP_MS, Stretch
+from heeltap.core.align.habits import Habits
+from heeltap.core.align.inputs import Line
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["DELAY_MS", "LEAN_MS", "Places", "home_candidates", "leap_bands"]

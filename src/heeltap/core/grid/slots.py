@@ -13,9 +13,9 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.core.divisions import GRACE, division_of
-from heeltap.core.grid_follow import Placed, follow
-from heeltap.core.grid_pulse import Clock, as_clock, as_metre
-from heeltap.core.grid_raster import nearest_slots
+from heeltap.core.grid.follow import Placed, follow
+from heeltap.core.grid.pulse import Clock, as_clock, as_metre
+from heeltap.core.grid.raster import nearest_slots
 from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.core.result import Swing
 

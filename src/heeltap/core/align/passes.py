@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align_assign import Odds
-from heeltap.core.align_chain import Moves, evidence, make_moves, smooth
-from heeltap.core.align_delay import Places
-from heeltap.core.align_grid import (
+from heeltap.core.align.assign import Odds
+from heeltap.core.align.chain import Moves, evidence, make_moves, smooth
+from heeltap.core.align.delay import Places
+from heeltap.core.align.densities import (
     Field,
     Lens,
     Pairs,
@@ -22,8 +22,8 @@ from heeltap.core.align_grid import (
     make_pairs,
     stroke_sigma,
 )
-from heeltap.core.align_habits import Habits
-from heeltap.core.align_inputs import Line
+from heeltap.core.align.habits import Habits
+from heeltap.core.align.inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
 __all__ = ["Setup", "home_evidence", "pair_odds", "set_up"]

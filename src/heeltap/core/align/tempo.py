@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.align_habits import KEYS
-from heeltap.core.align_inputs import Line
+from heeltap.core.align.habits import KEYS
+from heeltap.core.align.inputs import Line
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Score", "follow", "read_score", "stroke_times"]

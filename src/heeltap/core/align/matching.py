@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.align_assign import choose, in_order, share_out
-from heeltap.core.align_delay import DELAY_MS, Places, home_candidates, leap_bands
-from heeltap.core.align_grid import STEP_MS, Stretch
-from heeltap.core.align_habits import NEAR_HOME_MS, Habits, learn
-from heeltap.core.align_inputs import Line, as_numbers, in_ms, read_line, strokes_of
-from heeltap.core.align_pass import home_evidence, pair_odds, set_up
-from heeltap.core.align_tempo import follow, read_score, stroke_times
+from heeltap.core.align.assign import choose, in_order, share_out
+from heeltap.core.align.delay import DELAY_MS, Places, home_candidates, leap_bands
+from heeltap.core.align.densities import STEP_MS, Stretch
+from heeltap.core.align.habits import NEAR_HOME_MS, Habits, learn
+from heeltap.core.align.inputs import Line, as_numbers, in_ms, read_line, strokes_of
+from heeltap.core.align.passes import home_evidence, pair_odds, set_up
+from heeltap.core.align.tempo import follow, read_score, stroke_times
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.core.plan import ANY_PITCH
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from heeltap.files.smf_notices import Notices
+from heeltap.files.smf.notices import Notices
 
 __all__ = ["LAST_TICK", "MOST_RARE", "MOST_TEXTS", "Meta", "RawTrack", "TrackReader"]
 

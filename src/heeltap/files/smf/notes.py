@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from heeltap.core.arrays import BoolArray, IntArray
-from heeltap.files.smf_events import RawTrack
+from heeltap.files.smf.events import RawTrack
 
 __all__ = ["NoteColumns", "note_columns", "unpack"]
 

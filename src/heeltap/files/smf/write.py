@@ -16,8 +16,8 @@ import numpy as np
 from heeltap.core.meter import MetreMap, TempoMap, steady_metre
 from heeltap.core.notes import Notes
 from heeltap.errors import InputFileError
-from heeltap.files.smf_text import plain
-from heeltap.files.smf_types import Pedal
+from heeltap.files.smf.text import plain
+from heeltap.files.smf.types import Pedal
 
 __all__ = ["TrackOut", "midi_bytes", "write_midi"]
 

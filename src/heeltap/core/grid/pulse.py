@@ -137,11 +137,11 @@ def lay_pulses(metre: MetreMap, clock: Clock, quarter: FloatArray) -> Pulses:
         starts.append(start)
         lengths.append(np.full(start.size, length))
         thirds.append(np.full(start.size, one.beat_quarters in (1.5, 0.75) and one.count % 3 == 0))
-    start, length = np.concatenate(starts), np.concatenate(lengths)
-    ms = (clock.us_at_quarter(start + length) - clock.us_at_quarter(start)) / 1000.0
-    bar, _ = metre.bar_beat(start)
-    in_bar = np.round((start - metre.quarter_of_bar(bar)) / length).astype(np.int64)
-    return Pulses(start, length, ms, np.concatenate(thirds), bar, in_bar)
+    at, long = np.concatenate(starts), np.concatenate(lengths)
+    ms = (clock.us_at_quarter(at + long) - clock.us_at_quarter(at)) / 1000.0
+    bar, _ = metre.bar_beat(at)
+    in_bar = np.round((at - metre.quarter_of_bar(bar)) / long).astype(np.int64)
+    return Pulses(at, long, ms, np.concatenate(thirds), bar, in_bar)
 
 
 def _near(row: IntArray, least: int, last: int) -> IntArray:

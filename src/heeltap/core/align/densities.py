@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align_habits import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
-from heeltap.core.align_inputs import Line
+from heeltap.core.align.habits import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
+from heeltap.core.align.inputs import Line
 from heeltap.core.arrays import FloatArray, IntArray
 
 __all__ = [

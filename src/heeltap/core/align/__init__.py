@@ -1,0 +1,8 @@
+"""Which played note answers which planned one: to a click, and at free tempo.
+
+Public: `align`, `align_free`, `Match`. How it works stands in `heeltap.core.align.matching`.
+"""
+
+from heeltap.core.align.matching import Match, align, align_free
+
+__all__ = ["Match", "align", "align_free"]
