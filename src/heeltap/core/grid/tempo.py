@@ -67,7 +67,7 @@ def pace_of(place: FloatArray, pulses: int) -> Pace:
     scale = power.shape[0] * _HARMONICS.size
     return Pace(
         centre=starts + min(_BLOCK, pulses) / 2,
-        rate=_RATES[path],
+        rate=np.asarray(_RATES[path], dtype=np.float64),
         strength=float(power[np.arange(path.size), path].sum()) / scale,
         strength_as_written=float(power[:, _RATES.size // 2].sum()) / scale,
         usual=float(np.median(power.sum(0))) / scale,
