@@ -25,6 +25,10 @@ def run_engine(spec: EngineSpec, progress: Progress | None = None) -> Engine:
         As `heeltap.live.engine.start_engine`.
     KeyboardInterrupt
         Ctrl-C; the engine has ended in order.
+
+    Notes
+    -----
+    What ``progress`` raises ends the engine in order too, and goes on to the caller: a screen's way to give up.
     """
     clock = SystemClock()
     clicks = sum(kind != "off" for kind in spec.schedule.kind)

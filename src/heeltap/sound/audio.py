@@ -9,6 +9,7 @@ import multiprocessing
 import os
 import re
 import shutil
+import signal
 import subprocess
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
@@ -102,13 +103,19 @@ def _in_process(device: str | None) -> "Connection":
     """Start the process that records; our end of the wire to it."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
-    context.Process(target=record, args=(device, theirs), name="heeltap microphone", daemon=True).start()
+    context.Process(target=_process, args=(device, theirs), name="heeltap microphone", daemon=True).start()
     theirs.close()
     return ours
 
 
+def _process(device: str | None, wire: "Connection") -> None:
+    """What the process of `Microphone` runs: Ctrl-C is meant for whoever started it, who then closes the wire."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    record(device, wire)
+
+
 def record(device: str | None, wire: "Connection") -> None:
-    """Record between the words ``start`` and ``stop``; what the process of `Microphone` runs.
+    """Record between the words ``start`` and ``stop``.
 
     Answers each with ``(kind, what)``: ``("ready", (name, rate))``, ``("started", None)``, ``("done", (bytes, holes))``,
     or ``("error", sentence)`` and ends.
