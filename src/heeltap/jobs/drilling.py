@@ -10,12 +10,13 @@ import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import msgspec
 
 from heeltap import __version__
+from heeltap.core.arrays import as_ints
 from heeltap.core.notes import make_notes
 from heeltap.core.result import Result
 from heeltap.errors import HeeltapError, PortError, sentence
@@ -25,8 +26,10 @@ from heeltap.files.left_out import leave_out
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.hearing import events_of
 from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
+from heeltap.jobs.player import Player, Presses, check_controls
 from heeltap.jobs.reading import Played
 from heeltap.jobs.route import Route, route_of
 from heeltap.jobs.scoring import score_take
@@ -76,6 +79,13 @@ class Settings:
     """Send MIDI clock, start and stop to the output as well."""
     song_bar: int | None = None
     """The bar of its own song at which a receiver of the clock begins; None is a plain start."""
+    player: Player = field(default_factory=Player)
+    """Further inputs, split, pads and hands-free controls."""
+
+    @property
+    def in_ports(self) -> tuple[str, ...]:
+        """Every input, the first one first."""
+        return self.in_port, *self.player.more_in
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,6 +116,7 @@ class Run:
         PortError, InputFileError, TakeFileError, StoreError
             A port, the takes folder or what is known of the route cannot be opened; nothing is left behind.
         """
+        check_controls(settings.player, drill.plan)
         self._drill, self._settings = drill, settings
         self._clock = SystemClock() if clock is None else clock
         route = route_of(settings.in_port, settings.out_port, given_ms=settings.delay_ms)
@@ -115,12 +126,16 @@ class Run:
             title=drill.title,
             lean_ms=drill.lean_ms,
             pocket_ms=drill.pocket_ms,
-            delay_ms=route.delay_ms or 0.0,
+            delay_ms=route.delay_ms,
             count_in_bars=drill.count_in_bars,
+            split_key=settings.player.split_key,
+            retrigger_ms=settings.retrigger_ms,
+            retrigger_of=settings.player.retrigger_of,
         )
         feedback = settings.feedback.for_take(self._context.take_number)
         self.state = session.step(session.begin(sheet, feedback), session.Begin())[0]
         self._notes: list[session.Note] = []
+        self._presses = Presses(settings.player.controls)
         self._take = open_take(settings.takes, self._context)
         try:
             self._engine: Engine = start_engine(self._spec())
@@ -151,7 +166,7 @@ class Run:
         """Feed what the engine told."""
         effects: list[Effect] = []
         for record in told:
-            for event in _events(record):
+            for event in events_of(record, self._presses):
                 if isinstance(event, session.Note):
                     self._notes.append(event)
                 effects += self.ask(event)
@@ -174,7 +189,7 @@ class Run:
     def key(self, key: str) -> None:
         """Pass on a key of the computer's keyboard, stamped now; keys that are no pads do nothing."""
         message = key_message(key)
-        if message is not None and self._settings.in_port == KEYS_NAME:
+        if message is not None and KEYS_NAME in self._settings.in_ports:
             self._engine.key(message, self._clock.now_ns())
 
     def finish(self) -> DrillOutcome:
@@ -205,15 +220,15 @@ class Run:
         if not notes:
             return None
         plan, context = self._drill.plan, self._context
-        onset_us, pitch, velocity = zip(*notes, strict=True)
+        onset_us, pitch, velocity, port = zip(*notes, strict=True)
         early = None if self.state.ending == "played" else self.state.now_us
-        kept, judged = leave_out(make_notes(onset_us, pitch, velocity), plan, [], early)
+        kept, judged = leave_out(replace(make_notes(onset_us, pitch, velocity), track=as_ints(port)), plan, [], early)
         played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
         return score_take(played, options_of(context))
 
     def _keep(self, ending: str) -> tuple[Path | None, int]:
         """The finished folder, None when nothing was played; and how many notes it holds."""
-        count = len(played_of(read_journal(self._take.journal))[0])
+        count = len(played_of(read_journal(self._take.journal), self._settings.player.controls)[0])
         if not count and not self._notes:
             set_aside(self._take, keep=False)
             return None, 0
@@ -234,7 +249,7 @@ class Run:
         sound = AudioOutput(out_port) if out_port is not None and is_audio(out_port) else None
         return EngineSpec(
             schedule=_schedule(self._drill, settings),
-            in_ports=(settings.in_port,),
+            in_ports=settings.in_ports,
             out_port=None if sound is not None else out_port,
             make_output=sound,
             journal=self._take.journal,
@@ -340,10 +355,14 @@ def _context(drill: Drill, settings: Settings, route: Route) -> Context:
         selftest=route.selftest,
         trusted=route.trusted,
         retrigger_ms=settings.retrigger_ms,
-        resolution_ms=UNCERTAINTY_MS if settings.in_port == KEYS_NAME else None,
+        resolution_ms=UNCERTAINTY_MS if KEYS_NAME in settings.in_ports else None,
         feedback=settings.feedback.value,
         take_number=_take_number(drill, settings),
         in_port=settings.in_port,
+        more_in_ports=list(settings.player.more_in),
+        split_key=settings.player.split_key,
+        retrigger_of=dict(settings.player.retrigger_of),
+        controls=settings.player.controls.texts,
         out_port=settings.out_port or "",
         heard=drill.heard,
         seed=drill.seed,
@@ -368,24 +387,3 @@ def _take_number(drill: Drill, settings: Settings) -> int:
         except HeeltapError:
             continue
     return number
-
-
-def _events(record: records.Record) -> list[Event]:
-    """What a record of the engine means to the session."""
-    at_us = record.at_us
-    match record.kind:
-        case records.NOTE_ON:
-            return [session.Note(at_us, record.number, record.value)]
-        case records.CLICK:
-            return [session.Click(at_us, record.other_us)]
-        case records.PORT_LOST:
-            return [session.Lost(at_us)]
-        case records.PORT_BACK:
-            return [session.Back(at_us)]
-        case records.GAP:
-            return [session.Lost(at_us), session.Back(record.other_us)]
-        case records.DONE:
-            return [session.Clock(at_us), session.Stop(at_us, "the engine stopped")]
-        case records.DIED:
-            return [session.Stop(-(2**62), "the engine process ended unexpectedly")]
-    return []

@@ -6,6 +6,7 @@ file cannot differ.
 Inside: `keep_take`, `played_of`, `left_out_of`, `options_of`, `score_kept`, `kept`, `score_path`, `recover`, `Recovered`.
 """
 
+import contextlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,17 +17,19 @@ import numpy as np
 
 from heeltap.core.advise_result import course_aside
 from heeltap.core.arrays import IntArray
+from heeltap.core.keys import key_of
 from heeltap.core.notes import Notes
 from heeltap.core.plan import Plan
 from heeltap.core.result import Result
-from heeltap.errors import HeeltapError
+from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.context import Context, LeftOut, plan_from
 from heeltap.files.journal import Journal, read_journal
-from heeltap.files.smf_types import Pedal
+from heeltap.files.smf.types import Pedal
 from heeltap.files.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
 from heeltap.jobs.reading import Played
 from heeltap.jobs.scoring import Options, score_file, score_take
+from heeltap.live.handsfree import NO_CONTROLS, Controls, parse_trigger
 from heeltap.live.pulse import late_clicks
 from heeltap.live.stamp import Assembler, restamp
 from heeltap.report.words import bars as bars_in_words
@@ -83,7 +86,7 @@ def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: in
     """
     journal = read_journal(take.journal)
     plan = plan_from(context.plan, str(take.folder))
-    notes, pedal = played_of(journal)
+    notes, pedal = played_of(journal, controls_of(context))
     spans, late = left_out_of(journal, plan, sounding=bool(context.out_port))
     done = msgspec.structs.replace(
         context,
@@ -95,15 +98,24 @@ def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: in
     return save_take(take, done, plan, notes, pedal=pedal)
 
 
-def played_of(journal: Journal) -> tuple[Notes, Pedal]:
+def controls_of(context: Context) -> Controls:
+    """The hands-free controls that a take was played with; one that cannot be read is none."""
+    found = {}
+    for action, text in context.controls.items():
+        with contextlib.suppress(PlanError):
+            found[action] = parse_trigger(text)
+    return Controls(found)
+
+
+def played_of(journal: Journal, controls: Controls = NO_CONTROLS) -> tuple[Notes, Pedal]:
     """The notes and the pedal of a journal, microseconds from bar 1, beat 1.
 
     Each port is stamped by itself, its notes ended by its own note-offs, and all are merged by time; ``track`` is the
-    port's index in the journal's header.
+    port's index in the journal's header. Keys and pedals that are ``controls`` are no notes and no pedal.
     """
     ports = np.array(journal.port, dtype=object)
     names = ports_of(journal)
-    played = [_one_port(journal, name, np.flatnonzero(ports == name)) for name in names]
+    played = [_one_port(journal, name, np.flatnonzero(ports == name), controls) for name in names]
     return merged([notes for notes, _ in played], [pedal for _, pedal in played])
 
 
@@ -114,7 +126,7 @@ def ports_of(journal: Journal) -> list[str]:
     return list(dict.fromkeys([*names, *journal.port]))
 
 
-def _one_port(journal: Journal, name: str, rows: IntArray) -> tuple[Notes, Pedal]:
+def _one_port(journal: Journal, name: str, rows: IntArray, controls: Controls) -> tuple[Notes, Pedal]:
     """What was played on one port."""
     stamps = restamp(journal.arrival_ns[rows], journal.delta_s[rows], breaks=_breaks(journal, name, rows))
     assembler = Assembler()
@@ -122,10 +134,20 @@ def _one_port(journal: Journal, name: str, rows: IntArray) -> tuple[Notes, Pedal
     messages: list[bytes] = []
     for stamp, row in zip(stamps.tolist(), rows.tolist(), strict=True):
         for message in assembler.feed(journal.data[row]):
+            if controls and _is_control(message, controls):
+                continue
             at_us.append((stamp - journal.zero_ns + 500) // 1000)
             messages.append(message)
     times = np.array(at_us, dtype=np.int64)
     return notes_of_messages(times, messages), pedal_of_messages(times, messages)
+
+
+def _is_control(message: bytes, controls: Controls) -> bool:
+    """Whether a message is of a key or a pedal that only starts and stops."""
+    kind = message[0] & 0xF0
+    if kind not in (0x80, 0x90, 0xB0) or len(message) < 2:
+        return False
+    return bool(controls.actions_of("cc" if kind == 0xB0 else "key", message[1]))
 
 
 def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[LeftOut], int]:
@@ -170,6 +192,8 @@ def score_path(path: str | Path, **options: Any) -> Result:
         return score_file(path, **options)
     played, how = kept(folder)
     given = {name: options[name] for name in ("pocket_ms", "delay_ms") if options.get(name) is not None}
+    if options.get("split") is not None:
+        given["split_key"] = key_of(str(options["split"]))
     if "delay_ms" in given:
         given |= {"delay_uncertainty_ms": None, "delay_method": "given"}
     return score_take(played, replace(how, **given))
@@ -208,6 +232,8 @@ def options_of(context: Context) -> Options:
         delay_uncertainty_ms=context.delay_uncertainty_ms,
         delay_method=context.delay_method,
         retrigger_ms=context.retrigger_ms,
+        split_key=context.split_key,
+        retrigger_of=context.retrigger_of,
     )
 
 

@@ -5,7 +5,8 @@ Conventions: milliseconds at this border; a delay that is not given is not known
 Inside: `score_file`, `score_take`, `judge_take`, `Options`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,9 @@ from heeltap.core.align import align
 from heeltap.core.arrays import FloatArray, IntArray
 from heeltap.core.assemble import Aim, Source, result_of
 from heeltap.core.grid import Slots, place
+from heeltap.core.hands import hand_lines, hands_of, with_hands
 from heeltap.core.judge import Judged, Shift, judge_grid, judge_plan
+from heeltap.core.keys import key_of
 from heeltap.core.leader import Leader
 from heeltap.core.leader_drums import follow_drums
 from heeltap.core.notes import Notes
@@ -43,6 +46,10 @@ class Options:
     """Window for double triggers; None means the usual 30 ms, 0 folds nothing."""
     grid: int | None = None
     """Slots a whole note of a forced plain raster."""
+    split_key: int | None = None
+    """Lowest key of the right hand; None where hands are not told apart."""
+    retrigger_of: Mapping[int, float] = field(default_factory=dict)
+    """Window for double triggers of single keys, ms."""
 
 
 def score_file(
@@ -58,6 +65,7 @@ def score_file(
     *,
     sections: str | None = None,
     pattern: int | None = None,
+    split: str | int | None = None,
 ) -> Result:
     """Score one recorded MIDI file.
 
@@ -83,6 +91,8 @@ def score_file(
         ``intro:1 verse:5``; without it the file's markers name the sections.
     pattern : int, optional
         Which pattern of a format 2 file, from 1.
+    split : str or int, optional
+        Lowest key of the right hand, such as ``C4``: keys below are the left hand's.
 
     Raises
     ------
@@ -93,7 +103,8 @@ def score_file(
     SetFileError, PlanError
         The plan cannot be read or built.
     """
-    options = Options(lean_ms=lean_ms, pocket_ms=pocket_ms, delay_ms=delay_ms, retrigger_ms=retrigger_ms, grid=grid)
+    key = None if split is None else key_of(str(split))
+    options = Options(lean_ms, pocket_ms, delay_ms, retrigger_ms=retrigger_ms, grid=grid, split_key=key)
     return score_take(read_take(path, part=part, plan=plan, leader=leader, sections=sections, pattern=pattern), options)
 
 
@@ -106,7 +117,8 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
     """The take's Offsets table and all else that its Result is put together from."""
     how = options or Options()
     window = 30_000 if how.retrigger_ms is None else round(how.retrigger_ms * 1000)
-    folded = fold_retriggers(take.notes, retrigger_us=window)
+    single = {key: round(ms * 1000) for key, ms in how.retrigger_of.items()}
+    folded = fold_retriggers(take.notes, retrigger_us=window, retrigger_of=single)
     leader = _leader(take, window)
     slots: Slots | None = None
     if take.plan is not None:
@@ -137,10 +149,12 @@ def _leader(take: Played, window_us: int) -> Leader | None:
 
 
 def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None) -> Judged:
+    plan = with_hands(plan, how.split_key)
+    wanted, struck = hand_lines(plan, notes.pitch, how.split_key)
     shift = None if leader is None else _shift(leader, plan.at_tick / TICKS_PER_QUARTER)
     # Where the leader was is where the part was meant to be: the aligner is asked against that.
     at_us = plan.at_us if shift is None else plan.at_us + np.round(1000 * shift.ms).astype(np.int64)
-    found = align(at_us, plan.pitch, notes.onset_us, notes.pitch, notes.velocity, delay_ms=how.delay_ms)
+    found = align(at_us, wanted, notes.onset_us, struck, notes.velocity, delay_ms=how.delay_ms)
     return judge_plan(plan, notes, found.match, found.confidence, delay_ms=how.delay_ms or 0.0, shift=shift)
 
 
@@ -168,6 +182,7 @@ def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | Non
         sections=take.sections,
         delay_ms=how.delay_ms or 0.0,
         shift=None if leader is None else _shift(leader, np.nan_to_num(slots.quarter)),
+        hand=None if how.split_key is None else hands_of(notes.pitch, how.split_key),
     )
     return judged, slots
 

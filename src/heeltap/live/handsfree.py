@@ -14,7 +14,7 @@ from typing import NamedTuple
 from heeltap.core.keys import key_name, key_of
 from heeltap.errors import PlanError, sentence
 
-__all__ = ["ACTIONS", "Controls", "Pressed", "Trigger", "parse_trigger", "press_of"]
+__all__ = ["ACTIONS", "NO_CONTROLS", "Controls", "Pressed", "Trigger", "parse_trigger", "press_of"]
 
 ACTIONS = ("start", "stop", "repeat")
 """What a control can do."""
@@ -59,6 +59,10 @@ class Controls:
     def texts(self) -> dict[str, str]:
         """As `parse_trigger` reads them back."""
         return {action: f"{trigger.kind}{trigger.number}" for action, trigger in self.triggers.items()}
+
+
+NO_CONTROLS = Controls({})
+"""Nothing is hands-free."""
 
 
 def parse_trigger(text: str, pads: Mapping[str, int] | None = None) -> Trigger:

@@ -1,0 +1,115 @@
+"""How a player plays: on which inputs, where the hands part, which pads bounce how long, what starts and stops hands-free.
+
+All of it comes from the settings file, and a command's options go before it.
+
+Inside: `Player`, `player_of`, `Presses`, `pads_for`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from heeltap.core.keys import key_of
+from heeltap.core.plan import Plan
+from heeltap.errors import PlanError, sentence
+from heeltap.files.settings import Stored
+from heeltap.live import records, session
+from heeltap.live.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger, press_of
+from heeltap.live.records import Record
+
+__all__ = ["Player", "Presses", "check_controls", "pads_for", "player_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """What is the player's own, whatever is played."""
+
+    more_in: tuple[str, ...] = ()
+    """Inputs beside the first."""
+    split_key: int | None = None
+    """Lowest key of the right hand; None where hands are not told apart."""
+    retrigger_of: Mapping[int, float] = field(default_factory=dict)
+    """Double-trigger window of single keys, ms."""
+    controls: Controls = NO_CONTROLS
+
+
+def player_of(
+    stored: Stored,
+    in_ports: Sequence[str],
+    *,
+    split: str | None = None,
+    control: Sequence[str] = (),
+) -> Player:
+    """The player by the settings, with what the command line says instead.
+
+    Parameters
+    ----------
+    stored : Stored
+        From `heeltap.files.settings.read_settings`.
+    in_ports : sequence of str
+        The inputs that are opened, the first one first.
+    split : str, optional
+        A key, or ``none``.
+    control : sequence of str
+        ``start=cc64``, ``stop=C#3``, ``repeat=pad crash``; one given replaces the settings' for its action, and
+        ``start=none`` drops it.
+
+    Raises
+    ------
+    PlanError
+        No key, no such action, or a control that names nothing.
+    """
+    pads, windows = stored.pads_of(list(in_ports))
+    texts = {**stored.controls, **_controls(control)}
+    triggers: dict[str, Trigger] = {
+        action: parse_trigger(text, pads) for action, text in texts.items() if text.strip().lower() != "none"
+    }
+    key = stored.split_key if split is None else None if split.strip().lower() == "none" else key_of(split)
+    return Player(tuple(in_ports[1:]), key, windows, Controls(triggers))
+
+
+def _controls(options: Sequence[str]) -> dict[str, str]:
+    """By action what ``start=cc64`` and the like say."""
+    found: dict[str, str] = {}
+    for option in options:
+        action, equals, text = option.partition("=")
+        if not equals or action.strip() not in ACTIONS:
+            expected = "start=, stop= or repeat= and a key, pad or pedal, such as start=cc64"
+            raise PlanError(sentence("control", f"'{option}'", expected))
+        found[action.strip()] = text
+    return found
+
+
+def pads_for(stored: Stored, in_ports: Sequence[str]) -> dict[str, int]:
+    """The learned key of each role on these inputs; empty where none was learned."""
+    return stored.pads_of(list(in_ports))[0]
+
+
+def check_controls(player: Player, plan: Plan) -> None:
+    """Raise `PlanError` where a control is a key that the exercise wants played: it could never be."""
+    wanted = player.controls.keys & set(plan.pitch.tolist())
+    for action, trigger in player.controls.triggers.items():
+        if trigger.kind == "key" and trigger.number in wanted:
+            hint = f"--control {action}=none plays without it"
+            raise PlanError(
+                sentence(f"control {action}", f"{trigger}, which this exercise wants played", "another key", hint)
+            )
+
+
+class Presses:
+    """Tells the controls among what the engine reports; one for a take, or for the wait before one."""
+
+    def __init__(self, controls: Controls) -> None:
+        self._controls = controls
+        self._down: frozenset[int] = frozenset()
+
+    def take(self, record: Record) -> session.Press | None:
+        """The press that a record is; one without actions is a control's release. None for anything else."""
+        if not self._controls or record.kind not in (records.NOTE_ON, records.NOTE_OFF, records.CONTROL):
+            return None
+        kind = "cc" if record.kind == records.CONTROL else "key"
+        value = 0 if record.kind == records.NOTE_OFF else record.value
+        pressed = press_of(self._controls, self._down, kind, record.number, value)
+        if pressed is None:
+            return None
+        self._down = pressed.down
+        return session.Press(record.at_us, pressed.actions)

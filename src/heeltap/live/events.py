@@ -1,0 +1,181 @@
+"""What a drill's session is told and what it answers: events in, effects out.
+
+Times are microseconds from bar 1, beat 1; the count-in lies before 0.
+
+Inside: the events (`Begin` ... `Show`, together `Event`), the effects (`BarDone`, `Finished`, `Again`, together `Effect`), and
+what they carry: `Extra`, `Gap`, `BarResult`, `Feedback`.
+"""
+
+from enum import StrEnum
+from typing import NamedTuple
+
+from heeltap.live.matcher import Stroke
+from heeltap.live.sheet import SheetBar
+
+__all__ = [
+    "Again",
+    "Back",
+    "BarDone",
+    "BarResult",
+    "Begin",
+    "Click",
+    "Clock",
+    "Effect",
+    "Event",
+    "Extra",
+    "Feedback",
+    "Finished",
+    "Gap",
+    "GoOn",
+    "Hold",
+    "Lost",
+    "Note",
+    "Press",
+    "Show",
+    "Stop",
+]
+
+
+class Feedback(StrEnum):
+    """When the player sees numbers: after each bar, at each stroke, after the take, or less and less often."""
+
+    BAR = "bar"
+    STROKE = "stroke"
+    AFTER = "after"
+    FADE = "fade"
+
+    def for_take(self, number: int) -> "Feedback":
+        """What ``fade`` means in the n-th take (from 1): four takes with numbers, then every second, then every fourth.
+
+        Numbers given on fewer and fewer takes teach more than numbers on each (Winstein & Schmidt, 1990, Journal of
+        Experimental Psychology: Learning, Memory, and Cognition 16, 677-691); how fast they fade is ours.
+        """
+        if self is not Feedback.FADE:
+            return self
+        every = 1 if number <= 4 else 2 if number <= 12 else 4
+        return Feedback.BAR if number % every == 0 else Feedback.AFTER
+
+
+class Begin(NamedTuple):
+    """The engine runs; the count-in starts."""
+
+
+class Note(NamedTuple):
+    """A note-on, as stamped."""
+
+    at_us: int
+    pitch: int
+    velocity: int
+    port: int = 0
+    """Index of the input."""
+
+
+class Clock(NamedTuple):
+    """Time has come so far."""
+
+    at_us: int
+
+
+class Click(NamedTuple):
+    """A click was sent."""
+
+    due_us: int
+    sent_us: int
+
+
+class Lost(NamedTuple):
+    """An input is gone."""
+
+    at_us: int
+    port: int = 0
+    """Index of the input; -1 is all of them."""
+
+
+class Back(NamedTuple):
+    """That input is there again."""
+
+    at_us: int
+    port: int = 0
+
+
+class Hold(NamedTuple):
+    """The player, or the system, holds the take: the click may go on, nothing counts."""
+
+    at_us: int
+
+
+class GoOn(NamedTuple):
+    """The take counts again."""
+
+    at_us: int
+
+
+class Stop(NamedTuple):
+    """The take ends here."""
+
+    at_us: int
+    reason: str = "stopped"
+
+
+class Press(NamedTuple):
+    """The player pressed a hands-free control; of the actions that it has, the one that makes sense now is done."""
+
+    at_us: int
+    actions: tuple[str, ...]
+    """Of `heeltap.live.handsfree.ACTIONS`."""
+
+
+class Show(NamedTuple):
+    """The player wants numbers at other times."""
+
+    feedback: Feedback
+
+
+Event = Begin | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Press | Show
+
+
+class Extra(NamedTuple):
+    """A note that no stroke claimed."""
+
+    at_us: int
+    pitch: int
+    bar: int
+
+
+class Gap(NamedTuple):
+    """A stretch in which nothing could be heard or counted."""
+
+    from_us: int
+    to_us: int | None
+    """None while it lasts."""
+    why: str
+    """``lost`` or ``held``."""
+    port: int = 0
+    """Of the input that was lost; -1 is all of them."""
+
+
+class BarResult(NamedTuple):
+    """A bar that is over."""
+
+    bar: SheetBar
+    strokes: tuple[Stroke, ...]
+    extras: int
+
+
+class BarDone(NamedTuple):
+    """Effect: a bar is over and may be shown."""
+
+    result: BarResult
+
+
+class Finished(NamedTuple):
+    """Effect: the take is over; stop the engine, keep the take, score it."""
+
+    ending: str
+
+
+class Again(NamedTuple):
+    """Effect: play the exercise, from its count-in, once this take (if there is one) is kept."""
+
+
+Effect = BarDone | Finished | Again
