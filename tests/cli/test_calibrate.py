@@ -235,15 +235,25 @@ def test_open_cable_is_not_kept(report: dict[str, object], capsys: pytest.Captur
 
 def test_oddities_are_said(report: dict[str, object], capsys: pytest.CaptureFixture[str]) -> None:
     """What came twice, out of order or from elsewhere; a driver that counts whole milliseconds and jumps."""
-    report.update(loop="inside", doubled=2, swapped=1, strange=7, drift_ppm=None, drift_ci95_ppm=None, load=None)
+    report.update(doubled=2, swapped=1, strange=7, drift_ppm=None, drift_ci95_ppm=None, load=None)
+    main(["selftest"])
+    out = capsys.readouterr().out
+
+    assert "2 came back twice, 1 out of order, 7 that were not ours" in out
+    assert "counts whole milliseconds" in out
+    assert "load" not in out
+
+
+def test_loop_inside_speaks_of_no_driver(report: dict[str, object], capsys: pytest.CaptureFixture[str]) -> None:
+    """Where only the engine was tested, neither a way over the wire nor a driver's clock is told of."""
+    report.update(loop="inside")
     main(["selftest"])
     out = capsys.readouterr().out
 
     assert "inside heeltap only" in out
-    assert "2 came back twice, 1 out of order, 7 that were not ours" in out
-    assert "counts whole milliseconds" in out
-    assert "load" not in out
     assert "The engine's own numbers" in out
+    assert "There and back" not in out
+    assert "driver's clock" not in out
 
 
 def test_json_alone_on_stdout(report: dict[str, object], capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

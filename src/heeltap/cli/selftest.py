@@ -37,13 +37,14 @@ def run(args: argparse.Namespace) -> int:
     """Test, print and keep; 0 when the numbers can be trusted, 4 when they cannot."""
     import numpy as np
 
-    from heeltap.jobs.selftesting import keep, selftest
+    from heeltap.jobs.selftesting import PORTS, keep, selftest
 
     with moving_bar("testing") as progress:
         report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(args.seed), progress=progress)
     text = lines(report)
     if report.lost < report.sent:  # an open cable says nothing about the machine
-        text.append(f"Kept in {keep(report)}; takes made with these ports will say so.")
+        where = "with these ports" if report.loop == PORTS else "on this machine"
+        text.append(f"Kept in {keep(report)}; takes made {where} will say so.")
     stream = sys.stderr if args.json == "-" else sys.stdout
     print("\n".join(text), file=stream)
     if args.json:
@@ -83,9 +84,9 @@ def lines(report: "LoopReport") -> list[str]:
     if report.late_ms is not None:
         text += [f"{'ms':<18}{'median':>8}{'95 %':>8}{'99 %':>8}{'most':>8}"]
     text += [_row(title, part) for title, part in rows if part is not None]
-    if report.trip_ms is not None:
+    if report.trip_ms is not None and report.loop != INSIDE:
         text.append(f"There and back: {report.trip_ms:.2f} ms; always the same, so calibration takes care of it.")
-    text += [] if report.echo_ms is None else [_drift(report)]
+    text += [] if report.echo_ms is None or report.loop == INSIDE else [_drift(report)]
     return [*text, _machine(report), verdict(report)]
 
 
