@@ -7,8 +7,8 @@ import pytest
 
 from heeltap.core.advise_kinds import REMEDIES, remedy_of
 from heeltap.core.advise_result import advice_of
-from heeltap.core.finding_columns import as_offsets
-from heeltap.core.finding_kinds import FINDING_KINDS
+from heeltap.core.findings.columns import as_offsets
+from heeltap.core.findings.kinds import FINDING_KINDS
 from heeltap.core.result import Advice, Counts, Finding, Overall, Replay
 from heeltap.jobs.drill_plan import drill_of
 

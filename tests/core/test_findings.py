@@ -10,11 +10,11 @@ import pytest
 
 import heeltap
 from heeltap.core.arrays import FloatArray
-from heeltap.core.finding_columns import as_offsets
-from heeltap.core.finding_kinds import FINDING_KINDS, guide_table, kind_of
-from heeltap.core.finding_tests import Bench
-from heeltap.core.finding_words import bar_list
 from heeltap.core.findings import MIN_TAKE, findings
+from heeltap.core.findings.columns import as_offsets
+from heeltap.core.findings.kinds import FINDING_KINDS, guide_table, kind_of
+from heeltap.core.findings.witnesses import Bench
+from heeltap.core.findings.words import bar_list
 from heeltap.core.noise import MODELS, autocorrelations
 from heeltap.core.offsets import Offsets
 from tests.makers.tables import noise, offsets_table, plant

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.finding_kinds import NOTHING
+from heeltap.core.findings.kinds import NOTHING
 from heeltap.core.result import Result
 from heeltap.core.score import pocket_of
 

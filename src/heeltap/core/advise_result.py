@@ -13,7 +13,7 @@ import numpy as np
 
 from heeltap.core.advise_kinds import REMEDIES, Remedy, remedy_of
 from heeltap.core.advise_place import AIM
-from heeltap.core.finding_kinds import NOTHING, kind_of
+from heeltap.core.findings.kinds import NOTHING, kind_of
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Advice, Counts, Finding, Overall, Replay, Result
 

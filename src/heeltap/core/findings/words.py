@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from heeltap.core.arrays import BoolArray
-from heeltap.core.finding_kinds import kind_of
-from heeltap.core.finding_questions import Question
+from heeltap.core.findings.kinds import kind_of
+from heeltap.core.findings.questions import Question
 from heeltap.core.offsets import Offsets
 
 __all__ = ["back_after", "bar_list", "bars_of", "sentence"]

@@ -13,7 +13,7 @@ import numpy as np
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import BEAT, DIVISIONS, SWUNG
-from heeltap.core.finding_kinds import kind_of
+from heeltap.core.findings.kinds import kind_of
 from heeltap.core.offsets import Offsets
 
 __all__ = ["MIN_BARS", "MIN_CLASS", "Question", "clusters", "place_questions", "places", "scatter_questions"]
@@ -51,7 +51,7 @@ class Question:
     """One thing to test."""
 
     code: str
-    """Row of `heeltap.core.finding_kinds.FINDING_KINDS`."""
+    """Row of `heeltap.core.findings.kinds.FINDING_KINDS`."""
     what: str
     """Names the strokes inside the sentence; empty where the sentence does."""
     regressor: FloatArray

@@ -5,9 +5,9 @@ need no calibration; the one about all strokes against the lean is made only whe
 known.
 
 Error control: the chance of at least one untrue statement about a faultless player is held at 5 % over the whole list
-(`heeltap.core.finding_tests`), not for each statement.
+(`heeltap.core.findings.witnesses`), not for each statement.
 
-Inside: `findings`, `FINDING_KINDS` (the table of codes).
+Inside: `findings`.
 """
 
 from collections.abc import Collection, Mapping
@@ -16,16 +16,16 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray
-from heeltap.core.finding_columns import as_offsets
-from heeltap.core.finding_kinds import FINDING_KINDS, NOTHING, Kind, kind_of
-from heeltap.core.finding_questions import MIN_CLASS, Question, clusters, place_questions, places, scatter_questions
-from heeltap.core.finding_tests import Answer, Bench, Stakes, step_down
-from heeltap.core.finding_words import back_after, bars_of, sentence
+from heeltap.core.findings.columns import as_offsets
+from heeltap.core.findings.kinds import NOTHING, kind_of
+from heeltap.core.findings.questions import MIN_CLASS, Question, clusters, place_questions, places, scatter_questions
+from heeltap.core.findings.witnesses import Answer, Bench, Stakes, step_down
+from heeltap.core.findings.words import back_after, bars_of, sentence
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Finding
 from heeltap.core.stats import bias
 
-__all__ = ["FINDING_KINDS", "LEAST_MS", "MIN_TAKE", "Kind", "findings"]
+__all__ = ["LEAST_MS", "MIN_TAKE", "findings"]
 
 MIN_TAKE = 32
 """Fewest strokes about which anything is said."""
@@ -59,7 +59,7 @@ def findings(
     Parameters
     ----------
     table : Offsets, or a mapping of equally long columns named as those of `heeltap.core.offsets.Offsets`
-        Needed: ``offset_ms``, ``bar``, ``beat``; see `heeltap.core.finding_columns.as_offsets` for the others.
+        Needed: ``offset_ms``, ``bar``, ``beat``; see `heeltap.core.findings.columns.as_offsets` for the others.
     lean_ms : float, optional
         The offset that was aimed at. None: nothing is said about early or late as such.
     delay_known : bool
