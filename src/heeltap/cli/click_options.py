@@ -6,10 +6,12 @@ Inside: `add_click`, `click_sound`, `add_clock`, `clock_settings`.
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from heeltap.errors import PortError, sentence
+
 if TYPE_CHECKING:
     from heeltap.sound.click import ClickSound
 
-__all__ = ["add_click", "add_clock", "click_sound", "clock_settings"]
+__all__ = ["add_click", "add_clock", "check_follow", "click_sound", "clock_settings"]
 
 
 def add_click(parser: argparse.ArgumentParser) -> None:
@@ -43,6 +45,7 @@ def click_sound(args: argparse.Namespace) -> "ClickSound":
 def add_clock(parser: argparse.ArgumentParser) -> None:
     """MIDI clock to other devices."""
     parser.add_argument("--send-clock", action="store_true", help="send MIDI clock, start and stop to the output, too")
+    _add_follow(parser)
     parser.add_argument(
         "--song-bar",
         type=_bar,
@@ -51,9 +54,37 @@ def add_clock(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def clock_settings(args: argparse.Namespace) -> dict[str, Any]:
-    """The fields of `heeltap.jobs.drilling.Settings` that these options set."""
-    return {"send_clock": args.send_clock or args.song_bar is not None, "song_bar": args.song_bar}
+def _add_follow(parser: argparse.ArgumentParser) -> None:
+    """MIDI clock from another device."""
+    parser.add_argument(
+        "--follow-clock",
+        nargs="?",
+        const="",
+        metavar="PORT",
+        help="play to the MIDI clock of another device, which also plays the beat: it begins with that device's start "
+        "and a bar of count-in (default of PORT: the input that you play)",
+    )
+
+
+def check_follow(args: argparse.Namespace) -> None:
+    """Refuse what does not go together with another device's clock; raises `PortError`."""
+    if args.follow_clock is None:
+        return
+    given = [name for name, value in (("--out", args.out_port), ("--send-clock", args.send_clock)) if value]
+    if [name for name in given if args.out_port != "none" or name != "--out"]:
+        hint = "the device whose clock is followed plays the beat"
+        raise PortError(sentence("--follow-clock", f"with {' and '.join(given)}", "without", hint))
+    args.out_port = "none"
+
+
+def clock_settings(args: argparse.Namespace, in_port: str = "") -> dict[str, Any]:
+    """The fields of `heeltap.jobs.drilling.Settings` that these options set; ``in_port`` is the first input."""
+    follow = in_port if args.follow_clock == "" else args.follow_clock
+    return {
+        "follow_clock": follow,
+        "send_clock": args.send_clock or args.song_bar is not None,
+        "song_bar": args.song_bar,
+    }
 
 
 def _bar(text: str) -> int:

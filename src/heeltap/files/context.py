@@ -102,6 +102,9 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     more_in_ports: list[str] = []
     """Further inputs that were played on at the same time; track n of ``take.mid`` is the n-th of all."""
     out_port: str = ""
+    clock_input: Annotated[int, msgspec.Meta(ge=-1, le=255)] = -1
+    """Index of the input whose MIDI clock was followed: tempo and times of ``plan`` are then that clock's; -1 for our own
+    click. An index after all others is an input that gave the clock only."""
     heard: str = ""
     """What was asked to be heard: ``every``, ``beat:plain``, ``part:drums``; empty is the exercise's own click."""
     split_key: Annotated[int, msgspec.Meta(ge=0, le=127)] | None = None

@@ -19,13 +19,14 @@ from heeltap import __version__
 from heeltap.core.arrays import as_ints
 from heeltap.core.notes import make_notes
 from heeltap.core.result import Result
-from heeltap.errors import HeeltapError, PortError, sentence
+from heeltap.errors import HeeltapError
 from heeltap.files.context import Context, LeftOut, plan_out
 from heeltap.files.journal import read_journal
 from heeltap.files.left_out import leave_out
 from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, open_take, read_context, set_aside
 from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.following import Conductor
 from heeltap.jobs.hearing import events_of
 from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
@@ -33,6 +34,7 @@ from heeltap.jobs.player import Player, Presses, check_controls
 from heeltap.jobs.reading import Played
 from heeltap.jobs.route import Route, route_of
 from heeltap.jobs.scoring import score_take
+from heeltap.jobs.sending import sound_of_port, what_is_sent
 from heeltap.live import records, session
 from heeltap.live.clock import Clock, SystemClock, wall_now
 from heeltap.live.engine import Engine, EngineSpec, start_engine
@@ -40,9 +42,7 @@ from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Effect, Event, Feedback, Phase, State
 from heeltap.live.sheet import sheet_of
 from heeltap.ports.keys import UNCERTAINTY_MS, key_message
-from heeltap.ports.schedule import Schedule, merge
-from heeltap.sound.audio_out import AudioOutput, is_audio
-from heeltap.sound.midi_clock import clock_schedule
+from heeltap.ports.schedule import Schedule
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
 
@@ -81,11 +81,19 @@ class Settings:
     """The bar of its own song at which a receiver of the clock begins; None is a plain start."""
     player: Player = field(default_factory=Player)
     """Further inputs, split, pads and hands-free controls."""
+    follow_clock: str | None = None
+    """Play to the MIDI clock of this input, which may be one that is played; None is our own click."""
 
     @property
     def in_ports(self) -> tuple[str, ...]:
-        """Every input, the first one first."""
-        return self.in_port, *self.player.more_in
+        """Every input, the first one first; one that gives the clock only is the last."""
+        played = self.in_port, *self.player.more_in
+        return played if self.follow_clock in (None, *played) else (*played, str(self.follow_clock))
+
+    @property
+    def clock_input(self) -> int:
+        """Index of the input whose clock is followed; -1 for none."""
+        return -1 if self.follow_clock is None else self.in_ports.index(self.follow_clock)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,6 +144,10 @@ class Run:
         self.state = session.step(session.begin(sheet, feedback), session.Begin())[0]
         self._notes: list[session.Note] = []
         self._presses = Presses(settings.player.controls)
+        self._conductor: Conductor | None = None
+        if settings.follow_clock is not None:
+            self._conductor = Conductor(drill.plan, drill.count_in_bars, played=1 + len(settings.player.more_in))
+            self.ask(session.Say(self._conductor.message))
         self._take = open_take(settings.takes, self._context)
         try:
             self._engine: Engine = start_engine(self._spec())
@@ -160,13 +172,19 @@ class Run:
 
     def turn(self) -> tuple[Effect, ...]:
         """Take in everything that happened since the last turn; the new effects."""
-        return self._take_in(self._engine.poll()) + self.ask(session.Clock(self.now_us))
+        effects = self._take_in(self._engine.poll())
+        for event in [] if self._conductor is None else self._conductor.pass_time(self._run_us):
+            effects += self.ask(event)
+        return effects + self.ask(session.Clock(self.now_us))
 
     def _take_in(self, told: Iterable[records.Record]) -> tuple[Effect, ...]:
         """Feed what the engine told."""
         effects: list[Effect] = []
         for record in told:
-            for event in events_of(record, self._presses):
+            mine = record if self._conductor is None else self._conductor.place(record)
+            for event in self._conductor.hear(record) if mine is None and self._conductor else []:
+                effects += self.ask(event)
+            for event in [] if mine is None else events_of(mine, self._presses):
                 if isinstance(event, session.Note):
                     self._notes.append(event)
                 effects += self.ask(event)
@@ -174,7 +192,12 @@ class Run:
 
     @property
     def now_us(self) -> int:
-        """This moment, microseconds from bar 1, beat 1."""
+        """This moment, microseconds from bar 1, beat 1; to another device's clock, at the plan's own tempo."""
+        return self._run_us if self._conductor is None else self._conductor.us_at(self._run_us)
+
+    @property
+    def _run_us(self) -> int:
+        """This moment on the clock of the engine's records."""
         return (self._clock.now_ns() - self._engine.zero_ns) // 1000
 
     def ask(self, event: Event) -> tuple[Effect, ...]:
@@ -246,12 +269,19 @@ class Run:
         """What the engine is to do."""
         settings = self._settings
         out_port = settings.out_port
-        sound = AudioOutput(out_port) if out_port is not None and is_audio(out_port) else None
+        sound = sound_of_port(out_port)
         return EngineSpec(
-            schedule=_schedule(self._drill, settings),
+            schedule=what_is_sent(
+                self._drill,
+                out_port,
+                send_clock=settings.send_clock,
+                song_bar=settings.song_bar,
+                silent=settings.follow_clock is not None,
+            ),
             in_ports=settings.in_ports,
             out_port=None if sound is not None else out_port,
             make_output=sound,
+            clock_input=settings.clock_input,
             journal=self._take.journal,
             header={"trace": self._take.name, "bpm": self._tempo_bpm, "note": ""},
             start_delay_us=settings.start_delay_us,
@@ -320,23 +350,6 @@ def interrupts() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def _schedule(drill: Drill, settings: Settings) -> Schedule:
-    """Everything that is sent: what is heard and, where asked, the clock; of two at once what is heard goes first."""
-    if not settings.send_clock:
-        return drill.schedule
-    if settings.out_port is None or is_audio(settings.out_port):
-        raise PortError(sentence("MIDI clock", "no MIDI output", "a device to send it to (--out PORT)"))
-    plan = drill.plan
-    song = None if settings.song_bar is None else (settings.song_bar - 1) * plan.metre.metres[0].bar_quarters
-    clock = clock_schedule(
-        plan.tempo,
-        from_quarter=-drill.count_in_bars * plan.metre.metres[0].bar_quarters,
-        to_quarter=float(plan.metre.quarter_of_bar(plan.bars + 1)),
-        song_quarter=song,
-    )
-    return merge(drill.schedule, clock)
-
-
 def _context(drill: Drill, settings: Settings, route: Route) -> Context:
     """What is known before the first click."""
     return Context(
@@ -364,6 +377,7 @@ def _context(drill: Drill, settings: Settings, route: Route) -> Context:
         retrigger_of=dict(settings.player.retrigger_of),
         controls=settings.player.controls.texts,
         out_port=settings.out_port or "",
+        clock_input=settings.clock_input,
         heard=drill.heard,
         seed=drill.seed,
         count_in_us=drill.count_in_us,

@@ -27,6 +27,7 @@ from heeltap.files.journal import Journal, read_journal
 from heeltap.files.smf.types import Pedal
 from heeltap.files.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
+from heeltap.jobs.following import last_place_us, on_the_clock
 from heeltap.jobs.reading import Played
 from heeltap.jobs.scoring import Options, score_file, score_take
 from heeltap.live.handsfree import NO_CONTROLS, Controls, parse_trigger
@@ -88,6 +89,10 @@ def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: in
     plan = plan_from(context.plan, str(take.folder))
     notes, pedal = played_of(journal, controls_of(context))
     spans, late = left_out_of(journal, plan, sounding=bool(context.out_port))
+    if context.clock_input >= 0:
+        followed = on_the_clock(journal, context, plan, (notes, pedal), spans, judged_to_us)
+        context, plan, (notes, pedal) = followed
+        judged_to_us, spans = context.judged_to_us, []
     done = msgspec.structs.replace(
         context,
         ending=ending,
@@ -257,6 +262,8 @@ def _recover_one(take: OpenTake) -> Recovered:
     last_ns = max(int(journal.arrival_ns.max()), journal.zero_ns)
     last_click_us = int(journal.click_due_us.max(initial=0))
     until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
+    if context.clock_input >= 0:
+        until_us = last_place_us(journal, context, plan_from(context.plan, str(take.folder)))
     return Recovered(take.name, keep_take(take, context, ending="recovered", judged_to_us=until_us), "")
 
 

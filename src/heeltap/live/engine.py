@@ -36,6 +36,9 @@ __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
 _START_S = 30.0
 """How long starting may take: spawning and importing cost 0.4 s on a quiet machine, ten times that on a loaded one."""
 
+_WITHOUT_END_US = 86_400_000_000
+"""A day: how long a run that follows a clock lasts if nobody ends it."""
+
 _STOP_S = 3.0
 """How long the engine may take to end when asked: a turn is 1 ms, silencing and closing some more."""
 
@@ -56,6 +59,8 @@ class EngineSpec:
     """First line of the journal; ``zero_ns``, ``ports`` and ``scheduler`` are added."""
     start_delay_us: int = 300_000
     """From ready to the first click (or to bar 1, where no click comes before it)."""
+    clock_input: int = -1
+    """Index of the input whose MIDI clock is followed; -1 for none. The run then ends only when it is asked to."""
     tail_us: int = 500_000
     """How long to listen after the last bar."""
     script: Schedule | None = None
@@ -300,9 +305,10 @@ def _loop(
         screen=screen,
         journal=journal,
         zero_ns=zero_ns,
-        tail_us=spec.tail_us,
+        tail_us=spec.tail_us if spec.clock_input < 0 else _WITHOUT_END_US,
         reopen=partial(reopen_input, api=spec.api),
         reopen_output=partial(reopen_output, api=spec.api),
         silence=(STOP_CLOCK, *ALL_NOTES_OFF) if START in spec.schedule.kind else ALL_NOTES_OFF,
         scheduler=scheduler,
+        clock_input=spec.clock_input,
     )

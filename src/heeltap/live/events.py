@@ -31,6 +31,7 @@ __all__ = [
     "Lost",
     "Note",
     "Press",
+    "Say",
     "Show",
     "Stop",
 ]
@@ -125,13 +126,19 @@ class Press(NamedTuple):
     """Of `heeltap.live.handsfree.ACTIONS`."""
 
 
+class Say(NamedTuple):
+    """Something that the player must know, or, empty, need not know any more."""
+
+    text: str
+
+
 class Show(NamedTuple):
     """The player wants numbers at other times."""
 
     feedback: Feedback
 
 
-Event = Begin | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Press | Show
+Event = Begin | Say | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Press | Show
 
 
 class Extra(NamedTuple):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from heeltap.live.clock import Clock
+from heeltap.live.follow import is_clock_message
 from heeltap.live.pulse import LATE_US, SKIP_US, Pulse
 from heeltap.live.records import (
     CLICK,
@@ -29,6 +30,7 @@ from heeltap.live.records import (
     STATE,
     STOP,
     STOPPED,
+    TICK,
     Record,
 )
 from heeltap.live.stamp import Assembler, LiveStamper, is_note_on
@@ -142,6 +144,7 @@ class EngineLoop:
         reopen_output: Callable[[OutPort], OutPort | None],
         silence: Sequence[bytes] = (),
         scheduler: str = "",
+        clock_input: int = -1,
     ) -> None:
         """Nothing happens until `run`.
 
@@ -163,6 +166,8 @@ class EngineLoop:
             Sent at the end, whatever ended the run.
         scheduler : str
             For the report.
+        clock_input : int
+            Index of the input whose MIDI clock the screen is told of; -1 for none.
         """
         self._schedule, self._output, self._clock = schedule, output, clock
         self._screen, self._journal = screen, journal
@@ -179,7 +184,7 @@ class EngineLoop:
         self._state = -1
         self._flush_ns = self._check_ns = 0
         self._messages = self._clicks = self._late = self._worst_us = 0
-        self._scheduler = scheduler
+        self._scheduler, self._clock_input = scheduler, clock_input
 
     def stop(self) -> None:
         """End after this turn; safe to call from a signal handler."""
@@ -290,8 +295,13 @@ class EngineLoop:
         source.empty_ns = now_ns()
 
     def _tell_message(self, message: bytes, port: int, stamp_ns: int, arrival_ns: int) -> None:
-        """Tell the screen of notes and controls; clock, sensing and the rest are in the journal only."""
+        """Tell the screen of notes and controls; what else there is is in the journal only; of a clock
+        only where it is followed."""
         kind = message[0] & 0xF0
+        if port == self._clock_input and is_clock_message(message):
+            place = message[1] | message[2] << 7 if len(message) == 3 else 0
+            tick = Record(TICK, value=message[0], which=port, at_us=self._us(stamp_ns), other_us=place)
+            self._screen.send(tick)
         if kind not in (0x80, 0x90, 0xB0):
             return
         code = CONTROL if kind == 0xB0 else NOTE_ON if is_note_on(message) else NOTE_OFF

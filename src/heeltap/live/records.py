@@ -30,6 +30,7 @@ __all__ = [
     "STATES",
     "STOP",
     "STOPPED",
+    "TICK",
     "Record",
     "pack",
     "unpack",
@@ -49,11 +50,12 @@ KINDS = (
     "died",
     "stop",
     "key",
+    "tick",
 )
-"""Names by code. The last two go from the screen to the engine; ``died`` is made by the screen's side when the engine
+"""Names by code. ``stop`` and ``key`` go from the screen to the engine; ``died`` is made by the screen's side when the engine
 is gone."""
 
-NOTE_ON, NOTE_OFF, CONTROL, CLICK, STATE, PORT_LOST, PORT_BACK, GAP, DONE, DIED, STOP, KEY = range(1, 13)
+NOTE_ON, NOTE_OFF, CONTROL, CLICK, STATE, PORT_LOST, PORT_BACK, GAP, DONE, DIED, STOP, KEY, TICK = range(1, 14)
 
 NOT_SENT_US = 2**53
 """``other_us`` of a click that never left because its output was away: later than any click can be."""
@@ -79,7 +81,8 @@ class Record(NamedTuple):
     number: int = 0
     """Key, or number of the control; for a click the velocity with which it was sent."""
     value: int = 0
-    """Velocity, or value of the control. For `CLICK` 1 when it was not sent: too late, or the output was away."""
+    """Velocity, or value of the control. For `CLICK` 1 when it was not sent: too late, or the output was away; for
+    `TICK` the message of the other device's clock, its status byte."""
     which: int = 0
     """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
     `STATE`."""
@@ -88,7 +91,8 @@ class Record(NamedTuple):
     at_us: int = 0
     """When it was played; for `CLICK` when it was due; for `GAP` when it began."""
     other_us: int = 0
-    """For notes how long it waited to be drained; for `CLICK` when it was sent; for `GAP` when it ended."""
+    """For notes how long it waited to be drained; for `CLICK` when it was sent; for `GAP` when it ended; for
+    `TICK` the sixteenths of a song position."""
 
 
 def pack(record: Record) -> bytes:

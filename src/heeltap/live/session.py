@@ -37,6 +37,7 @@ from heeltap.live.events import (
     Lost,
     Note,
     Press,
+    Say,
     Show,
     Stop,
 )
@@ -65,6 +66,7 @@ __all__ = [
     "Note",
     "Phase",
     "Press",
+    "Say",
     "Show",
     "State",
     "Stop",
@@ -116,6 +118,8 @@ class State:
     """When the clicks were due that left too late, microseconds."""
     ending: str = ""
     """Why the take ended: ``played``, ``stopped``, or what the engine said."""
+    notice: str = ""
+    """What the player must know now; empty when there is nothing."""
 
     @property
     def connected(self) -> bool:
@@ -138,6 +142,8 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
     """The state after an event, and what is to be done about it. A finished drill changes only what it shows."""
     if isinstance(event, Show):
         return replace(state, feedback=event.feedback), ()
+    if isinstance(event, Say):
+        return replace(state, notice=event.text), ()
     if isinstance(event, Press):
         return _press(state, event)
     if state.phase is Phase.DONE:
