@@ -18,8 +18,26 @@ from heeltap.errors import HeeltapError
 
 __all__ = ["COMMANDS", "main"]
 
-COMMANDS = ("demo", "drill", "score", "compare", "history", "make", "simplify", "set", "ports", "calibrate", "selftest")
-"""Module names under `heeltap.cli`, in the order of the help page."""
+COMMANDS = (
+    "demo",
+    "drill",
+    "score",
+    "compare",
+    "history",
+    "make",
+    "simplify",
+    "set",
+    "handin",
+    "class",
+    "ports",
+    "pads",
+    "calibrate",
+    "selftest",
+)
+"""Commands in the order of the help page; each is a module under `heeltap.cli` (see `_module`)."""
+
+_RESERVED = {"class": "class_"}
+"""Modules of the commands whose name is a word of Python's."""
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells expect."""
@@ -31,7 +49,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         args = build_parser().parse_args(arguments)
         args.command_line = shlex.join(["heeltap", *arguments])
-        command: ModuleType = importlib.import_module(f"heeltap.cli.{args.command}")
+        command = _module(args.command)
         return int(command.run(args))
     except SystemExit as leave:  # argparse: 0 after --help, 2 after a usage error
         return leave.code if isinstance(leave.code, int) else 2
@@ -53,11 +71,15 @@ def build_parser() -> Parser:
     parser.add_argument("--version", action="version", version=f"heeltap {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
     for name in COMMANDS:
-        module = importlib.import_module(f"heeltap.cli.{name}")
-        module.add(commands)
+        _module(name).add(commands)
     for command in commands.choices.values():
         command.add_argument("--debug", action="store_true", help="show the traceback of an error")
     return parser
+
+
+def _module(command: str) -> ModuleType:
+    """The module of a command."""
+    return importlib.import_module(f"heeltap.cli.{_RESERVED.get(command, command)}")
 
 
 def _pipe_closed() -> int:

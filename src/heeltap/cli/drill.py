@@ -7,7 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from heeltap.cli.click_options import add_click, add_clock, click_sound, clock_settings
+from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, clock_settings
+from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.parser import lean, milliseconds, positive
 from heeltap.errors import PortError
 
@@ -50,9 +51,12 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
 def _add_route(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--in",
-        dest="in_port",
+        dest="in_ports",
+        action="append",
+        default=[],
         metavar="PORT",
-        help="where you play: a MIDI input, or 'keys' for the computer's keyboard (default: the first input)",
+        help="where you play: a MIDI input, or 'keys' for the computer's keyboard; several times for several inputs at "
+        "once (default: the settings', else the first input)",
     )
     parser.add_argument(
         "--out",
@@ -70,6 +74,19 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--retrigger", type=_window, metavar="MS", help="fold double triggers within (default: 30; 0: off)"
+    )
+    parser.add_argument(
+        "--split",
+        metavar="KEY",
+        help="keys below are the left hand's: C4 or a number, or 'none' (default: the settings')",
+    )
+    parser.add_argument(
+        "--control",
+        action="append",
+        default=[],
+        metavar="ACTION=KEY",
+        help="hands-free: start=, stop= or repeat= with a pedal (cc64, sustain), a key (C#3) or a learned pad "
+        "('pad crash'); never scored (default: the settings')",
     )
 
 
@@ -115,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
     """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
     what, settings = _wishes(args)
     drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
-    if settings.in_port == "keys" and not drawn:
+    if "keys" in settings.in_ports and not drawn:
         raise PortError(
             "input 'keys': only the drawn screen reads the keyboard (leave out --no-screen, use a terminal)"
         )
@@ -123,16 +140,21 @@ def run(args: argparse.Namespace) -> int:
     if drawn:
         # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
         return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
+    if settings.player.controls:
+        return play_hands_free(what, settings, args.json)
     return play_in_lines(what, settings, args.json)
 
 
 def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     """What is to be played, and how."""
+    from heeltap.files.settings import read_settings
     from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
     from heeltap.jobs.drilling import Settings
-    from heeltap.jobs.ports import choose_ports
+    from heeltap.jobs.player import pads_for, player_of, with_learned_pads
+    from heeltap.jobs.ports import choose_inputs, choose_ports
     from heeltap.live.session import Feedback
 
+    check_follow(args)
     what = drill_of(
         " ".join(args.exercise),
         tempo_bpm=args.tempo,
@@ -143,14 +165,18 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         part=args.part,
         sound=click_sound(args),
     )
-    in_port, out_port = choose_ports(args.in_port, args.out_port)
-    return what, Settings(
+    stored = read_settings()
+    named = choose_inputs(args.in_ports, stored.in_ports)
+    in_port, out_port = choose_ports(named[0] if named else None, args.out_port or stored.out_port or None)
+    inputs = (in_port, *named[1:])
+    return with_learned_pads(what, pads_for(stored, inputs)), Settings(
         in_port,
         out_port,
         Feedback(args.feedback),
         delay_ms=args.delay,
         retrigger_ms=args.retrigger,
-        **clock_settings(args),
+        player=player_of(stored, inputs, split=args.split, control=args.control),
+        **clock_settings(args, in_port),
     )
 
 
@@ -181,6 +207,7 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
     from heeltap.live.session import BarDone, Feedback, Finished, Phase
 
     marks, printed = marks_for(encoding), [-1]
+    told = [""]
 
     def face(state: Any, effects: tuple[Any, ...]) -> None:
         """Print what is new."""
@@ -188,6 +215,9 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
         if printed[0] < 0:
             printed[0] = 0
             write(_opening(what, settings, marks.dot))
+        if state.notice != told[0]:
+            told[0] = state.notice
+            write(f"{state.notice}\n" if state.notice else "")
         ready = [effect for effect in effects if isinstance(effect, BarDone | Finished)]
         late = state.feedback is Feedback.AFTER and state.phase is not Phase.DONE
         if not ready or late:
@@ -208,7 +238,13 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
     """What is played, how fast, from where, and what the signs mean."""
     bpm = 60e6 / int(what.plan.tempo.us_per_quarter[0])
     click = settings.out_port or "silent"
-    parts = [what.title, f"{bpm:.4g} bpm", f"{what.plan.bars} bars", f"in {settings.in_port}", f"click {click}"]
+    parts = [
+        what.title,
+        f"{bpm:.4g} bpm",
+        f"{what.plan.bars} bars",
+        f"in {' and '.join(settings.in_ports)}",
+        f"click {click}",
+    ]
     lines = [f" {dot} ".join(parts)]
     if what.aim:
         lines.append(what.aim)
@@ -216,10 +252,17 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
     return "\n".join(lines) + "\n\n"
 
 
-def play_in_lines(what: "Drill", settings: "Settings", json_file: str | None = None, *, kept: bool = True) -> int:
+def play_in_lines(
+    what: "Drill",
+    settings: "Settings",
+    json_file: str | None = None,
+    *,
+    kept: bool = True,
+    watch: "Face | None" = None,
+) -> int:
     """Play with plain lines on stdout, or on stderr where stdout is for the result alone; returns the exit code.
 
-    ``kept`` False is for a demo, whose take is thrown away and so not spoken of.
+    ``kept`` False is for a demo, whose take is thrown away and so not spoken of; ``watch`` is told what the face is.
     """
     from heeltap.jobs.drilling import INTERRUPTED, drill
     from heeltap.report.json import to_json
@@ -231,7 +274,14 @@ def play_in_lines(what: "Drill", settings: "Settings", json_file: str | None = N
         stream.write(text)
         stream.flush()
 
-    outcome = drill(what, settings, plain_face(what, settings, write, stream.encoding))
+    shown = plain_face(what, settings, write, stream.encoding)
+
+    def face(state: Any, effects: tuple[Any, ...]) -> None:
+        shown(state, effects)
+        if watch is not None:
+            watch(state, effects)
+
+    outcome = drill(what, settings, face)
     write("\n")
     report(outcome, write, kept=kept)
     if outcome.result is not None and json_file == "-":

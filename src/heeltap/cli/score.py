@@ -48,6 +48,7 @@ def add(commands: Any) -> None:
         metavar="MS",
         help="fold double triggers within (default: 30; 0: off)",
     )
+    parser.add_argument("--split", metavar="KEY", help="keys below are the left hand's: C4 or a number")
     parser.add_argument(
         "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
     )
@@ -77,6 +78,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
         "retrigger_ms": args.retrigger,
         "sections": args.sections,
         "pattern": args.pattern,
+        "split": args.split,
     }
 
 

@@ -2,21 +2,25 @@
 
 All of it comes from the settings file, and a command's options go before it.
 
-Inside: `Player`, `player_of`, `Presses`, `pads_for`.
+Inside: `Player`, `player_of`, `pads_for`, `with_learned_pads`, `check_controls`, `Presses`.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from heeltap.core.exercise import with_pads
 from heeltap.core.keys import key_of
 from heeltap.core.plan import Plan
+from heeltap.core.planning import plan_of
 from heeltap.errors import PlanError, sentence
+from heeltap.files.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.files.settings import Stored
+from heeltap.jobs.drill_plan import Drill
 from heeltap.live import records, session
 from heeltap.live.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger, press_of
 from heeltap.live.records import Record
 
-__all__ = ["Player", "Presses", "check_controls", "pads_for", "player_of"]
+__all__ = ["Player", "Presses", "check_controls", "pads_for", "player_of", "with_learned_pads"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,17 @@ def _controls(options: Sequence[str]) -> dict[str, str]:
 def pads_for(stored: Stored, in_ports: Sequence[str]) -> dict[str, int]:
     """The learned key of each role on these inputs; empty where none was learned."""
     return stored.pads_of(list(in_ports))[0]
+
+
+def with_learned_pads(drill: Drill, pads: Mapping[str, int]) -> Drill:
+    """The drill on the player's own pads; a plan from a MIDI file, and one without pads, stays as it is."""
+    if drill.exercise is None or not pads:
+        return drill
+    exercise = exercise_from_toml(drill.exercise)
+    if not any(voice.name in pads for voice in exercise.voices):
+        return drill
+    moved = with_pads(exercise, pads)
+    return replace(drill, plan=plan_of(moved), exercise=exercise_to_toml(moved))
 
 
 def check_controls(player: Player, plan: Plan) -> None:

@@ -1,14 +1,16 @@
 """Which ports a drill uses when nobody says.
 
-Inside: `choose_ports`, `stable_ports`, `is_device`.
+Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `is_device`.
 """
+
+from collections.abc import Sequence
 
 from heeltap.errors import PortError, sentence
 from heeltap.live.inputs import FAKE, KEYS_NAME
 from heeltap.ports.base import PortName, list_ports
 from heeltap.ports.names import find_port
 
-__all__ = ["NO_PORT", "choose_ports", "is_device", "stable_ports"]
+__all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "stable_ports"]
 
 NO_PORT = "none"
 """As an output: no sound."""
@@ -54,6 +56,29 @@ def choose_ports(in_port: str | None, out_port: str | None) -> tuple[str, str | 
     if in_port in names:
         return in_port, in_port
     return in_port, names[0] if names else None
+
+
+def choose_inputs(named: Sequence[str], kept: Sequence[str] = ()) -> tuple[str, ...]:
+    """The inputs to open: those that are named, else those of the settings that are plugged in; empty is the first.
+
+    Raises `PortError` where one device is named twice.
+    """
+    if not named:
+        return tuple(name for name in kept if not is_device(name) or _is_listed(name))
+    whole = [stable_ports(name, None)[0] for name in named]
+    twice = next((name for number, name in enumerate(whole) if name in whole[:number]), None)
+    if twice is not None:
+        raise PortError(sentence("MIDI inputs", f"'{twice}' twice", "each input once"))
+    return tuple(named)
+
+
+def _is_listed(name: str) -> bool:
+    """Whether a device of this name is plugged in."""
+    try:
+        find_port(name, [port.full for port in list_ports()[0]])
+    except PortError:
+        return False
+    return True
 
 
 def stable_ports(in_port: str, out_port: str | None) -> tuple[str, str]:

@@ -27,6 +27,7 @@ from heeltap.errors import HeeltapError
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drill_text import Line, Marks, marks_for
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings, interrupts
+from heeltap.jobs.handsfree import Listener
 from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Feedback, Phase, State
@@ -135,6 +136,7 @@ class DrillApp(App[int]):
         self._showing_report = self._leaving = False
         self._exit_code = 0
         self._sheet = Sheet()
+        self._listener, self._again = Listener(settings), False
 
     def compose(self) -> ComposeResult:
         """One widget is the whole screen."""
@@ -145,6 +147,8 @@ class DrillApp(App[int]):
         self.set_interval(1 / _FRAMES, self.picture)
         if self._at_once:
             self.begin_take()
+        else:
+            self._listener.open()
 
     def on_resize(self, _: Resize) -> None:
         """Fit the new size."""
@@ -155,10 +159,15 @@ class DrillApp(App[int]):
         if self._interrupted() and not self._leaving:
             self.action_interrupt()
         if self.play is not None and not self._busy:
-            self.play.turn()
+            self._again = session.Again() in self.play.turn() or self._again
             self._state = self.play.state
             if self.play.over:
                 self.end_take()
+        elif not self._busy:
+            for press in self._listener.poll():
+                self._state, effects = session.step(self._state, press)
+                if session.Again() in effects:
+                    self.begin_take()
         width, height = self.size
         view = View(
             width,
@@ -276,9 +285,11 @@ class DrillApp(App[int]):
         self.action_leave()
 
     def _start(self) -> Run:
+        self._listener.close()
         return Run(self.drill, self.settings)
 
     def _leave(self) -> None:
+        self._listener.close()
         self.exit(self._exit_code)
 
     def _ended(self, outcome: DrillOutcome) -> None:
@@ -289,6 +300,9 @@ class DrillApp(App[int]):
         self._showing_report = True
         if self._leave_at_end:
             self._leave()
+        elif not self._leaving:
+            (self.begin_take if self._again else self._listener.open)()
+            self._again = False
 
     def _move(self, lines: int) -> None:
         """Scroll the report by lines, or the bars by rows."""
@@ -311,7 +325,7 @@ class DrillApp(App[int]):
 
     @property
     def _pads(self) -> bool:
-        return self.settings.in_port == KEYS_NAME
+        return KEYS_NAME in self.settings.in_ports
 
     @property
     def _title(self) -> str:
@@ -321,7 +335,7 @@ class DrillApp(App[int]):
 
     @property
     def _ports(self) -> str:
-        return f"in {self.settings.in_port}, click {self.settings.out_port or 'only seen'}"
+        return f"in {' and '.join(self.settings.in_ports)}, click {self.settings.out_port or 'only seen'}"
 
 
 def run_drill(

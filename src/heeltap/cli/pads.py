@@ -1,0 +1,155 @@
+"""``heeltap pads``: learn which key each pad sends, show what was learned, forget it."""
+
+import argparse
+import queue
+import sys
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from heeltap.cli.parser import milliseconds
+from heeltap.errors import PlanError, sentence
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "pads",
+        help="learn which key each pad sends",
+        description="Learn your pads by hitting them. Exercises for pads then play on your own keys, and controls can "
+        "name a pad.",
+        epilog="learn asks for each role in turn: hit its pad twice. Return skips a role, b and Return goes back, Ctrl-C "
+        "breaks off and changes nothing. What is learned is kept in settings.toml, which may be edited by hand.",
+    )
+    parser.add_argument("action", choices=("learn", "show", "forget"), help="what to do")
+    parser.add_argument(
+        "roles",
+        nargs="*",
+        metavar="ROLE",
+        help="for learn: what to ask for (default: kick, snare, hat, ride, crash, tom, 'low tom', rim)",
+    )
+    parser.add_argument("--in", dest="in_port", metavar="PORT", help="the pads (default: the first input; forget: all)")
+    parser.add_argument(
+        "--retrigger",
+        action="append",
+        default=[],
+        metavar="ROLE=MS",
+        help="for learn: double-trigger window of one pad, such as snare=45 (default: the drill's)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Learn, show or forget; 130 when learning was broken off."""
+    if args.action == "show":
+        return _show()
+    if args.action == "forget":
+        return _forget(args.in_port)
+    return _learn(args)
+
+
+def _show() -> int:
+    from heeltap.core.keys import key_name
+    from heeltap.files.settings import read_settings
+
+    stored = read_settings()
+    if not stored.pads:
+        print("No pads are learned yet (heeltap pads learn).")
+    for pads in stored.pads:
+        print(pads.port)
+        for role, key in pads.keys.items():
+            window = f", double triggers within {pads.retrigger_ms[role]:g} ms" if role in pads.retrigger_ms else ""
+            print(f"  {role}: key {key} ({key_name(key)}){window}")
+    return 0
+
+
+def _forget(port: str | None) -> int:
+    from heeltap.files.settings import read_settings, without_pads, write_settings
+
+    stored = read_settings()
+    left = without_pads(stored, port)
+    count = len(stored.pads) - len(left.pads)
+    if count:
+        write_settings(left)
+    print(f"Forgot the pads of {count} device{'' if count == 1 else 's'}.")
+    return 0
+
+
+def _learn(args: argparse.Namespace) -> int:
+    from heeltap.jobs.drilling import interrupts
+    from heeltap.jobs.learning import keep_pads, learn_pads
+    from heeltap.jobs.ports import choose_ports
+    from heeltap.live.learning import ROLES
+
+    roles = tuple(dict.fromkeys(args.roles)) or ROLES
+    windows = _windows(args.retrigger, roles)
+    in_port, _ = choose_ports(args.in_port, "none")
+    with interrupts() as interrupted:
+        keys = learn_pads(in_port, roles, _tell, asked=_lines(), interrupted=interrupted.is_set)
+        if interrupted.is_set():
+            print("Broken off; nothing was changed.")
+            return 130
+    if not keys:
+        print("No pad was learned; nothing was changed.")
+        return 0
+    where = keep_pads(in_port, keys, {role: ms for role, ms in windows.items() if role in keys})
+    print(f"Kept {len(keys)} pad{'' if len(keys) == 1 else 's'} of {in_port} in {where}")
+    return 0
+
+
+def _windows(options: list[str], roles: tuple[str, ...]) -> dict[str, float]:
+    """``snare=45`` and the like; raises `PlanError`."""
+    found: dict[str, float] = {}
+    for option in options:
+        role, equals, text = option.partition("=")
+        try:
+            value = milliseconds(text)
+        except argparse.ArgumentTypeError:
+            value = -1.0
+        if not equals or role not in roles or not 0 <= value <= 200:
+            raise PlanError(sentence("--retrigger", f"'{option}'", f"ROLE=MS, 0 to 200 ms, ROLE of {', '.join(roles)}"))
+        found[role] = value
+    return found
+
+
+def _tell(effect: Any) -> None:
+    """One line for each question and answer."""
+    from heeltap.core.keys import key_name
+    from heeltap.live.learning import Ask, Counted, Taken, Took
+
+    match effect:
+        case Ask(role):
+            text = f"{role}: hit its pad twice (Return: there is none)"
+        case Counted(role, key, _):
+            text = f"  key {key} ({key_name(key)}); once more to be sure"
+        case Took(role, key):
+            text = f"  {role} is key {key} ({key_name(key)})"
+        case Taken(role, key, other):
+            text = f"  key {key} ({key_name(key)}) is the {other} already; hit another pad for {role}"
+        case _:
+            return
+    print(text, flush=True)
+
+
+def _lines() -> "Callable[[], Any]":
+    """Asks whether the player typed Return (skip) or b (back); never waits."""
+    from heeltap.live.learning import Skip, Undo
+
+    typed: queue.SimpleQueue[str] = queue.SimpleQueue()
+    if not sys.stdin.isatty():
+        return lambda: None
+
+    def read() -> None:
+        for line in sys.stdin:
+            typed.put(line.strip().lower())
+
+    threading.Thread(target=read, name="typed", daemon=True).start()
+
+    def asked() -> Any:
+        try:
+            return Undo() if typed.get_nowait() == "b" else Skip()
+        except queue.Empty:
+            return None
+
+    return asked

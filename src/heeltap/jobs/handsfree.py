@@ -1,0 +1,99 @@
+"""Waiting for a hands-free control while nothing is played: an engine that only listens.
+
+Inside: `Listener`, `wait_for_press`.
+"""
+
+import threading
+from collections.abc import Callable
+
+from heeltap.core.arrays import as_ints
+from heeltap.errors import HeeltapError
+from heeltap.jobs.drilling import FRAME_NS, Settings
+from heeltap.jobs.player import Presses
+from heeltap.live.clock import SystemClock
+from heeltap.live.engine import Engine, EngineSpec, start_engine
+from heeltap.live.records import DIED
+from heeltap.live.session import Press
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["Listener", "listening_spec", "wait_for_press"]
+
+_DAY_US = 86_400_000_000
+"""A wait ends after a day, whatever happens."""
+
+
+def listening_spec(settings: Settings) -> EngineSpec:
+    """An engine on the drill's inputs that plays nothing and keeps nothing."""
+    return EngineSpec(
+        Schedule(as_ints([]), (), (), _DAY_US),
+        in_ports=settings.in_ports,
+        script=settings.script,
+        start_delay_us=0,
+        virtual=settings.virtual,
+        real_time=False,
+    )
+
+
+class Listener:
+    """The inputs between two takes. `open` and `close` as often as one likes; without controls it does nothing."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._presses = Presses(settings.player.controls)
+        self._engine: Engine | None = None
+        self._opening: threading.Thread | None = None
+        self.problem = ""
+        """Why the inputs could not be opened; empty when they were."""
+
+    def open(self) -> None:
+        """Begin to listen; returns at once, the ports take half a second."""
+        if not self._settings.player.controls or self._opening is not None:
+            return
+        self._opening = threading.Thread(target=self._start, name="listener", daemon=True)
+        self._opening.start()
+
+    def poll(self) -> list[Press]:
+        """The presses since the last call; empty while the ports are being opened."""
+        if self._engine is None:
+            return []
+        found = []
+        for record in self._engine.poll():
+            if record.kind == DIED:
+                self.problem = "the engine process ended unexpectedly"
+            press = self._presses.take(record)
+            if press is not None and press.actions:
+                found.append(press)
+        return found
+
+    def close(self) -> None:
+        """Let go of the ports; returns when they are free."""
+        if self._opening is not None:
+            self._opening.join()
+            self._opening = None
+        if self._engine is not None:
+            self._engine.stop()
+            self._engine = None
+
+    def _start(self) -> None:
+        try:
+            self._engine = start_engine(listening_spec(self._settings))
+            self.problem = ""
+        except HeeltapError as error:
+            self.problem = str(error)
+
+
+def wait_for_press(settings: Settings, interrupted: Callable[[], bool]) -> str:
+    """The action that ended the wait: ``start``, ``repeat``, ``stop``; empty when the player or a fault ended it.
+
+    Raises `PortError` when the inputs cannot be opened.
+    """
+    clock, listener = SystemClock(), Listener(settings)
+    listener._engine = start_engine(listening_spec(settings))
+    try:
+        while not interrupted() and not listener.problem:
+            for press in listener.poll():
+                return next(action for action in ("start", "repeat", "stop") if action in press.actions)
+            clock.sleep_until_ns(clock.now_ns() + FRAME_NS)
+        return ""
+    finally:
+        listener.close()
