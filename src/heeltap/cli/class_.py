@@ -1,0 +1,38 @@
+"""``heeltap class``: what a class has handed in, scored again and put on one page. (``class`` is a word of Python's.)"""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "class",
+        help="a page for the teacher from a folder of hand-ins",
+        description="Read every hand-in in a folder, score the raw takes again, and say who did what and what each needs "
+        "next. Files that cannot be used are named with the reason; nothing in them is written anywhere.",
+    )
+    parser.add_argument("folder", metavar="FOLDER", help="where the hand-ins are (files ending in .handin or .zip)")
+    parser.add_argument(
+        "--set", dest="set_name", metavar="SET", help="the set that was handed out (default: the shipped one that fits)"
+    )
+    parser.add_argument("--html", metavar="FILE", help="also write the page as HTML")
+    parser.add_argument("--csv", metavar="FILE", help="also write a table for a spreadsheet")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read, print, write."""
+    from heeltap.jobs.classroom import read_class, write_page
+    from heeltap.report.classroom import class_csv, class_html, class_text
+
+    room = read_class(Path(args.folder), set_name=args.set_name)
+    sys.stdout.write(class_text(room))
+    if args.html:
+        write_page(Path(args.html), class_html(room, command=args.command_line).encode())
+    if args.csv:
+        write_page(Path(args.csv), class_csv(room))
+    return 0

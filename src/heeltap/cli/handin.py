@@ -1,0 +1,40 @@
+"""``heeltap handin``: put the raw takes of a set into one file for the teacher."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Describe the command's arguments."""
+    parser = commands.add_parser(
+        "handin",
+        help="put your takes of a set into one file for the teacher",
+        description="Put the raw takes that belong to a set's exercises into one file, to be sent to the teacher. What "
+        "was played and how it was set up goes into it, with the names of your MIDI ports; nothing else does.",
+    )
+    parser.add_argument("set", metavar="SET", help="a set file, or the name of one that comes with heeltap")
+    parser.add_argument("--name", metavar="NAME", default="", help="your name, as the teacher shall read it")
+    parser.add_argument("--out", metavar="FILE", help="where to (default: SET.handin, or SET-NAME.handin, here)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the file."""
+    from heeltap.jobs.handing_in import hand_in, summary
+
+    name = " ".join(args.name.split())
+    out = Path(args.out) if args.out else Path(_file_name(Path(args.set).stem, name))
+    done = hand_in(args.set, name=name, out=out)
+    for line in done.warnings:
+        print(f"heeltap: {line}", file=sys.stderr)
+    print(summary(done))
+    return 0
+
+
+def _file_name(stem: str, name: str) -> str:
+    """A name that every file system takes."""
+    parts = ["".join(c if c.isalnum() else "-" for c in part).strip("-")[:40] for part in (stem, name)]
+    return "-".join(part for part in parts if part) + ".handin"

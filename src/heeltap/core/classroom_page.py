@@ -1,0 +1,31 @@
+"""A class and its set, as one value that page, text and table are renderings of.
+
+Inside: `Classroom`.
+"""
+
+from dataclasses import dataclass
+
+from heeltap.core.classroom import ClassItem, Next, Student, Weakness
+from heeltap.core.classroom_questions import Question
+
+__all__ = ["Classroom"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Classroom:
+    """A class and its set."""
+
+    title: str
+    """Of the set."""
+    fingerprint: str
+    items: tuple[ClassItem, ...]
+    students: tuple[Student, ...]
+    """By name."""
+    weaknesses: tuple[tuple[Weakness, ...], ...]
+    """One row a student."""
+    nexts: tuple[Next, ...]
+    questions: tuple[Question, ...]
+    problems: tuple[str, ...]
+    """Files and takes that could not be used, a line each."""
+    notes: tuple[str, ...]
+    """What a reader should know besides."""

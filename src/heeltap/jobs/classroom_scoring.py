@@ -1,0 +1,175 @@
+"""One handed-in take scored again, from bytes that nobody vouches for.
+
+Inside: `score_raw`, `Scored`.
+"""
+
+import hashlib
+
+import numpy as np
+
+from heeltap.core.assemble import result_of
+from heeltap.core.classroom import MOST_MISSED, ClassTake, Figures
+from heeltap.core.offsets import Offsets
+from heeltap.core.plan import Plan
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError, TakeFileError
+from heeltap.files.context import Context, context_from, plan_from
+from heeltap.files.handin_read import RawTake
+from heeltap.files.journal import Journal, journal_from
+from heeltap.files.left_out import leave_out
+from heeltap.jobs.handing_in import item_of
+from heeltap.jobs.keeping import left_out_of, played_of
+from heeltap.jobs.reading import Played
+from heeltap.jobs.scoring import Options, judge_take
+from heeltap.jobs.sets import OpenSet, Work
+from heeltap.units import auto_lean_ms, bpm_from_us_per_quarter
+
+__all__ = ["Scored", "score_raw"]
+
+Scored = ClassTake
+
+_MOST_MESSAGES = 100_000
+"""In one take: an hour at twenty-seven a second. Ours."""
+
+_MOST_PORTS = 16
+
+_LONGEST_US = 4 * 3_600_000_000
+"""Notes further than four hours from bar 1 are no playing."""
+
+
+def score_raw(raw: RawTake, opened: OpenSet) -> Scored:
+    """A handed-in take by the set's plan, lean and pocket.
+
+    Raises
+    ------
+    TakeFileError
+        Its journal or context is damaged or absurd, or it is of no exercise of the set; one line.
+    """
+    try:
+        return _score(raw, opened)
+    except HeeltapError:
+        raise
+    except (ValueError, ArithmeticError, IndexError, KeyError, TypeError, MemoryError) as error:
+        # Bytes made by somebody else can be wrong in ways that no check names; the others have to be reported all the same.
+        raise TakeFileError(
+            raw.where, f"cannot be scored: {type(error).__name__}", "a take as it was played"
+        ) from error
+
+
+def _score(raw: RawTake, opened: OpenSet) -> Scored:
+    context = context_from(raw.context, raw.where)
+    plan = plan_from(context.plan, raw.where)
+    number = item_of(plan, opened.works)
+    if number is None:
+        raise TakeFileError(
+            raw.where, f"is of no exercise of '{opened.set.title}'", "the strokes that the set asks for"
+        )
+    work = opened.works[number - 1]
+    journal = _journal(raw)
+    notes, _ = played_of(journal)
+    sane = notes.pick(np.abs(notes.onset_us) <= _LONGEST_US)
+    spans, _ = left_out_of(journal, plan, sounding=bool(context.out_port))
+    # Only what the player held himself is known to nobody but the context; it makes a take count less, never more.
+    held = [span for span in context.left_out if span.why == "held"]
+    kept, judged_plan = leave_out(sane, plan, [*spans, *held], context.judged_to_us)
+    options = _options(context, work, plan)
+    played = Played(
+        kept,
+        judged_plan.tempo,
+        judged_plan.metre,
+        judged_plan,
+        file=raw.entry.folder,
+        resolution_ms=context.resolution_ms,
+    )
+    judged, source, aim = judge_take(played, options)
+    result = result_of(judged, source, aim)
+    return _row(raw, context, plan, number, result, judged.offsets, options, _events(journal))
+
+
+def _journal(raw: RawTake) -> Journal:
+    """The journal, if it is of a sane size."""
+    lines = raw.journal.count(b"\n")
+    if lines > 2 * _MOST_MESSAGES:
+        raise TakeFileError(raw.where, f"a journal of {lines:,} lines", f"at most {2 * _MOST_MESSAGES:,}")
+    journal = journal_from(raw.journal, raw.where)
+    if len(journal) > _MOST_MESSAGES or len(journal.gaps) > 1000 or len(set(journal.port)) > _MOST_PORTS:
+        raise TakeFileError(
+            raw.where, f"{len(journal):,} messages", f"at most {_MOST_MESSAGES:,} from {_MOST_PORTS} ports"
+        )
+    if not len(journal):
+        raise TakeFileError(raw.where, "nothing was played", "a take")
+    return journal
+
+
+def _options(context: Context, work: Work, plan: Plan) -> Options:
+    """Lean and pocket are the set's; the delay is what the student's calibration found, which nobody here can check."""
+    lean = work.lean_ms
+    if lean is None:
+        slowest_us = int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters
+        lean = auto_lean_ms(slowest_us / 1000)
+    return Options(
+        lean_ms=lean,
+        pocket_ms=_pocket(work),
+        delay_ms=context.delay_ms,
+        delay_uncertainty_ms=context.delay_uncertainty_ms,
+        delay_method=context.delay_method,
+        retrigger_ms=context.retrigger_ms,
+    )
+
+
+def _pocket(work: Work) -> float | None:
+    exercise = work.item.exercise
+    return work.item.pocket_ms if exercise is None else exercise.pocket.half_width_ms
+
+
+def _row(
+    raw: RawTake,
+    context: Context,
+    plan: Plan,
+    number: int,
+    result: Result,
+    table: Offsets,
+    options: Options,
+    events: str,
+) -> Scored:
+    """What the page needs of a result."""
+    overall, counts, said = result.overall, result.counts, raw.entry.figures
+    lost = len(plan) - counts.planned + counts.missed
+    return ClassTake(
+        item=number,
+        tempo_bpm=bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0])),
+        date=context.date[:40],
+        folder=raw.entry.folder,
+        figures=Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
+        said=None if said is None else Figures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
+        why_unlike=_unlike(context, options),
+        whole=context.judged_to_us is None and lost <= MOST_MISSED * len(plan),
+        delay_known=result.calibration.known,
+        findings=result.findings,
+        place=table.bar * 100_000 + np.rint(1000 * table.beat).astype(np.int64),
+        offset_ms=table.offset_ms,
+        events=events,
+    )
+
+
+def _unlike(context: Context, options: Options) -> str:
+    """Where the student aimed at something else than the set asks for."""
+    parts = []
+    if abs(context.lean_ms - (options.lean_ms or 0.0)) > 0.01:
+        parts.append(f"aimed at {context.lean_ms:+g} ms, the set asks for {options.lean_ms or 0.0:+g}")
+    if context.pocket_ms != options.pocket_ms:
+        own, asked = (
+            f"{width:g} ms" if width else "one that follows the part"
+            for width in (context.pocket_ms, options.pocket_ms)
+        )
+        parts.append(f"took a pocket of {own}, the set asks for {asked}")
+    return "; ".join(parts)
+
+
+def _events(journal: Journal) -> str:
+    """Hash of what was played: bytes and the time between them, so that neither port nor hour changes it."""
+    first = int(journal.arrival_ns[0])
+    digest = hashlib.sha256()
+    for at, data in zip(journal.arrival_ns.tolist(), journal.data, strict=True):
+        digest.update(f"{at - first} {data.hex()}\n".encode())
+    return digest.hexdigest()

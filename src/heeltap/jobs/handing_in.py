@@ -1,0 +1,150 @@
+"""Handing in: the takes that belong to a set, raw, in one file.
+
+Which take belongs to which exercise is told from what was asked for (strokes, bars, metre, at any tempo), not from names:
+an exercise that was drilled by its family and grade is as good as one drilled by the set's name.
+
+Inside: `hand_in`, `HandedIn`, `class_items`, `item_of`, `figures_of`, `summary`.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from heeltap import __version__
+from heeltap.core.classroom import SAME_BPM, ClassItem, same_work
+from heeltap.core.plan import Plan
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError, InputFileError, TakeFileError
+from heeltap.files.context import context_from, plan_from
+from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes
+from heeltap.files.places import takes_dir
+from heeltap.files.takes import CONTEXT, JOURNAL, list_takes
+from heeltap.jobs.keeping import score_kept
+from heeltap.jobs.sets import OpenSet, Work, open_set
+from heeltap.report.words import count
+from heeltap.units import bpm_from_us_per_quarter
+
+__all__ = ["HandedIn", "class_items", "figures_of", "hand_in", "item_of", "summary"]
+
+
+@dataclass(frozen=True, slots=True)
+class HandedIn:
+    """What a hand-in holds."""
+
+    path: Path
+    title: str
+    """Of the set."""
+    fingerprint: str
+    takes: tuple[int, ...]
+    """How many takes of each exercise, in order."""
+    warnings: tuple[str, ...]
+    """Takes that had to be left out, a line each."""
+
+
+def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None) -> HandedIn:
+    """Write a hand-in.
+
+    Parameters
+    ----------
+    what : str or Path
+        The set: a file, or the name of a shipped one.
+    name : str
+        The student's, as text.
+    out : Path
+        Where to; what is there already is written over.
+    takes : Path, optional
+        The folder of all takes; the user's where not given.
+
+    Raises
+    ------
+    SetFileError
+        No such set, or it has mistakes.
+    TakeFileError
+        No take belongs to the set.
+    InputFileError
+        The file cannot be written.
+    """
+    opened = open_set(what)
+    found, warnings = _belonging(list_takes(takes_dir() if takes is None else takes), opened.works)
+    if not found:
+        hint = warnings[0] if warnings else f"heeltap drill {opened.called}:1"
+        raise TakeFileError(str(what), "no take of any of its exercises", "at least one", hint)
+    if len(found) > MOST_TAKES:
+        warnings.append(f"{len(found)} takes belong to the set; the newest {MOST_TAKES} are handed in")
+        found = found[-MOST_TAKES:]
+    manifest = Manifest(
+        heeltap=__version__,
+        name=" ".join(name.split())[:200],
+        set_title=opened.set.title[:200],
+        set_fingerprint=opened.fingerprint,
+        takes=[entry for entry, _ in found],
+    )
+    data = handin_bytes(manifest, [raw for _, raw in found])
+    if len(data) > MOST_FILE_BYTES:
+        raise TakeFileError(str(what), f"{len(data) >> 20} MB of takes", f"at most {MOST_FILE_BYTES >> 20} MB")
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        raise InputFileError(str(out), f"cannot be written: {error.strerror or error}") from error
+    of_item = tuple(sum(entry.item == work.number for entry, _ in found) for work in opened.works)
+    return HandedIn(out, opened.set.title, opened.fingerprint, of_item, tuple(warnings))
+
+
+def _belonging(
+    folders: Sequence[Path], works: Sequence[Work]
+) -> tuple[list[tuple[TakeEntry, tuple[bytes, bytes]]], list[str]]:
+    """Every take of the set with its raw files, oldest first, and a line for each that cannot be read."""
+    found, warnings = [], []
+    for folder in folders:
+        try:
+            journal, context = ((folder / name).read_bytes() for name in (JOURNAL, CONTEXT))
+            plan = plan_from(context_from(context, str(folder)).plan, str(folder))
+            item = item_of(plan, works)
+            if item is not None:
+                found.append((_entry(folder, item, journal, context), (journal, context)))
+        except OSError as error:
+            warnings.append(f"{folder.name}: left out: {error.strerror or error}")
+        except HeeltapError as error:
+            warnings.append(f"{folder.name}: left out: {error}")
+    return found, warnings
+
+
+def _entry(folder: Path, item: int, journal: bytes, context: bytes) -> TakeEntry:
+    """The manifest's row of a take."""
+    try:
+        figures = figures_of(score_kept(folder))
+    except HeeltapError:
+        figures = None  # the raw events may be good all the same
+    first, second = (hashlib.sha256(data).hexdigest() for data in (journal, context))
+    return TakeEntry(folder.name[:200], item, first, second, figures)
+
+
+def figures_of(result: Result) -> Figures:
+    """The figures of a result that a hand-in carries."""
+    overall = result.overall
+    return Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket, result.counts.missed)
+
+
+def item_of(plan: Plan, works: Sequence[Work]) -> int | None:
+    """Number of the exercise that a take's plan is of; where several ask for the same strokes, the one whose tempo it is.
+
+    None where it belongs to none of them.
+    """
+    bpm = bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0]))
+    same = [work for work in works if same_work(plan, work.plan)]
+    at_tempo = [work for work in same if any(abs(bpm - tempo) < SAME_BPM for tempo in work.tempi_bpm)]
+    return (at_tempo or same)[0].number if same else None
+
+
+def class_items(opened: OpenSet) -> tuple[ClassItem, ...]:
+    """The set's exercises as the teacher's page needs them."""
+    return tuple(
+        ClassItem(work.number, work.title, work.tempi_bpm, work.item.takes, work.item.done) for work in opened.works
+    )
+
+
+def summary(done: HandedIn) -> str:
+    """What was handed in, in words."""
+    per = ", ".join(f"{number}: {takes}" for number, takes in enumerate(done.takes, 1))
+    return f"{done.path}: {count(sum(done.takes), 'take')} of '{done.title}' (by exercise {per})"

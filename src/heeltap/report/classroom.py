@@ -1,0 +1,287 @@
+"""A class on one page: HTML, plain text, and CSV for a spreadsheet.
+
+Names, titles and folder names are other people's texts: the page escapes them, the table guards them, and here they are
+never more than a line.
+
+Inside: `class_html`, `class_text`, `class_csv`, `CSV_COLUMNS`, `page_of`.
+"""
+
+import csv
+import io
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from heeltap.core.classroom import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
+from heeltap.core.classroom_page import Classroom
+from heeltap.core.classroom_questions import ALIKE_MS, Question
+from heeltap.report.history import guarded
+from heeltap.report.words import count, ms, signed_ms
+
+__all__ = ["CSV_COLUMNS", "Page", "PageCell", "PageRow", "class_csv", "class_html", "class_text", "page_of"]
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_WIDTH = 79
+_NONE = "·"
+
+_REACH_MS = 60.0
+"""Half the width of the strip in a cell."""
+
+CSV_COLUMNS = (
+    "name", "exercise", "title", "takes", "tempi_done", "tempi", "tempo_bpm", "strokes", "bias_ms", "spread_ms",
+    "in_pocket", "delay_known", "stands_out", "next", "files",
+)  # fmt: skip
+"""Titles of the CSV's columns. ``bias_ms``: negative is early."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageCell:
+    """One student and one exercise in words."""
+
+    done: str
+    """``done``, ``2 of 3 tempi``, ``played``; empty where nothing was handed in."""
+    complete: bool
+    pocket: str
+    figures: str
+    about: str
+    """How many takes, and which these figures are of."""
+    left: float | None
+    """Where the strip's bar begins, per cent of its width; None without a bar."""
+    width: float
+    middle: float
+
+
+@dataclass(frozen=True, slots=True)
+class PageRow:
+    """One student in words."""
+
+    name: str
+    cells: tuple[PageCell, ...]
+    stands_out: tuple[str, ...]
+    next: str
+    takes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The whole page in words."""
+
+    title: str
+    subtitle: str
+    heads: tuple[tuple[str, str], ...]
+    """Title of each exercise and what it asks for."""
+    rows: tuple[PageRow, ...]
+    questions: tuple[str, ...]
+    differences: tuple[str, ...]
+    problems: tuple[str, ...]
+    notes: tuple[str, ...]
+    trust: tuple[str, ...]
+
+
+def page_of(room: Classroom) -> Page:
+    """The page in words, before any layout."""
+    takes = sum(len(student.takes) for student in room.students)
+    subtitle = f"{count(len(room.students), 'student')}, {count(takes, 'take')}. Set {room.fingerprint[:12]}."
+    return Page(
+        title=room.title,
+        subtitle=subtitle,
+        heads=tuple((f"{item.number}. {item.title}", _asks(item)) for item in room.items),
+        rows=tuple(_row(room, at) for at in range(len(room.students))),
+        questions=tuple(_question(room, question) for question in room.questions),
+        differences=tuple(_difference(s, take) for s in room.students for take in s.takes if differs(take)),
+        problems=room.problems,
+        notes=room.notes,
+        trust=_TRUST + (_DELAY if any(not take.delay_known for s in room.students for take in s.takes) else ()),
+    )
+
+
+_TRUST = (
+    "All figures were computed here from the raw takes, by the set's lean and pocket. Average: ms against the click, "
+    "minus is early. They are those of the last take that was played to the end.",
+    "What stands out is said only where it holds for the whole page: the chance that anything untrue is said of anybody "
+    "is at most 5 %. Small weaknesses may therefore be missing; each student's own report is finer.",
+    "Names are as the students wrote them. Nothing here proves who played.",
+)
+_DELAY = (
+    "A star: the delay of that student's keyboard was not measured, so early or late on average, and with it the share in "
+    "the pocket, may be the gear's. What stands out is not affected.",
+)
+
+
+def _asks(item: ClassItem) -> str:
+    """ "72, 76, 80 bpm; 3 takes each; 70 % in the pocket, scatter 30 ms"."""
+    tempi = ", ".join(f"{bpm:.4g}" for bpm in item.tempi_bpm)
+    marks = [f"{item.done.in_pocket_percent:g} % in the pocket"] if item.done.in_pocket_percent is not None else []
+    marks += [f"scatter {item.done.spread_ms:g} ms"] if item.done.spread_ms is not None else []
+    need = f"{count(item.done.takes, 'take')} with {' and '.join(marks)}" if marks else count(item.done.takes, "take")
+    return f"{tempi} bpm; done: {need}{' at each' if len(item.tempi_bpm) > 1 else ''}"
+
+
+def _row(room: Classroom, at: int) -> PageRow:
+    student = room.students[at]
+    return PageRow(
+        name=student.name,
+        cells=tuple(_cell(cell_of(student, item)) for item in room.items),
+        stands_out=tuple(_stands_out(weakness) for weakness in room.weaknesses[at]),
+        next=_next(room.nexts[at], room),
+        takes=len(student.takes),
+    )
+
+
+def _cell(cell: Cell) -> PageCell:
+    if not cell.takes:
+        return PageCell("", False, "", "", "", None, 0.0, 50.0)
+    done = "done" if cell.done else "played" if cell.tempi == 1 else f"{cell.tempi_done} of {cell.tempi} tempi done"
+    if cell.latest is None:
+        return PageCell(done, False, "", "no take to the end", count(cell.takes, "take"), None, 0.0, 50.0)
+    about = f"{count(cell.takes, 'take')}, last at {cell.at_bpm:.4g}"
+    pocket = _NONE if cell.latest.in_pocket is None else f"{100 * cell.latest.in_pocket:.0f} %"
+    return PageCell(done, cell.done, pocket, _figures(cell), about, *_strip(cell.latest))
+
+
+def _figures(cell: Cell) -> str:
+    latest = cell.latest
+    if latest is None or latest.spread_ms is None:
+        return _NONE
+    return f"{signed_ms(latest.bias_ms)}{'' if cell.delay_known else '*'} ms, scatter {latest.spread_ms:.0f}"
+
+
+def _strip(figures: Figures) -> tuple[float | None, float, float]:
+    """Begin, width and middle of the bar average ± scatter, per cent of the strip."""
+    if figures.bias_ms is None or figures.spread_ms is None:
+        return None, 0.0, 50.0
+    low, middle, high = (_at(figures.bias_ms + step * figures.spread_ms) for step in (-1, 0, 1))
+    return low, round(high - low, 1), middle
+
+
+def _at(value_ms: float) -> float:
+    return round(50 + 50 * min(max(value_ms / _REACH_MS, -1.0), 1.0), 1)
+
+
+def _stands_out(weakness: Weakness) -> str:
+    takes = f"in {count(weakness.takes, 'take')}, most clearly of exercise {weakness.item}"
+    return f"{weakness.text} ({takes})"
+
+
+def _next(step: Next, room: Classroom) -> str:
+    if step.exercise:
+        return f"heeltap drill {step.exercise} ({step.why})"
+    if step.item is None:
+        return f"{step.why[0].upper()}{step.why[1:]}: something harder."
+    title = room.items[step.item - 1].title
+    return f"Exercise {step.item}, {title}, at {step.tempo_bpm:.4g} bpm: {step.why}"
+
+
+def _question(room: Classroom, question: Question) -> str:
+    """A question with its reason and a harmless answer beside it."""
+    names = " and ".join(room.students[who].name for who in question.who)
+    first = question.takes[0]
+    if question.kind == "even":
+        return (
+            f"{names}, exercise {first.item}, {first.folder}: the strokes scatter by {ms(question.size)} in all, less than "
+            "a hand does. Was this played, or did a machine play it?"
+        )
+    takes = " and ".join(dict.fromkeys(take.folder for take in question.takes))
+    if question.kind == "same":
+        what = "hold the very same events"
+    else:
+        what = (
+            f"agree within {ALIKE_MS:g} ms in {100 * question.size:.0f} of 100 strokes, which two takes by hand do not"
+        )
+    between = (
+        "Did one of them hand in the other's take by mistake?" if len(question.who) > 1 else "Was one handed in twice?"
+    )
+    return f"{names}, exercise {first.item}: {takes} {what}. {between}"
+
+
+def _difference(student: Student, take: ClassTake) -> str:
+    said, ours = take.said, take.figures
+    why = f" ({take.why_unlike})" if take.why_unlike else " (another version of heeltap, or figures that were changed)"
+    head = f"{student.name}, exercise {take.item} at {take.tempo_bpm:.4g} bpm, {take.folder}"
+    return f"{head}: handed in with {_said(said)}; the raw take has {_said(ours)}{why}"
+
+
+def _said(figures: Figures | None) -> str:
+    if figures is None or figures.bias_ms is None or figures.spread_ms is None:
+        return "no figures"
+    pocket = "" if figures.in_pocket is None else f", {100 * figures.in_pocket:.0f} % in the pocket"
+    return f"{signed_ms(figures.bias_ms)} ms, scatter {figures.spread_ms:.1f} ms{pocket}, {count(figures.n, 'stroke')}"
+
+
+def class_html(room: Classroom, *, command: str = "") -> str:
+    """The page, complete in itself. Every text is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("class.html.j2").render(page=page_of(room), command=command)
+
+
+def class_text(room: Classroom) -> str:
+    """The same in plain characters, at most 79 columns but where a command needs more."""
+    page = page_of(room)
+    lines = [page.title, "=" * len(page.title), page.subtitle, ""]
+    for title, asks in page.heads:
+        lines += textwrap.wrap(f"{title} ({asks})", _WIDTH, subsequent_indent="   ")
+    for row in page.rows:
+        lines += ["", row.name, *_row_text(row)]
+    for title, entries in _lists(page):
+        if entries:
+            lines += ["", title, "-" * len(title)]
+            lines += [line for entry in entries for line in _entry(entry)]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _lists(page: Page) -> Iterator[tuple[str, tuple[str, ...]]]:
+    yield "Worth a question", page.questions
+    yield "Own figures that differ", page.differences
+    yield "Could not be used", page.problems
+    yield "Notes", page.notes
+    yield "How far to trust this", page.trust
+
+
+def _row_text(row: PageRow) -> list[str]:
+    lines = []
+    for number, cell in enumerate(row.cells, 1):
+        words = ", ".join(part for part in (cell.figures, cell.pocket and f"{cell.pocket} in the pocket") if part)
+        about = f" ({cell.about})" if cell.about else ""
+        lines.append(f"  {number:>2}  {cell.done or 'nothing handed in':<20} {words}{about}")
+    for text in row.stands_out:
+        lines += textwrap.wrap(text, _WIDTH, initial_indent="  ! ", subsequent_indent="    ")
+    return [*lines, *textwrap.wrap(f"Next: {row.next}", _WIDTH, initial_indent="  ", subsequent_indent="    ")]
+
+
+def _entry(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent="* ", subsequent_indent="  ", break_on_hyphens=False)
+
+
+def class_csv(room: Classroom) -> bytes:
+    """A line for each student and exercise, UTF-8; texts are guarded against being read as formulas."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(CSV_COLUMNS)
+    for at, student in enumerate(room.students):
+        codes = " ".join(weakness.code for weakness in room.weaknesses[at])
+        last = (codes, _next(room.nexts[at], room), " ".join(student.files))
+        for item in room.items:
+            values = (student.name, *_csv_cell(item, cell_of(student, item)), *last)
+            writer.writerow([guarded(value) if isinstance(value, str) else value for value in values])
+    return text.getvalue().encode()
+
+
+def _csv_cell(item: ClassItem, cell: Cell) -> tuple[object, ...]:
+    """The columns from ``exercise`` to ``delay_known``."""
+    figures = cell.latest
+    own = (
+        (cell.at_bpm, figures.n, figures.bias_ms, figures.spread_ms, figures.in_pocket, cell.delay_known)
+        if figures
+        else ("",) * 6
+    )
+    numbers = [round(value, 4) if isinstance(value, float) else "" if value is None else value for value in own]
+    return (item.number, item.title, cell.takes, cell.tempi_done, cell.tempi, *numbers)
