@@ -55,6 +55,9 @@ class Server:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             env=os.environ | self.environment,
+            # A client that was killed must not end the server by SIGPIPE: it would leave its entry in the registry that
+            # all servers share, and eight of those are all that fit.
+            restore_signals=False,
         )
         until = now_ns() + 10_000_000_000
         while not self._answers():
