@@ -12,6 +12,7 @@ from heeltap.core.noise import (
     fit_noise,
     from_cosines,
     lag_products,
+    products_under,
     to_cosines,
     variances,
 )
@@ -113,3 +114,15 @@ def test_regressors_are_taken_out_even_if_redundant(rng: np.random.Generator) ->
     np.testing.assert_allclose(once.variance_ms2, twice.variance_ms2, rtol=1e-9)
     np.testing.assert_allclose(fit_noise(plain, step[:, None]).weight, once.weight, atol=1e-9)
     assert float(once.weight @ once.variance_ms2) == pytest.approx(144.0, rel=0.2)
+
+
+@pytest.mark.parametrize("n", [5, 40, 700])
+def test_products_over_bands_are_the_plain_products(n: int) -> None:
+    """Summing over narrow bands first gives the products under every model to a quarter of a per cent of their scale."""
+    rng = np.random.default_rng(n)
+    columns = to_cosines(np.cumsum(rng.normal(size=(n, 6)), axis=0))
+    table = variances(n)
+    plain = np.stack([(columns / row[:, None]).T @ columns for row in table])
+
+    scale = np.sqrt(np.einsum("mii->mi", plain))
+    assert np.abs((products_under(columns, table) - plain) / (scale[:, :, None] * scale[:, None, :])).max() < 2.5e-3

@@ -200,13 +200,13 @@ _FIRST_AIM = {
 
 _REASONS = {
     "begin": "{aim}",
-    "again": "{share} of 100 strokes were in the pocket, and about 85 are the aim, so the same once more",
-    "faster": "{share} of 100 strokes were in the pocket, so a little faster and nothing else",
-    "harder": "{share} of 100 strokes were in the pocket, so the next grade",
-    "slower": "{share} of 100 strokes were in the pocket, so the same a little slower",
-    "simpler": "{share} of 100 strokes were in the pocket, so something simpler at the same tempo",
-    "tomorrow": "{share} of 100 strokes were in the pocket; what is harder did not hold today and can wait for tomorrow",
+    "again": "{share} of 100 strokes were in the pocket last time, and about 85 are the aim, so the same once more",
+    "faster": "{share} of 100 strokes were in the pocket last time, so a little faster and nothing else",
+    "harder": "{share} of 100 strokes were in the pocket last time, so the next grade",
+    "slower": "{share} of 100 strokes were in the pocket last time, so the same a little slower",
+    "simpler": "{share} of 100 strokes were in the pocket last time, so something simpler at the same tempo",
+    "tomorrow": "{share} of 100 strokes were in the pocket last time; what is harder did not hold today and can wait for tomorrow",
     "forgotten": "it held a day ago and does not now, so it is worth another look",
-    "done": "{share} of 100 strokes were in the pocket at the end of this family; only keeping it is left",
+    "done": "{share} of 100 strokes were in the pocket last time at the end of this family; only keeping it is left",
 }
 """By action. A reason says what was heard and what follows; it never asks to play on."""

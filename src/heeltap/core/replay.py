@@ -85,6 +85,7 @@ def judge_bars(
     scatter = np.sqrt(np.maximum(square - mean**2, 0.0))
     far = _distances(mean, n)
     limit = _audible_ms(offsets) if pocket_ms is None else pocket_ms
+    wild = _wild_ms(scatter, n)
     # Only bars with something in them: a file may hold a hundred thousand empty ones.
     busy = np.flatnonzero((n > 0) | (missed > 0)).tolist()
     return tuple(
@@ -95,7 +96,7 @@ def judge_bars(
             float(far[b]),
             float(scatter[b]),
             int(missed[b]),
-            _verdict(n[b], missed[b], mean[b], far[b], scatter[b], scatter, n, limit),
+            _verdict(n[b], missed[b], mean[b], far[b], scatter[b], wild[b], limit),
         )
         for b in busy
     )
@@ -133,16 +134,7 @@ def _audible_ms(offsets: Offsets) -> float:
     return 2.0 * float(jnd_ms(beat))
 
 
-def _verdict(
-    n: int,
-    missed: int,
-    mean: float,
-    far: float,
-    scatter: float,
-    all_scatter: FloatArray,
-    all_n: IntArray,
-    limit_ms: float,
-) -> str:
+def _verdict(n: int, missed: int, mean: float, far: float, scatter: float, wild_ms: float, limit_ms: float) -> str:
     """The word for one bar."""
     if missed > n:
         return "missing"
@@ -150,22 +142,24 @@ def _verdict(
         return "unsure"
     if abs(far) >= 1.0 and abs(mean) >= limit_ms:
         return "early" if mean < 0 else "late"
-    if n >= 4 and scatter >= max(limit_ms, _wild_ms(n, all_scatter, all_n)):
+    if n >= 4 and scatter >= max(limit_ms, wild_ms):
         return "scattered"
     return "held"
 
 
-def _wild_ms(n: int, all_scatter: FloatArray, all_n: IntArray) -> float:
-    """Scatter that one faultless take in a hundred shows in any of its bars of ``n`` strokes; inf when not known."""
+def _wild_ms(scatter: FloatArray, n: IntArray) -> FloatArray:
+    """For each bar the scatter that one faultless take in a hundred shows in any of its bars; inf where not known."""
     from scipy.special import chdtri
 
-    known = all_n >= 4
+    known = n >= 4
     bars = int(known.sum())
+    wild = np.full(n.size, np.inf)
     if bars < _FEWEST_BARS:
-        return float("inf")
-    typical = float(np.median(all_n[known]))
-    variance = float(np.median(all_scatter[known])) ** 2 * typical / chdtri(typical - 1, 0.5)
-    return float(np.sqrt(variance * chdtri(n - 1, 0.01 / bars) / n))
+        return wild
+    typical = float(np.median(n[known]))
+    variance = float(np.median(scatter[known])) ** 2 * typical / chdtri(typical - 1, 0.5)
+    wild[known] = np.sqrt(variance * chdtri(n[known] - 1, 0.01 / bars) / n[known])
+    return wild
 
 
 _STANDS_OUT = ("early", "late", "scattered", "missing")

@@ -247,7 +247,8 @@ def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: flo
     """
     from scipy.special import stdtr, stdtrit
 
-    scale = np.maximum(scale, 1e-12)
+    plausible = _plausible(weight)
+    scale, weight = np.maximum(scale[plausible], 1e-12), weight[plausible]
     widest = float(stdtrit(freedom, 0.5 + level / 2))
     low, high = widest * float(scale.min()), widest * float(scale.max())
     while high - low > 1e-4 * high:
@@ -257,6 +258,14 @@ def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: flo
         else:
             high = middle
     return high
+
+
+def _plausible(weight: FloatArray) -> BoolArray:
+    """Models that matter: those left out weigh less than a hundred-thousandth together, and cost as much as the others."""
+    order = np.argsort(weight)
+    out = np.zeros(weight.size, dtype=np.bool_)
+    out[order[np.cumsum(weight[order]) > 1e-5 * weight.sum()]] = True
+    return out
 
 
 def _square_sums(mask: BoolArray, n: int) -> tuple[FloatArray, FloatArray]:
@@ -283,6 +292,8 @@ def _chi_mixture(variance: FloatArray, freedom: FloatArray, weight: FloatArray) 
     """Central 95 % of a mixture of scaled inverse chi-squares, as standard deviations."""
     from scipy.special import chdtrc
 
+    plausible = _plausible(weight)
+    variance, freedom, weight = variance[plausible], freedom[plausible], weight[plausible]
     found = []
     for level in (0.025, 0.975):
         low, high = np.log(float(variance.min()) / 100), np.log(float(variance.max()) * 1e6)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.noise import MODELS, from_cosines, to_cosines, variances
+from heeltap.core.noise import MODELS, from_cosines, products_under, to_cosines, variances
 from heeltap.core.stats import half_width
 
 __all__ = ["Answer", "Bench", "Stakes", "step_down"]
@@ -65,9 +65,9 @@ class Bench:
         self.columns = to_cosines(np.column_stack((np.ones(n), inner, values)))
         self.free = self._free()
         self.table = variances(n)
-        self.prior = np.log([model.usual for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
+        self.prior: FloatArray = np.log([model.usual for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
         self._drop_hopeless()
-        self.products = np.stack([(self.columns / row[:, None]).T @ self.columns for row in self.table])
+        self.products = products_under(self.columns, self.table)
 
     def _free(self) -> list[bool]:
         """Which regressors say something that the habits do not: those of beats mostly lie among them."""
@@ -110,7 +110,7 @@ class Bench:
         cross = self.products[:, base][:, :, rest]
         solved = np.linalg.solve(inner, cross)
         left = self.products[:, rest][:, :, rest] - np.swapaxes(cross, 1, 2) @ solved
-        return left, solved, self.prior - 0.5 * np.linalg.slogdet(inner)[1]
+        return left, np.asarray(solved, dtype=np.float64), np.asarray(self.prior - 0.5 * np.linalg.slogdet(inner)[1])
 
     def _ask(self, wanted: list[int], base: list[int]) -> list[Answer]:
         left, _, log_base = self._reduce(base, [index + 1 for index in wanted] + [-1])
