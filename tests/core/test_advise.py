@@ -141,6 +141,13 @@ def test_what_did_not_stay_overnight_was_not_learned() -> None:
     assert ("forgotten", "anchor", 1, 96.0) == shown(after(a_take("anchor", 1, 96.0, 0.93), lost))
 
 
+def test_a_retest_is_cold_and_a_little_less_is_enough() -> None:
+    """80 of 100 would not be enough to go on, but it is enough to have stayed."""
+    stayed = a_take("anchor", 1, 96.0, 0.8, minutes=24 * 60 + 1)
+
+    assert ("harder", "anchor", 2, 92.0) == shown(after(a_take("anchor", 1, 96.0, 0.93), stayed))
+
+
 def test_warming_up_on_something_easy_does_not_throw_anybody_back() -> None:
     """Holding what lies below tells nothing new; failing at it does."""
     takes = on_grade_two(0.85)

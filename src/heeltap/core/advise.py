@@ -205,7 +205,7 @@ _REASONS = {
     "harder": "{share} of 100 strokes were in the pocket last time, so the next grade",
     "slower": "{share} of 100 strokes were in the pocket last time, so the same a little slower",
     "simpler": "{share} of 100 strokes were in the pocket last time, so something simpler at the same tempo",
-    "tomorrow": "{share} of 100 strokes were in the pocket last time; what is harder did not hold today and can wait for tomorrow",
+    "tomorrow": "{share} of 100 strokes were in the pocket last time; what is harder failed today and waits for tomorrow",
     "forgotten": "it held a day ago and does not now, so it is worth another look",
     "done": "{share} of 100 strokes were in the pocket last time at the end of this family; only keeping it is left",
 }
