@@ -8,8 +8,10 @@ The dummy driver turns over on a timer. Real-time scheduling where it is granted
 import os
 import shutil
 import subprocess
-import uuid
+import tempfile
+from pathlib import Path
 
+from heeltap.files.locks import Lock, try_lock
 from tests.live.timing import nap, now_ns
 
 __all__ = ["Server", "server_missing"]
@@ -30,6 +32,20 @@ def real_time_granted() -> bool:
     )
 
 
+def _free_name() -> tuple[str, Lock]:
+    """A name that no running test uses, and the lock that keeps it.
+
+    A server that ends after one of its clients was killed dies of SIGPIPE and leaves its name in a registry that holds
+    eight; only a server of the same name clears it. So names are few and used again.
+    """
+    for number in range(6):
+        name = f"heeltap-test-{number}"
+        lock = try_lock(Path(tempfile.gettempdir()) / f"{name}.lock")
+        if lock is not None:
+            return name, lock
+    raise RuntimeError("six test servers run already")
+
+
 class Server:
     """One running server with a name of its own."""
 
@@ -41,7 +57,7 @@ class Server:
         period : int
             Frames a turn at 48 kHz: 128 is 2.67 ms, 16 is 0.33 ms. Messages are moved once a turn.
         """
-        self.name = f"heeltap-{uuid.uuid4().hex[:8]}"
+        self.name, self._lock = _free_name()
         self.real_time = real_time_granted()
         self.environment = {
             "JACK_DEFAULT_SERVER": self.name,
@@ -55,9 +71,6 @@ class Server:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             env=os.environ | self.environment,
-            # A client that was killed must not end the server by SIGPIPE: it would leave its entry in the registry that
-            # all servers share, and eight of those are all that fit.
-            restore_signals=False,
         )
         until = now_ns() + 10_000_000_000
         while not self._answers():
@@ -81,6 +94,7 @@ class Server:
             except subprocess.TimeoutExpired:
                 self._process.kill()
                 self._process.wait()
+        self._lock.release()
 
     def __enter__(self) -> "Server":
         return self
