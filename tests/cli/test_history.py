@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.cli import main
+from heeltap.cli import build_parser, main
 from heeltap.files.places import takes_dir
 from heeltap.files.store import index_file
 from tests.makers.kept import keep_many
@@ -29,6 +29,32 @@ def test_takes_are_listed_by_day(capsys: pytest.CaptureFixture[str]) -> None:
     assert said.out.index("2 March 2026") < said.out.index("3 March 2026")
     assert said.out.count("anchor 1 Two and four") == 2
     assert "" == said.err
+
+
+def test_what_comes_next_is_said_with_the_command(capsys: pytest.CaptureFixture[str]) -> None:
+    """A sentence, and the line to type, which the parser takes."""
+    assert 0 == main(["history", "next"])
+
+    text, command = capsys.readouterr().out.splitlines()
+    assert text.endswith(".")
+    assert command.startswith("heeltap drill anchor ")
+    assert " ".join(build_parser().parse_args(command.split()[1:]).exercise) in text
+
+
+def test_figures_of_another_version_are_said(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line on stderr, gone after a rebuild."""
+    main(["history"])
+    monkeypatch.setattr("heeltap.jobs.history.__version__", "999.0")
+    capsys.readouterr()
+
+    main(["history"])
+    assert "heeltap history rebuild scores every take again" in capsys.readouterr().err
+    main(["history", "rebuild"])
+    capsys.readouterr()
+    main(["history"])
+    assert "" == capsys.readouterr().err
 
 
 def test_a_broken_index_is_exit_code_six_and_a_rebuild_mends_it(capsys: pytest.CaptureFixture[str]) -> None:

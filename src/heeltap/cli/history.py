@@ -5,6 +5,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from heeltap.cli.progress import progress
+
 __all__ = ["add", "run"]
 
 _SHOWN = 40
@@ -16,16 +18,17 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "history",
         help="list the takes with their figures",
-        description="List the takes with their figures by day, newest last; write them to a file; make the index again.",
+        description="List the takes with their figures by day, newest last; say what comes next; write them to a file; "
+        "make the index again.",
     )
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("list", "rebuild", "export"),
+        choices=("list", "next", "rebuild", "export"),
         default="list",
         metavar="WHAT",
-        help="list; rebuild: score every take again and make the index from the take folders alone; export FILE "
-        "(default: list)",
+        help="list; next: what to play next, and why; rebuild: score every take again and make the index from the take "
+        "folders alone; export FILE (default: list)",
     )
     parser.add_argument("file", nargs="?", metavar="FILE", help="for export: where to, .csv or .json")
     parser.add_argument("--all", action="store_true", help=f"list every take (default: the newest {_SHOWN})")
@@ -39,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         return 2
     if args.what == "rebuild":
         return _rebuild()
+    if args.what == "next":
+        return _next()
     return _export(Path(args.file)) if args.what == "export" else _list(None if args.all else _SHOWN)
 
 
@@ -46,9 +51,21 @@ def _list(last: int | None) -> int:
     from heeltap.jobs.history import history
     from heeltap.report.history import render_history
 
-    found = history(last=last)
+    found = history(last=last, watched=progress)
     _warn(found.warnings)
     sys.stdout.write(render_history(found.takes, total=found.count))
+    if found.stale:
+        print("Some figures are another version's; heeltap history rebuild scores every take again.", file=sys.stderr)
+    return 0
+
+
+def _next() -> int:
+    from heeltap.jobs.advising import next_exercise
+
+    advice = next_exercise()
+    print(advice.text)
+    if advice.exercise:
+        print(f"heeltap drill {advice.exercise}")
     return 0
 
 
@@ -56,7 +73,7 @@ def _rebuild() -> int:
     from heeltap.jobs.history import rebuild
     from heeltap.report.words import count
 
-    made = rebuild()
+    made = rebuild(watched=progress)
     _warn(made.warnings)
     print(f"The history holds {count(made.count, 'take')}.", file=sys.stderr)
     return 0
@@ -66,7 +83,7 @@ def _export(path: Path) -> int:
     from heeltap.jobs.history import export, history
     from heeltap.report.words import count
 
-    found = history()
+    found = history(watched=progress)
     _warn(found.warnings)
     export(path, found.takes)
     print(f"{path}: {count(len(found.takes), 'take')}", file=sys.stderr)

@@ -7,7 +7,7 @@ Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `export`, `row
 
 import os
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,6 +26,13 @@ from heeltap.units import bpm_from_us_per_quarter
 
 __all__ = ["History", "Rebuilt", "export", "history", "index_take", "rebuild", "row_of"]
 
+Watched = Callable[[Iterable[Path], int], Iterable[Path]]
+
+
+def _unwatched(folders: Iterable[Path], total: int) -> Iterable[Path]:  # noqa: ARG001 - a progress bar needs it
+    """Nobody watches."""
+    return folders
+
 
 @dataclass(frozen=True, slots=True)
 class History:
@@ -37,6 +44,8 @@ class History:
     """How many there are in all."""
     warnings: tuple[str, ...] = ()
     """What could not be read or written, a line each."""
+    stale: int = 0
+    """Listed takes whose figures another version of heeltap made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +98,7 @@ def index_take(folder: Path, result: Result) -> str:
     return ""
 
 
-def history(takes: Path | None = None, *, last: int | None = None) -> History:
+def history(takes: Path | None = None, *, last: int | None = None, watched: Watched = _unwatched) -> History:
     """The takes in the index, after those that are new on the disk were taken in and those that are gone left out.
 
     Parameters
@@ -98,6 +107,8 @@ def history(takes: Path | None = None, *, last: int | None = None) -> History:
         The folder of all takes; the user's where not given.
     last : int, optional
         Only the newest so many.
+    watched : callable, optional
+        Given the folders that have to be scored and their number, gives them on one by one: a progress bar.
 
     Raises
     ------
@@ -108,15 +119,16 @@ def history(takes: Path | None = None, *, last: int | None = None) -> History:
     if not root.is_dir():
         return History((), 0)
     with open_store(root) as store:
-        rows, warnings = _caught_up(store, root)
+        rows, warnings = _caught_up(store, root, watched)
         # What could not be written down is listed all the same.
         listed = sorted([*store.takes(last=last), *rows], key=lambda take: (take.date, take.folder))
         count = store.count() + len(rows)
-    return History(tuple(listed if last is None else listed[-last:]), count, warnings)
+    shown = tuple(listed if last is None else listed[-last:])
+    return History(shown, count, warnings, sum(take.scored_by != __version__ for take in shown))
 
 
-def rebuild(takes: Path | None = None) -> Rebuilt:
-    """Make the index again from the take folders alone; every take is scored anew.
+def rebuild(takes: Path | None = None, *, watched: Watched = _unwatched) -> Rebuilt:
+    """Make the index again from the take folders alone; every take is scored anew, ``watched`` as in `history`.
 
     Raises
     ------
@@ -124,7 +136,7 @@ def rebuild(takes: Path | None = None) -> Rebuilt:
         The index is in use, cannot be written, or was written by a newer heeltap.
     """
     root = takes_dir() if takes is None else takes
-    rows, warnings = _rows(list_takes(root))
+    rows, warnings = _rows(list_takes(root), watched)
     with open_store(root, mend=True) as store:
         if not store.writable:
             raise StoreError(sentence(str(store.path), "cannot be written", hint="make it and its folder writable"))
@@ -147,7 +159,7 @@ def export(path: Path, takes: Iterable[PastTake]) -> None:
         raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error
 
 
-def _caught_up(store: Store, root: Path) -> tuple[list[PastTake], tuple[str, ...]]:
+def _caught_up(store: Store, root: Path, watched: Watched) -> tuple[list[PastTake], tuple[str, ...]]:
     """Bring the index up to date with the folders; the takes that could not be written down, and a line for each trouble.
 
     While the folder of takes has not changed, nothing is looked at. A take that is copied in within the same tick of the
@@ -157,7 +169,7 @@ def _caught_up(store: Store, root: Path) -> tuple[list[PastTake], tuple[str, ...
     if store.seen() == changed_ns:
         return [], ()
     known, there = store.folders(), _names(root)
-    rows, warnings = _rows(root / name for name in sorted(there - known))
+    rows, warnings = _rows([root / name for name in sorted(there - known)], watched)
     if not store.writable:
         slow = f"{store.path}: cannot be written; the list is right, but every list will take this long"
         return [row for row, _ in rows], (*warnings, *([slow] if rows else []))
@@ -170,10 +182,10 @@ def _caught_up(store: Store, root: Path) -> tuple[list[PastTake], tuple[str, ...
     return [], warnings
 
 
-def _rows(folders: Iterable[Path]) -> tuple[list[tuple[PastTake, bytes]], tuple[str, ...]]:
+def _rows(folders: Sequence[Path], watched: Watched) -> tuple[list[tuple[PastTake, bytes]], tuple[str, ...]]:
     """Score takes for the index; a line for each that cannot be."""
     rows, warnings = [], []
-    for folder in folders:
+    for folder in watched(folders, len(folders)):
         if take_of(folder) is None:
             continue
         try:
