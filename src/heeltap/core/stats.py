@@ -342,7 +342,7 @@ def by_beat(table: Offsets) -> tuple[Beat, ...]:
     """One row a beat position, in order."""
     places = np.round(table.beat, 3)
     return tuple(
-        Beat(float(place), middle.n, middle.value, middle.ci95, scatter.value)
+        Beat(float(place), middle.n, middle.value, middle.ci95, scatter)
         for place, middle, scatter in _groups(table.offset_ms, places)
     )
 
@@ -350,13 +350,15 @@ def by_beat(table: Offsets) -> tuple[Beat, ...]:
 def by_division(table: Offsets) -> tuple[Division, ...]:
     """One row a kind of slot, in the order of `heeltap.core.divisions.DIVISIONS`."""
     return tuple(
-        Division(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter.value)
+        Division(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
         for code, middle, scatter in _groups(table.offset_ms, table.division)
     )
 
 
 def by_section(table: Offsets) -> tuple[SectionRow, ...]:
     """One row a section, in order, those without strokes included; ``in_pocket`` and ``verdict`` empty."""
+    if not table.sections:
+        return ()
     # Section means stay in the noise: taking them out would take slow wander out too (coverage 0.86 under long
     # memory).
     noise = noise_of(table.offset_ms)
@@ -364,7 +366,7 @@ def by_section(table: Offsets) -> tuple[SectionRow, ...]:
     nothing = Estimate(None, None, 0)
     rows = []
     for index, section in enumerate(table.sections):
-        middle, scatter = found.get(index, (nothing, nothing))
+        middle, scatter = found.get(index, (nothing, None))
         slope = _slope_of(table.offset_ms, table.bar, table.section == index)
         rows.append(
             SectionRow(
@@ -374,7 +376,7 @@ def by_section(table: Offsets) -> tuple[SectionRow, ...]:
                 middle.n,
                 middle.value,
                 middle.ci95,
-                scatter.value,
+                scatter,
                 slope,
             )
         )
@@ -391,9 +393,14 @@ def _slope_of(offset_ms: FloatArray, bar: IntArray, at: BoolArray) -> float | No
 
 def _groups(
     offset_ms: FloatArray, labels: npt.NDArray[np.generic], noise: Noise | None = None
-) -> Iterator[tuple[float, Estimate, Estimate]]:
-    """Label, bias and spread of each group, in the order of the labels; one noise fit for all."""
+) -> Iterator[tuple[float, Estimate, float | None]]:
+    """Label, bias and spread (without its interval, which no table shows) of each group; one noise fit for all."""
     noise = noise or noise_of(offset_ms, labels)
     for name in np.unique(labels):
         at = labels == name
-        yield float(name), bias(offset_ms, at, noise=noise), spread(offset_ms, at, noise=noise)
+        yield float(name), bias(offset_ms, at, noise=noise), _deviation(offset_ms[at])
+
+
+def _deviation(part: FloatArray) -> float | None:
+    """Standard deviation (n - 1); None below two strokes."""
+    return float(np.std(part, ddof=1)) if part.size > 1 else None
