@@ -167,7 +167,7 @@ def follow(state: Follow, status: int, at_us: int, *, sixteenths: int = 0) -> Fo
 def _clock(state: Follow, at_us: int) -> Follow:
     """A clock: it also runs before the start, and tells the tempo then."""
     position = state.position + (state.standing is Standing.RUNNING)
-    silent = at_us - state.heard_us > max(_LOST_CLOCKS * state.period_us, _LOST_US)
+    silent = at_us - state.at_us > max(_LOST_CLOCKS * state.period_us, _LOST_US)
     if state.memory == 0 or silent:
         fresh = Follow(state.standing, position, float(at_us), jitter_us=state.jitter_us, steps=state.steps)
         return replace(fresh, memory=1, period_us=state.period_us, recent_us=(at_us,), heard_us=at_us)

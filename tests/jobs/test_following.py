@@ -1,0 +1,132 @@
+"""Drills to the clock of another device."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from heeltap.core.arrays import FloatArray
+from heeltap.files.journal import read_journal
+from heeltap.files.takes import JOURNAL, load_take
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.drilling import DrillOutcome, Settings, drill
+from heeltap.jobs.following import LOST, WAITING, Conductor, clock_of
+from heeltap.jobs.keeping import score_kept
+from heeltap.live.records import TICK, Record
+from heeltap.live.session import GoOn, Hold, Say, State, Stop
+from heeltap.ports.schedule import Schedule, merge
+from tests.makers.clocks import clock_messages, clock_times, notes_on_clock
+from tests.makers.drills import counted_plan
+
+BARS = 4
+OFFSETS_MS = [-12.0, 5.0, 0.0, 18.0] * BARS
+
+
+def a_drill() -> Drill:
+    """Quarters at 300 bpm, a bar of count-in."""
+    plan = counted_plan(["1 2 3 4"] * BARS, bpm=300.0)
+    return Drill("quarters", "Quarters", "", plan, None, 1, 0.0, None, None, None)
+
+
+def one_take(script: Schedule, folder: Path) -> tuple[DrillOutcome, list[str]]:
+    """A drill to the clock of its only input, and the notices that it showed."""
+    notices: list[str] = []
+
+    def face(state: State, _: object) -> None:
+        if not notices or notices[-1] != state.notice:
+            notices.append(state.notice)
+
+    settings = Settings("fake:", script=script, follow_clock="fake:", takes=folder, start_delay_us=50_000)
+    return drill(a_drill(), settings, face), notices
+
+
+def scripted(times: FloatArray, rng: np.random.Generator, *, jitter_us: float = 2_000.0) -> Schedule:
+    """Clocks with jitter, half a quarter of them before the start, and the player of `OFFSETS_MS` behind the count-in."""
+    heard = times + rng.normal(0, jitter_us, times.size)
+    clocks = clock_messages(heard, start_us=int(np.sort(heard)[12]))
+    struck = 12 + 24 * (4 + np.arange(4 * BARS))
+    return merge(clocks, notes_on_clock(times, struck, OFFSETS_MS))
+
+
+@pytest.mark.parametrize("kind", ["steady", "step", "drift"])
+def test_offsets_are_those_from_the_other_devices_beats(kind: str, tmp_path: Path, rng: np.random.Generator) -> None:
+    """The device runs at 290 bpm and not at the plan's 300, with 2 ms of jitter: each offset comes back to 2.5 ms, on
+    average without bias."""
+    times = clock_times(kind, 12 + 24 * (4 * BARS + 7), us_per_quarter=60e6 / 290)
+    outcome, notices = one_take(scripted(times, rng), tmp_path)
+    assert outcome.result is not None
+    found = np.array([note.offset_ms for note in outcome.result.notes], dtype=np.float64)
+
+    assert "played" == outcome.ending
+    assert [WAITING, ""] == notices[:2]
+    assert 4 * BARS == found.size == outcome.result.counts.matched
+    assert np.max(np.abs(found - OFFSETS_MS)) < 2.5
+    assert abs(np.mean(found - OFFSETS_MS)) < 1.0
+    assert outcome.folder is not None
+    assert outcome.result == score_kept(outcome.folder / "take.mid")
+    first_us = int(load_take(outcome.folder).plan.tempo.us_per_quarter[0])
+    assert 24 * (times[109] - times[108]) == pytest.approx(first_us, rel=0.02)
+
+
+def test_lost_clock_holds_the_take_and_says_so(tmp_path: Path, rng: np.random.Generator) -> None:
+    """The clock is silent for a second in bar 3: said at once, the time is cut out, nothing there is a miss, and what is
+    played after it is judged by the clock that came back."""
+    times = clock_times("steady", 12 + 24 * (4 * BARS + 7), us_per_quarter=60e6 / 300)
+    broken = times + 1_000_000.0 * (np.arange(times.size) >= 12 + 24 * 12)
+    outcome, notices = one_take(scripted(broken, rng, jitter_us=300.0), tmp_path)
+    assert outcome.result is not None
+    assert outcome.folder is not None
+    found = [note.offset_ms for note in outcome.result.notes if note.offset_ms is not None]
+
+    assert [WAITING, "", LOST, ""] == notices
+    assert "played" == outcome.ending
+    assert 0 == outcome.result.counts.missed
+    assert 13 <= len(found) < 16  # the beat around the gap is left out
+    assert all(min(abs(offset - known) for known in OFFSETS_MS[:4]) < 1.5 for offset in found)
+    assert "held" in {span.why for span in load_take(outcome.folder).context.left_out}
+
+
+def test_clock_that_never_starts_judges_nothing(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Clocks without a start: the take waits; stopped there, no note is judged."""
+    conductor = Conductor(a_drill().plan, 1)
+    told = [e for at in range(0, 2_000_000, 20_833) for e in conductor.hear(Record(TICK, value=0xF8, at_us=at))]
+
+    assert [] == told
+    assert WAITING == conductor.message
+    assert conductor.us_at(3_000_000) < -799_000  # a bar of 300 bpm is 800 ms
+
+
+def test_stop_continue_and_second_start() -> None:
+    """Stop holds the take, continue lets it go on where it was, another start ends it."""
+    conductor = Conductor(a_drill().plan, 1)
+
+    def hear(status: int, at_us: int) -> list[object]:
+        return list(conductor.hear(Record(TICK, value=status, at_us=at_us)))
+
+    first = hear(0xFA, -1) + [e for k in range(96) for e in hear(0xF8, k * 10_000)]
+    place = conductor.us_at(950_000)
+    stopped = hear(0xFC, 955_000)
+    still = conductor.us_at(5_000_000)
+    went_on = hear(0xFB, 6_000_000) + hear(0xF8, 6_001_000)
+    again = hear(0xFA, 7_000_000)
+
+    assert [Say("")] == first
+    assert -8_333 == pytest.approx(place, abs=100)  # a clock before bar 1 at the plan's 300 bpm
+    assert [Say, Hold] == [type(e) for e in stopped]
+    assert still - place <= 8_334
+    assert [Say, GoOn] == [type(e) for e in went_on]
+    assert 0 == pytest.approx(conductor.us_at(6_001_000), abs=100)
+    assert [Stop] == [type(e) for e in again]
+
+
+def test_recorded_clock_is_found_to_half_a_millisecond(tmp_path: Path, rng: np.random.Generator) -> None:
+    """The clocks of a take's journal, freed of a jitter of 2 ms: within 1 ms of where they were meant."""
+    times = clock_times("step", 12 + 24 * (4 * BARS + 7), us_per_quarter=60e6 / 290)
+    outcome, _ = one_take(scripted(times, rng), tmp_path)
+    assert outcome.folder is not None
+    heard = clock_of(read_journal(outcome.folder / JOURNAL), 0)
+    assert heard is not None
+    off_ms = (heard.at_us - times[12 + heard.position]) / 1000
+
+    assert 0 == heard.position[0]
+    assert np.sqrt(np.mean(off_ms**2)) < 1.0
