@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.divisions import DIVISIONS
+from heeltap.core.mixtures import chi_mixture, half_width
 from heeltap.core.noise import MODELS, Noise, correlations, fit_noise, lag_products
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Beat, Division, Overall, SectionRow
@@ -194,7 +195,7 @@ def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: 
     noise = noise or fit_noise(offsets)
     mean, freedom = _square_sums(mask, n)
     freedom = 1 / (1 / freedom + _excess_kurtosis(noise.whitened(offsets)[mask]) / (2 * n))
-    low, high = _chi_mixture(squares / mean, freedom, noise.weight)
+    low, high = chi_mixture(squares / mean, freedom, noise.weight)
     return Estimate(value, (min(low, value), max(high, value)), n, _few_note(offsets.size))
 
 
@@ -240,34 +241,6 @@ def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | Non
     return Estimate(value, (value - half, value + half), n, _few_note(offsets.size))
 
 
-def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: float = 0.95) -> float:
-    """Half-width of the central interval of a mixture of centred Student's t, by bisection to a ten-thousandth.
-
-    ``scale`` and ``weight`` have one number a noise model (`Noise.error_variance`, `Noise.weight`).
-    """
-    from scipy.special import stdtr, stdtrit
-
-    plausible = _plausible(weight)
-    scale, weight = np.maximum(scale[plausible], 1e-12), weight[plausible]
-    widest = float(stdtrit(freedom, 0.5 + level / 2))
-    low, high = widest * float(scale.min()), widest * float(scale.max())
-    while high - low > 1e-4 * high:
-        middle = (low + high) / 2
-        if float(weight @ stdtr(freedom, middle / scale)) < 0.5 + level / 2:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
-def _plausible(weight: FloatArray) -> BoolArray:
-    """Models that matter: those left out weigh less than a hundred-thousandth together, and cost as much as the others."""
-    order = np.argsort(weight)
-    out = np.zeros(weight.size, dtype=np.bool_)
-    out[order[np.cumsum(weight[order]) > 1e-5 * weight.sum()]] = True
-    return out
-
-
 def _square_sums(mask: BoolArray, n: int) -> tuple[FloatArray, FloatArray]:
     """Mean (in stroke variances) and degrees of freedom of the sum of squares about the mean, under each model."""
     pairs = lag_products(mask.astype(np.float64))
@@ -286,23 +259,6 @@ def _excess_kurtosis(shocks: FloatArray) -> float:
     """Excess kurtosis, never below 0, two and a half times: a sample shows too little of it."""
     centred = shocks - shocks.mean()
     return 2.5 * max(float(np.mean(centred**4) / np.mean(centred**2) ** 2) - 3.0, 0.0)
-
-
-def _chi_mixture(variance: FloatArray, freedom: FloatArray, weight: FloatArray) -> tuple[float, float]:
-    """Central 95 % of a mixture of scaled inverse chi-squares, as standard deviations."""
-    from scipy.special import chdtrc
-
-    plausible = _plausible(weight)
-    variance, freedom, weight = variance[plausible], freedom[plausible], weight[plausible]
-    found = []
-    for level in (0.025, 0.975):
-        low, high = np.log(float(variance.min()) / 100), np.log(float(variance.max()) * 1e6)
-        while high - low > 2e-4:
-            middle = (low + high) / 2
-            below = float(weight @ chdtrc(freedom, freedom * variance / np.exp(middle)))
-            low, high = (middle, high) if below < level else (low, middle)
-        found.append(float(np.exp(high / 2)))
-    return found[0], found[1]
 
 
 @dataclass(frozen=True, slots=True)

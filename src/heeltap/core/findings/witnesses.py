@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.core.mixtures import half_width
 from heeltap.core.noise import MODELS, from_cosines, products_under, to_cosines, variances
-from heeltap.core.stats import half_width
 
 __all__ = ["Answer", "Bench", "Stakes", "step_down"]
 
