@@ -89,5 +89,5 @@ def _messages(notes: list[tuple[int, int, int, int]], channel: int, end_us: int)
             rows.append((at, 1, bytes((0x90 | channel, key, velocity)), DRUM))
             if after > at:
                 rows.append((min(at + length, after), 0, bytes((0x80 | channel, key, 0)), "off"))
-    rows.sort(key=lambda row: row[:2])
+    rows.sort(key=lambda row: row[:3])
     return Schedule(as_ints(r[0] for r in rows), tuple(r[2] for r in rows), tuple(r[3] for r in rows), end_us)

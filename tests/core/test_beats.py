@@ -1,0 +1,41 @@
+"""Drum patterns as strokes."""
+
+import pytest
+
+from heeltap.core.beats import Beat, BeatLine, hits_of
+from heeltap.core.exercise import ClickPlan
+from heeltap.core.meter import Metre
+from heeltap.core.pattern import parse_pattern
+from heeltap.errors import PlanError
+
+FOUR = Metre(4, 4)
+
+
+def a_beat() -> Beat:
+    """Kick over two bars, snare over one."""
+    kick = tuple(parse_pattern(text, FOUR) for text in ("1", "1 (2)&"))
+    return Beat("try", "", FOUR, (BeatLine("kick", 36, kick), BeatLine("snare", 38, (parse_pattern("3", FOUR),))))
+
+
+def test_lines_repeat_each_in_its_own_length() -> None:
+    """Two bars of kick, one of snare, over three bars; in time order."""
+    hits = hits_of(a_beat(), 3)
+    expected = [(0, 36), (20_160, 38), (40_320, 36), (55_440, 36), (60_480, 38), (80_640, 36), (100_800, 38)]
+
+    assert expected == list(zip(hits.at_tick.tolist(), hits.key.tolist(), strict=True))
+
+
+def test_silent_bars_and_fading_are_the_clicks() -> None:
+    """Bars that are off have no stroke; fading makes later bars softer and ends in silence."""
+    on_off = hits_of(a_beat(), 4, click=ClickPlan("bars", 1, 1))
+    fading = hits_of(a_beat(), 8, click=ClickPlan("fade"))
+
+    assert {0, 2} == set((on_off.at_tick // 40_320).tolist())
+    assert fading.at_tick.max() < 6 * 40_320
+    assert fading.strength[0] > fading.strength[-1] > 0
+
+
+def test_pattern_is_not_made_of_beats() -> None:
+    """A click plan that names single beats is refused."""
+    with pytest.raises(PlanError, match="'one' of a drum pattern; expected every, 'bars 2\\+2' or fade"):
+        hits_of(a_beat(), 2, click=ClickPlan("one"))
