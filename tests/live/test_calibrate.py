@@ -76,6 +76,14 @@ def test_settling_and_wild_taps_do_not_pull(rng: np.random.Generator) -> None:
     assert abs(delay.delay_ms + 28) < delay.uncertainty_ms + 3
 
 
+def test_nearest_of_two_taps_counts(rng: np.random.Generator) -> None:
+    """A second tap in between each two clicks changes nothing."""
+    taps = tapped(rng)
+    both = np.sort(np.concatenate([taps, taps + 270_000]))
+
+    assert feel_offset(taps, CLICKS) == feel_offset(both, CLICKS)
+
+
 @pytest.mark.parametrize(
     ("taps", "words"),
     [

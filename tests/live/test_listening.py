@@ -63,6 +63,7 @@ def test_interval_covers_a_hundred_recordings(known: bool) -> None:
         {"microphone_ms": -150.0},
         {"input_ms": -40.0},
         {"clicks": 18},
+        {"drift": 2e-4, "knocks": 14},
     ],
 )
 def test_delay_in_awkward_rooms(change: dict[str, float]) -> None:
@@ -116,6 +117,32 @@ def test_noise_alone_is_declined(rng: np.random.Generator) -> None:
     _, rate_hz, sent, stamps = Scene().record()
 
     assert isinstance(microphone_delay(0.1 * rng.standard_normal(1_400_000), rate_hz, sent, stamps), Declined)
+
+
+def test_knocks_on_a_click_do_not_count() -> None:
+    """Some knocks fall on a click: they are left out, and the others give the delay."""
+    scene = Scene(seed=5)
+    audio, rate_hz, sent, stamps = scene.record()
+    on_click = sent[:6] + round(1000 * (scene.delay_ms + 6.0))
+
+    answer = microphone_delay(audio, rate_hz, sent, np.sort(np.concatenate([stamps, on_click])))
+
+    assert isinstance(answer, Delay)
+    assert abs(answer.delay_ms - scene.delay_ms) < 0.5
+    assert answer.n <= stamps.size
+
+
+def test_wild_stamps_do_not_pull() -> None:
+    """A quarter of the stamps 3.5 ms late, as from a port that bundles messages: the others decide."""
+    scene = Scene(seed=6)
+    audio, rate_hz, sent, stamps = scene.record()
+    late = stamps.copy()
+    late[::4] += 3_500
+
+    answer = microphone_delay(audio, rate_hz, sent, late)
+
+    assert isinstance(answer, Delay)
+    assert abs(answer.delay_ms - scene.delay_ms) < 0.3
 
 
 def test_stray_stamps_do_not_count() -> None:

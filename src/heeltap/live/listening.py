@@ -319,8 +319,6 @@ def _fit(click_ms: FloatArray, click_lag: FloatArray, knock_ms: FloatArray, knoc
     for name, which in kinds:
         if np.count_nonzero(keep & which) < NEEDED:
             return Declined(f"too few {name}s agree with each other: knock firmly, one knock at a time")
-        if (wander := float(np.std(rest[keep & which]))) > _JITTER_MS:
-            return Declined(f"the {name}s scatter by {wander:.0f} ms: a wireless route is not for scoring")
     delay, contrast, kept = float(values[0] - values[1]), np.array([1.0, -1.0, 0.0]), keep & ~is_click
     if delay < _LEAST_MS:
         return Declined(f"a delay of {delay:.0f} ms cannot be: what was heard is not click and knock")
