@@ -221,18 +221,19 @@ def weaknesses(students: Sequence[Student]) -> tuple[tuple[Weakness, ...], ...]:
 
 
 def _of_one(student: Student, alpha: float) -> tuple[Weakness, ...]:
-    """The student's findings with a remedy whose p is small enough, one row for each kind and direction."""
-    seen: dict[tuple[str, bool], list[tuple[float, Finding, int]]] = {}
+    """The student's findings with a remedy whose p is small enough, one row a kind: the direction that is surest."""
+    seen: dict[str, list[tuple[float, Finding, int]]] = {}
     for take in student.takes:
         for found in take.findings:
             p = found.p_adjusted
             if found.code != NOTHING and p is not None and remedy_of(found.code, found.effect_ms) is not None:
-                seen.setdefault((found.code, found.effect_ms < 0), []).append((p, found, take.item))
+                seen.setdefault(found.code, []).append((p, found, take.item))
     rows = []
-    for (code, _), said in seen.items():
+    for code, said in seen.items():
         least, found, item = min(said, key=lambda one: (one[0], -abs(one[1].effect_ms)))
+        takes = sum((one.effect_ms < 0) == (found.effect_ms < 0) for _, one, _ in said)
         if least <= alpha:
-            rows.append((least, Weakness(code, found.effect_ms, found.text, item, len(said))))
+            rows.append((least, Weakness(code, found.effect_ms, found.text, item, takes)))
     return tuple(row for _, row in sorted(rows, key=lambda one: one[0]))
 
 
