@@ -303,8 +303,11 @@ def _exit_code(outcome: "DrillOutcome", interrupted: str) -> int:
 def _recover(takes: Path) -> None:
     """Finish what a killed run left behind, and say so on stderr."""
     from heeltap.jobs.keeping import recover
+    from heeltap.jobs.silence import silence_left
 
-    for one in recover(takes):
+    found = recover(takes)
+    silence_left(found)
+    for one in found:
         if one.problem:
             print(f"heeltap: a take that was left behind cannot be finished: {one.problem}", file=sys.stderr)
         else:

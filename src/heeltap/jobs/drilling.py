@@ -10,39 +10,37 @@ import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
 
-from heeltap import __version__
 from heeltap.core.arrays import as_ints
 from heeltap.core.notes import make_notes
 from heeltap.core.result import Result
 from heeltap.errors import HeeltapError
-from heeltap.files.context import Context, LeftOut, plan_out
 from heeltap.files.journal import read_journal
 from heeltap.files.left_out import leave_out
-from heeltap.files.places import takes_dir
-from heeltap.files.takes import list_takes, open_take, read_context, set_aside
+from heeltap.files.takes import open_take, set_aside
 from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.drill_settings import Settings, context_of, held_of
 from heeltap.jobs.following import Conductor
 from heeltap.jobs.hearing import events_of
 from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
-from heeltap.jobs.player import Player, Presses, check_controls
+from heeltap.jobs.player import Presses, check_controls
 from heeltap.jobs.reading import Played
-from heeltap.jobs.route import Route, route_of
+from heeltap.jobs.route import route_of
 from heeltap.jobs.scoring import score_take
 from heeltap.jobs.sending import sound_of_port, what_is_sent
+from heeltap.jobs.silence import silence
 from heeltap.live import records, session
-from heeltap.live.clock import Clock, SystemClock, wall_now
+from heeltap.live.clock import Clock, SystemClock
 from heeltap.live.engine import Engine, EngineSpec, start_engine
 from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.session import Effect, Event, Feedback, Phase, State
+from heeltap.live.session import Effect, Event, Phase, State
 from heeltap.live.sheet import sheet_of
-from heeltap.ports.keys import UNCERTAINTY_MS, key_message
-from heeltap.ports.schedule import Schedule
+from heeltap.ports.keys import key_message
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
 
@@ -54,46 +52,6 @@ INTERRUPTED = "interrupted"
 
 Face = Callable[[State, tuple[Effect, ...]], None]
 """Shows a state; the effects say which bars are new."""
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """How a drill is played."""
-
-    in_port: str
-    """A device, ``keys``, or ``fake:`` with a file."""
-    out_port: str | None = None
-    """Where the click goes; None is silent."""
-    feedback: Feedback = Feedback.BAR
-    delay_ms: float | None = None
-    """Known delay of the route; None takes what is kept for these ports."""
-    retrigger_ms: float | None = None
-    takes: Path = field(default_factory=takes_dir)
-    """The folder of all takes."""
-    script: Schedule | None = None
-    """What a ``fake:`` input plays, instead of a file."""
-    virtual: bool = False
-    """Make ports of those names for others to connect to."""
-    start_delay_us: int = 300_000
-    send_clock: bool = False
-    """Send MIDI clock, start and stop to the output as well."""
-    song_bar: int | None = None
-    """The bar of its own song at which a receiver of the clock begins; None is a plain start."""
-    player: Player = field(default_factory=Player)
-    """Further inputs, split, pads and hands-free controls."""
-    follow_clock: str | None = None
-    """Play to the MIDI clock of this input, which may be one that is played; None is our own click."""
-
-    @property
-    def in_ports(self) -> tuple[str, ...]:
-        """Every input, the first one first; one that gives the clock only is the last."""
-        played = self.in_port, *self.player.more_in
-        return played if self.follow_clock in (None, *played) else (*played, str(self.follow_clock))
-
-    @property
-    def clock_input(self) -> int:
-        """Index of the input whose clock is followed; -1 for none."""
-        return -1 if self.follow_clock is None else self.in_ports.index(self.follow_clock)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,10 +83,12 @@ class Run:
             A port, the takes folder or what is known of the route cannot be opened; nothing is left behind.
         """
         check_controls(settings.player, drill.plan)
+        for name in settings.player.more_in:
+            route_of(name, settings.out_port)  # a wireless one is refused like the first
         self._drill, self._settings = drill, settings
         self._clock = SystemClock() if clock is None else clock
         route = route_of(settings.in_port, settings.out_port, given_ms=settings.delay_ms)
-        self._context = _context(drill, settings, route)
+        self._context = context_of(drill, settings, route)
         sheet = sheet_of(
             drill.plan,
             title=drill.title,
@@ -221,6 +181,8 @@ class Run:
             self.stop()
         self._take_in(self._engine.stop())
         report = self._engine.report
+        if report is None:  # it was killed, and could silence nothing
+            silence(self._settings.out_port)
         fault = "" if report is None else report.fault
         played = self.state.ending == "played"
         ending = self.state.ending if played or not fault else fault
@@ -258,7 +220,7 @@ class Run:
         report = self._engine.report
         context = msgspec.structs.replace(
             self._context,
-            left_out=_held(self.state),
+            left_out=held_of(self.state),
             dropped=max(0, len(self._notes) - count),
             engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
         )
@@ -285,6 +247,7 @@ class Run:
             journal=self._take.journal,
             header={"trace": self._take.name, "bpm": self._tempo_bpm, "note": ""},
             start_delay_us=settings.start_delay_us,
+            terminal=settings.terminal,
             script=settings.script,
             virtual=settings.virtual,
         )
@@ -348,56 +311,3 @@ def interrupts() -> Iterator[threading.Event]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def _context(drill: Drill, settings: Settings, route: Route) -> Context:
-    """What is known before the first click."""
-    return Context(
-        heeltap=__version__,
-        name=drill.name,
-        title=drill.title,
-        date=wall_now().isoformat(timespec="seconds"),
-        exercise=drill.exercise,
-        plan=plan_out(drill.plan),
-        lean_ms=drill.lean_ms,
-        pocket_ms=drill.pocket_ms,
-        delay_ms=route.delay_ms,
-        delay_uncertainty_ms=route.uncertainty_ms,
-        delay_method=route.method,
-        delay_note=route.note,
-        selftest=route.selftest,
-        trusted=route.trusted,
-        retrigger_ms=settings.retrigger_ms,
-        resolution_ms=UNCERTAINTY_MS if KEYS_NAME in settings.in_ports else None,
-        feedback=settings.feedback.value,
-        take_number=_take_number(drill, settings),
-        in_port=settings.in_port,
-        more_in_ports=list(settings.player.more_in),
-        split_key=settings.player.split_key,
-        retrigger_of=dict(settings.player.retrigger_of),
-        controls=settings.player.controls.texts,
-        out_port=settings.out_port or "",
-        clock_input=settings.clock_input,
-        heard=drill.heard,
-        seed=drill.seed,
-        count_in_us=drill.count_in_us,
-    )
-
-
-def _held(state: State) -> list[LeftOut]:
-    """Where the player held the take."""
-    ends = ((gap, state.now_us if gap.to_us is None else gap.to_us) for gap in state.gaps if gap.why == "held")
-    return [LeftOut(gap.from_us, max(gap.from_us, to_us), "held") for gap, to_us in ends]
-
-
-def _take_number(drill: Drill, settings: Settings) -> int:
-    """Which take of this exercise it is; only ``fade`` needs to know, and reading a thousand contexts takes a while."""
-    if settings.feedback is not Feedback.FADE:
-        return 1
-    number = 1
-    for folder in list_takes(settings.takes):
-        try:
-            number += read_context(folder).name == drill.name
-        except HeeltapError:
-            continue
-    return number

@@ -26,6 +26,7 @@ from heeltap.live.clock import Clock, SystemClock
 from heeltap.live.inputs import open_input, open_output, reopen_input, reopen_output
 from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.live.records import DIED, KEY, STOP, Record
+from heeltap.live.rescue import Terminal, give_back
 from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
 from heeltap.ports.base import InPort, OutPort, quiet_stderr
 from heeltap.ports.loop import open_loop
@@ -69,6 +70,8 @@ class EngineSpec:
     """One of `heeltap.ports.base.APIS`."""
     virtual: bool = False
     """Make ports of those names for others to connect to, instead of connecting to devices."""
+    terminal: Terminal | None = None
+    """Given back as it was when the process that started this one is killed."""
     real_time: bool = True
     """Ask for real-time scheduling."""
     make_output: Callable[[Schedule, Callable[[], int]], OutPort] | None = None
@@ -216,6 +219,8 @@ def _process(spec: EngineSpec, sock: socket.socket, news: Connection) -> None:
     stop_collecting()
     with quiet_stderr():  # what a driver has to say in the middle of a take would land on the screen
         report = loop.run()
+    if channel.closed_by_peer and spec.terminal is not None:
+        give_back(spec.terminal)
     with contextlib.suppress(OSError):  # nobody may be left to read it
         news.send(("report", report))
     channel.close()

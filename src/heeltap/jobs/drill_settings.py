@@ -1,0 +1,119 @@
+"""How a drill is played, and what is written down of it before the first click.
+
+Inside: `Settings`, `context_of`, `held_of`.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from heeltap import __version__
+from heeltap.errors import HeeltapError
+from heeltap.files.context import Context, LeftOut, plan_out
+from heeltap.files.places import takes_dir
+from heeltap.files.takes import list_takes, read_context
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.player import Player
+from heeltap.jobs.route import Route
+from heeltap.live.clock import wall_now
+from heeltap.live.inputs import KEYS_NAME
+from heeltap.live.rescue import Terminal
+from heeltap.live.session import Feedback, State
+from heeltap.ports.keys import UNCERTAINTY_MS
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["Settings", "context_of", "held_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a drill is played."""
+
+    in_port: str
+    """A device, ``keys``, or ``fake:`` with a file."""
+    out_port: str | None = None
+    """Where the click goes; None is silent."""
+    feedback: Feedback = Feedback.BAR
+    delay_ms: float | None = None
+    """Known delay of the route; None takes what is kept for these ports."""
+    retrigger_ms: float | None = None
+    takes: Path = field(default_factory=takes_dir)
+    """The folder of all takes."""
+    script: Schedule | None = None
+    """What a ``fake:`` input plays, instead of a file."""
+    virtual: bool = False
+    """Make ports of those names for others to connect to."""
+    start_delay_us: int = 300_000
+    send_clock: bool = False
+    """Send MIDI clock, start and stop to the output as well."""
+    song_bar: int | None = None
+    """The bar of its own song at which a receiver of the clock begins; None is a plain start."""
+    terminal: Terminal | None = None
+    """The terminal as it was before it was drawn on: the engine gives it back when the program that draws is killed."""
+    player: Player = field(default_factory=Player)
+    """Further inputs, split, pads and hands-free controls."""
+    follow_clock: str | None = None
+    """Play to the MIDI clock of this input, which may be one that is played; None is our own click."""
+
+    @property
+    def in_ports(self) -> tuple[str, ...]:
+        """Every input, the first one first; one that gives the clock only is the last."""
+        played = self.in_port, *self.player.more_in
+        return played if self.follow_clock in (None, *played) else (*played, str(self.follow_clock))
+
+    @property
+    def clock_input(self) -> int:
+        """Index of the input whose clock is followed; -1 for none."""
+        return -1 if self.follow_clock is None else self.in_ports.index(self.follow_clock)
+
+
+def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
+    """What is known before the first click."""
+    return Context(
+        heeltap=__version__,
+        name=drill.name,
+        title=drill.title,
+        date=wall_now().isoformat(timespec="seconds"),
+        exercise=drill.exercise,
+        plan=plan_out(drill.plan),
+        lean_ms=drill.lean_ms,
+        pocket_ms=drill.pocket_ms,
+        delay_ms=route.delay_ms,
+        delay_uncertainty_ms=route.uncertainty_ms,
+        delay_method=route.method,
+        delay_note=route.note,
+        selftest=route.selftest,
+        trusted=route.trusted,
+        retrigger_ms=settings.retrigger_ms,
+        resolution_ms=UNCERTAINTY_MS if KEYS_NAME in settings.in_ports else None,
+        feedback=settings.feedback.value,
+        take_number=_take_number(drill, settings),
+        in_port=settings.in_port,
+        more_in_ports=list(settings.player.more_in),
+        split_key=settings.player.split_key,
+        retrigger_of=dict(settings.player.retrigger_of),
+        controls=settings.player.controls.texts,
+        out_port=settings.out_port or "",
+        clock_input=settings.clock_input,
+        heard=drill.heard,
+        seed=drill.seed,
+        count_in_us=drill.count_in_us,
+    )
+
+
+def held_of(state: State) -> list[LeftOut]:
+    """Where the player held the take."""
+    ends = ((gap, state.now_us if gap.to_us is None else gap.to_us) for gap in state.gaps if gap.why == "held")
+    return [LeftOut(gap.from_us, max(gap.from_us, to_us), "held") for gap, to_us in ends]
+
+
+def _take_number(drill: Drill, settings: Settings) -> int:
+    """Which take of this exercise it is; only ``fade`` needs to know, and reading a thousand contexts takes a while."""
+    if settings.feedback is not Feedback.FADE:
+        return 1
+    number = 1
+    for folder in list_takes(settings.takes):
+        try:
+            number += read_context(folder).name == drill.name
+        except HeeltapError:
+            continue
+    return number
