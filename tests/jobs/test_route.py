@@ -87,8 +87,9 @@ def test_selftest_of_the_ports_goes_before_the_machines() -> None:
     other = route_of("Keys", "Module")
     keep_selftest(a_test())
     machine = route_of("Keys", "Module")
+    both = route_of("Pad MIDI 1", "Pad MIDI 1")
 
-    assert (False, None, True) == (without.trusted, other.trusted, machine.trusted)
+    assert (False, None, True, False) == (without.trusted, other.trusted, machine.trusted, both.trusted)
     assert "2026-01-02: stamps stray 0.3 ms" == machine.selftest
 
 

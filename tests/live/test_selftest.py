@@ -144,6 +144,16 @@ def test_lost_doubled_swapped_and_strange_notes_are_told_apart(rng: np.random.Ge
     assert summary(report).endswith("not trustworthy")
 
 
+def test_lateness_counts_for_both_together_only(rng: np.random.Generator) -> None:
+    """Notes that leave up to 2 ms late make no stamp stray, but an exact player would be charged with them."""
+    report = measured(a_journal(rng, notes=600, late_ms=2.0, jitter_ms=0.1))
+
+    assert report.stamp_ms is not None
+    assert report.echo_ms is not None
+    assert report.stamp_ms.max < 0.1
+    assert 0.9 < report.echo_ms.max < 1.2
+
+
 @pytest.mark.parametrize("drift_ppm", [-80.0, 0.0, 150.0])
 def test_drift_of_the_drivers_clock(rng: np.random.Generator, drift_ppm: float) -> None:
     """A driver's clock that runs off is told in parts per million, with an interval that holds the truth, and spoils no
