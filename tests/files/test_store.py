@@ -269,6 +269,23 @@ def test_two_programs_at_once_lose_nothing(tmp_path: Path) -> None:
         assert 80 == store.count()
 
 
+def test_reading_goes_on_while_another_program_changes_everything(tmp_path: Path) -> None:
+    """The write-ahead log: a list sees the content as it was before the change that is still open."""
+    with open_store(tmp_path) as store:
+        store.add([(a_take(), b"")])
+    other = sqlite3.connect(index_file(tmp_path), isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    other.execute("PRAGMA cache_size = 1")
+    other.execute("PRAGMA cache_spill = 1")
+    other.executemany("INSERT INTO results VALUES (?, zeroblob(3000))", ((f"r{n}",) for n in range(500)))
+    try:
+        with open_store(tmp_path, busy_ms=50) as store:
+            assert [a_take()] == store.takes()
+            assert store.result("r1") is None
+    finally:
+        other.close()
+
+
 def test_findings_survive_as_text() -> None:
     """Codes and sizes come back to the last digit; none is an empty text."""
     found = (("scatter-off-beats", -0.1), ("fills", 1e-7))

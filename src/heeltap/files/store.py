@@ -210,8 +210,12 @@ def _open_writable(path: Path, busy_ms: int) -> Store:
         if found > NEWEST:
             raise StoreError(_newer(path, found))
         if found < NEWEST:
-            db.execute("PRAGMA journal_mode = WAL")
             _migrate(db, path)
+        if str(db.execute("PRAGMA journal_mode").fetchone()[0]) != "wal":
+            # After the schema, and not insisted on: the switch does not wait for others (with it first, one of 160 programs
+            # that began at once failed); until it is made, two programs wait for each other's changes, no more.
+            with contextlib.suppress(sqlite3.OperationalError):
+                db.execute("PRAGMA journal_mode = WAL")
         # A crash of the machine may lose the last take of the index (a rebuild finds it), never damage it.
         db.execute("PRAGMA synchronous = NORMAL")
     except BaseException:
