@@ -228,6 +228,13 @@ def test_rest_is_due_after_half_an_hour_and_over_after_five_minutes() -> None:
     assert "rest" != after(*takes, minutes=39 + 5).action
 
 
+def test_takes_from_the_future_ask_for_no_rest() -> None:
+    """A clock that was set back does not make an hour of playing."""
+    takes = [a_take("anchor", 1, 96.0, 0.8, minutes=500 + 4 * n, length_s=180.0) for n in range(10)]
+
+    assert "rest" != after(*takes, minutes=0).action
+
+
 @given(bpm=st.integers(40, 200))
 def test_tempo_steps_are_four_to_five_percent(bpm: int) -> None:
     """As near as whole numbers come."""

@@ -11,6 +11,7 @@ from heeltap.core.findings.columns import as_offsets
 from heeltap.core.findings.kinds import FINDING_KINDS
 from heeltap.core.result import Advice, Counts, Finding, Overall, Replay
 from heeltap.jobs.drill_plan import drill_of
+from heeltap.jobs.making import make
 
 
 def advice(
@@ -130,7 +131,7 @@ def test_every_remedy_answers_a_kind_of_finding() -> None:
 @pytest.mark.parametrize("key", list(REMEDIES))
 @pytest.mark.parametrize("bpm", [30.0, 63.4, 96.0, 140.0, 299.0])
 def test_every_exercise_that_is_advised_can_be_drilled(key: str, bpm: float) -> None:
-    """As typed, at slow and fast songs' tempi; the table's limits are those of the grades."""
+    """As typed, at slow and fast songs' tempi: the song's beat, halved as often as the grade asks for."""
     code = next(kind.code for kind in FINDING_KINDS if kind.advice == key and kind.measure != "scatter")
     (said,) = advice([finding(code, 20.0)], bpm=bpm)
     what, _, tempo = (said.exercise or "").partition(" --tempo ")
@@ -138,4 +139,16 @@ def test_every_exercise_that_is_advised_can_be_drilled(key: str, bpm: float) -> 
     drill = drill_of(what, tempo_bpm=float(tempo))
 
     assert float(tempo) == pytest.approx(60e6 / int(drill.plan.tempo.us_per_quarter[0]), abs=0.01)
-    assert float(tempo) == min(max(round(bpm), 40), REMEDIES[key].fastest_bpm)
+    assert any(float(tempo) == round(max(bpm, 40.0) / parts) for parts in (1, 2, 4))
+    assert REMEDIES[key].fastest_bpm / 2 < float(tempo) or float(tempo) == round(max(bpm, 40.0))
+
+
+@pytest.mark.parametrize("key", list(REMEDIES))
+def test_the_limits_of_the_table_are_those_of_the_grades(key: str) -> None:
+    """Every remedy can be made at its limit, with each of a few seeds."""
+    remedy = REMEDIES[key]
+
+    for seed in range(1, 9):
+        assert (
+            remedy.fastest_bpm == make(remedy.family, remedy.grade, seed=seed, tempo_bpm=remedy.fastest_bpm).tempo_bpm
+        )

@@ -156,6 +156,8 @@ def _playing_s(history: Sequence[PastTake], now: datetime) -> float:
     total, edge = 0.0, now
     for take in reversed(history):
         begun = when(take)
+        if begun > now:  # the machine's clock was set back
+            continue
         if (edge - begun - timedelta(seconds=take.length_s)).total_seconds() >= REST_S:
             break
         total, edge = total + take.length_s, begun

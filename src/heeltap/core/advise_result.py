@@ -125,6 +125,8 @@ def _everywhere(bpm: float) -> Advice:
 
 
 def _exercise(remedy: Remedy, bpm: float) -> str:
-    """What `heeltap drill` takes, at the song's own beat where the grade goes so fast."""
-    tempo = min(max(round(bpm), _SLOWEST_BPM), remedy.fastest_bpm)
-    return f"{remedy.family} {remedy.grade} --tempo {tempo:g}"
+    """What `heeltap drill` takes, at the song's own beat; a song too fast for the grade is counted in halves."""
+    tempo = max(bpm, _SLOWEST_BPM)
+    while round(tempo) > remedy.fastest_bpm:
+        tempo /= 2
+    return f"{remedy.family} {remedy.grade} --tempo {round(tempo)}"
