@@ -1,17 +1,22 @@
 """What to do after one take: the bars, the exercise, a simpler part, or that it holds."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from heeltap.core.advise_kinds import REMEDIES, remedy_of
-from heeltap.core.advise_result import advice_of
+from heeltap.core.advise_result import advice_of, course_aside
 from heeltap.core.findings.columns import as_offsets
 from heeltap.core.findings.kinds import FINDING_KINDS
-from heeltap.core.result import Advice, Counts, Finding, Overall, Replay
+from heeltap.core.notes import make_notes
+from heeltap.core.result import Advice, Counts, Finding, Overall, Replay, Result
 from heeltap.jobs.drill_plan import drill_of
 from heeltap.jobs.making import make
+from heeltap.jobs.reading import Played
+from heeltap.jobs.scoring import score_take
+from tests.makers.drills import counted_plan
 
 
 def advice(
@@ -37,6 +42,13 @@ def advice(
     overall = Overall(n, 0.0, None, 9.0, None, in_pocket, 80.0)
     counts = Counts(max(n, 1), n - missed, missed, 0, 0, 0)
     return advice_of(findings, again, overall, counts, table, delay_known=delay_known)
+
+
+def a_result() -> Result:
+    """The result of a short take."""
+    plan = counted_plan(["1 2 3 4"] * 4)
+    notes = make_notes(plan.at_us, [60] * 16, [80] * 16, duration_us=[50_000] * 16)
+    return score_take(Played(notes, plan.tempo, plan.metre, plan, file="take", part="pads"))
 
 
 def finding(code: str, effect_ms: float = -20.0) -> Finding:
@@ -117,6 +129,15 @@ def test_nothing_is_said_of_a_handful_of_strokes() -> None:
     """Findings are silent there, too."""
     assert () == advice([finding("fills")], [Replay(1, 2, "")], n=20)
     assert () == advice(n=0)
+
+
+def test_after_an_exercise_only_bars_and_rest_are_said() -> None:
+    """What comes next is for the history to say; everything else of the result stays."""
+    rows = tuple(Advice(action, action) for action in ("simplify", "replay", "drill", "rest", "retest"))
+    result = replace(a_result(), advice=rows)
+
+    assert ["replay", "rest"] == [one.action for one in course_aside(result).advice]
+    assert replace(result, advice=()) == replace(course_aside(result), advice=())
 
 
 def test_every_remedy_answers_a_kind_of_finding() -> None:
