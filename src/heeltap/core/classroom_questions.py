@@ -36,26 +36,50 @@ class Question:
     kind: str
     """``even``, ``same`` (the same events), ``alike`` (the same strokes to within `ALIKE_MS`)."""
     who: tuple[int, ...]
-    """Indices of students; one where both takes are one student's."""
+    """Indices of students; one where all takes are one student's."""
     takes: tuple[ClassTake, ...]
     size: float
-    """Scatter in ms for ``even``, share of strokes alike for the others."""
+    """Scatter in ms for ``even``, the least share of strokes alike for the others."""
 
 
 def questions(students: Sequence[Student]) -> tuple[Question, ...]:
-    """What to ask, by student."""
+    """What to ask, by student; takes of the same people are one question."""
     owned = [(who, take) for who, student in enumerate(students) for take in student.takes]
     even = {id(take): float(np.std(take.offset_ms)) for _, take in owned if _too_even(take)}
     found = [Question("even", (who,), (take,), even[id(take)]) for who, take in owned if id(take) in even]
-    for item in sorted({take.item for _, take in owned}):
-        here = [(who, take) for who, take in owned if take.item == item]
-        for (who, take), (other, second) in combinations(here, 2):
-            who_both = tuple(dict.fromkeys((who, other)))
-            if take.events == second.events:
-                found.append(Question("same", who_both, (take, second), 1.0))
-            elif id(take) not in even and id(second) not in even and (share := _alike(take, second)) >= _ALIKE_SHARE:
-                found.append(Question("alike", who_both, (take, second), share))
-    return tuple(sorted(found, key=lambda question: question.who))
+    one_of_each, same = _same(owned)
+    humans = [(who, take) for who, take in one_of_each if id(take) not in even]
+    return tuple(sorted([*found, *same, *_alikes(humans)], key=lambda question: question.who))
+
+
+Owned = tuple[int, ClassTake]
+"""Index of the student, and a take of theirs."""
+
+
+def _same(owned: Sequence[Owned]) -> tuple[list[Owned], list[Question]]:
+    """One take of each set of events, and a question for each group of people who share some."""
+    by_events: dict[str, list[Owned]] = {}
+    for who, take in owned:
+        by_events.setdefault(take.events, []).append((who, take))
+    groups: dict[tuple[int, ...], list[ClassTake]] = {}
+    for rows in by_events.values():
+        if len(rows) > 1:
+            groups.setdefault(tuple(dict.fromkeys(who for who, _ in rows)), []).extend(take for _, take in rows)
+    found = [Question("same", who, tuple(takes), 1.0) for who, takes in groups.items()]
+    return [rows[0] for rows in by_events.values()], found
+
+
+def _alikes(owned: Sequence[Owned]) -> list[Question]:
+    """A question for each two people, or one, whose takes of one exercise agree stroke by stroke."""
+    groups: dict[tuple[int, ...], list[tuple[float, ClassTake, ClassTake]]] = {}
+    for (who, take), (other, second) in combinations(owned, 2):
+        if take.item == second.item and (share := _alike(take, second)) >= _ALIKE_SHARE:
+            groups.setdefault(tuple(dict.fromkeys((who, other))), []).append((share, take, second))
+    found = []
+    for people, rows in groups.items():
+        takes = {id(take): take for _, *pair in rows for take in pair}
+        found.append(Question("alike", people, tuple(takes.values()), min(share for share, *_ in rows)))
+    return found
 
 
 def _too_even(take: ClassTake) -> bool:
@@ -64,7 +88,10 @@ def _too_even(take: ClassTake) -> bool:
 
 def _alike(one: ClassTake, other: ClassTake) -> float:
     """Share of the common strokes that lie within `ALIKE_MS`; 0 where too few are common."""
-    common, left, right = np.intersect1d(one.place, other.place, return_indices=True)
+    if np.array_equal(one.place, other.place):
+        common = left = right = np.arange(one.place.size)
+    else:
+        common, left, right = np.intersect1d(one.place, other.place, return_indices=True)
     if common.size < max(_ENOUGH, 0.5 * max(one.place.size, other.place.size)):
         return 0.0
     apart = one.offset_ms[left] - other.offset_ms[right]

@@ -137,7 +137,7 @@ def _row(
     lost = len(plan) - counts.planned + counts.missed
     return ClassTake(
         item=number,
-        tempo_bpm=bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0])),
+        tempo_bpm=round(bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0])), 2),
         date=context.date[:40],
         folder=raw.entry.folder,
         figures=Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),

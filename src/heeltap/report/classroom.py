@@ -16,6 +16,7 @@ from pathlib import Path
 from heeltap.core.classroom import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
 from heeltap.core.classroom_page import Classroom
 from heeltap.core.classroom_questions import ALIKE_MS, Question
+from heeltap.core.findings.kinds import kind_of
 from heeltap.report.history import guarded
 from heeltap.report.words import count, ms, signed_ms
 
@@ -72,6 +73,8 @@ class Page:
     heads: tuple[tuple[str, str], ...]
     """Title of each exercise and what it asks for."""
     rows: tuple[PageRow, ...]
+    shared: tuple[str, ...]
+    """What several students share."""
     questions: tuple[str, ...]
     differences: tuple[str, ...]
     problems: tuple[str, ...]
@@ -88,6 +91,7 @@ def page_of(room: Classroom) -> Page:
         subtitle=subtitle,
         heads=tuple((f"{item.number}. {item.title}", _asks(item)) for item in room.items),
         rows=tuple(_row(room, at) for at in range(len(room.students))),
+        shared=_shared(room),
         questions=tuple(_question(room, question) for question in room.questions),
         differences=tuple(_difference(s, take) for s in room.students for take in s.takes if differs(take)),
         problems=room.problems,
@@ -160,8 +164,7 @@ def _at(value_ms: float) -> float:
 
 
 def _stands_out(weakness: Weakness) -> str:
-    takes = f"in {count(weakness.takes, 'take')}, most clearly of exercise {weakness.item}"
-    return f"{weakness.text} ({takes})"
+    return f"{weakness.text} In {count(weakness.takes, 'take')}, most clearly of exercise {weakness.item}."
 
 
 def _next(step: Next, room: Classroom) -> str:
@@ -175,24 +178,45 @@ def _next(step: Next, room: Classroom) -> str:
 
 def _question(room: Classroom, question: Question) -> str:
     """A question with its reason and a harmless answer beside it."""
-    names = " and ".join(room.students[who].name for who in question.who)
+    names = _names([room.students[who].name for who in question.who])
     first = question.takes[0]
     if question.kind == "even":
         return (
             f"{names}, exercise {first.item}, {first.folder}: the strokes scatter by {ms(question.size)} in all, less than "
             "a hand does. Was this played, or did a machine play it?"
         )
-    takes = " and ".join(dict.fromkeys(take.folder for take in question.takes))
-    if question.kind == "same":
-        what = "hold the very same events"
-    else:
+    takes = "; ".join(dict.fromkeys(f"exercise {take.item}, {take.folder}" for take in question.takes))
+    what = "the very same events"
+    if question.kind == "alike":
         what = (
-            f"agree within {ALIKE_MS:g} ms in {100 * question.size:.0f} of 100 strokes, which two takes by hand do not"
+            f"takes that agree within {ALIKE_MS:g} ms in {100 * question.size:.0f} of 100 strokes or more, which two takes "
+            "by hand do not"
         )
-    between = (
-        "Did one of them hand in the other's take by mistake?" if len(question.who) > 1 else "Was one handed in twice?"
-    )
-    return f"{names}, exercise {first.item}: {takes} {what}. {between}"
+    if len(question.who) > 1:
+        return f"{names} handed in {what} ({takes}). Whose are they, and how did the others come by them?"
+    return f"{names} handed in {what} more than once ({takes}). By mistake?"
+
+
+def _names(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _shared(room: Classroom) -> tuple[str, ...]:
+    """What stands out with more than one student, the most frequent first: what a lesson can be about."""
+    by_kind: dict[tuple[str, bool], list[str]] = {}
+    for student, found in zip(room.students, room.weaknesses, strict=True):
+        for weakness in found:
+            by_kind.setdefault((weakness.code, weakness.effect_ms < 0), []).append(student.name)
+    rows = sorted(((key, names) for key, names in by_kind.items() if len(names) > 1), key=lambda row: -len(row[1]))
+    return tuple(f"{_kind(*key)}: {count(len(names), 'student')} ({', '.join(names)})" for key, names in rows)
+
+
+def _kind(code: str, less: bool) -> str:
+    """A kind of finding and its direction in a few words: what was asked, and the answer."""
+    kind = kind_of(code)
+    if kind.measure == "scatter":
+        return f"{kind.asks}: {'less' if less else 'more'}"
+    return f"{kind.asks}: {'earlier' if less else 'later'}" if kind.measure == "place" else kind.asks
 
 
 def _difference(student: Student, take: ClassTake) -> str:
@@ -239,6 +263,7 @@ def class_text(room: Classroom) -> str:
 
 
 def _lists(page: Page) -> Iterator[tuple[str, tuple[str, ...]]]:
+    yield "What several share", page.shared
     yield "Worth a question", page.questions
     yield "Own figures that differ", page.differences
     yield "Could not be used", page.problems
