@@ -3,7 +3,8 @@
 A student's stroke scatters by 8 to 12 ms (white, AR(1) or slow wander) around a place of their own; one or two strokes in
 a hundred are left out; the delay of the gear is measured for two in three. On top of that lies at most one weakness.
 
-Inside: `CLASS_SET`, `PLANTED`, `Pupil`, `pupils`, `write_set`, `keep_raw`, `hand_in_all`, `journal_bytes`.
+Inside: `CLASS_SET`, `PLANTED`, `Pupil`, `pupils`, `write_set`, `keep_raw`, `hand_in_all`, `journal_bytes`,
+`SMALL_SET`, `small_class`.
 """
 
 import json
@@ -32,11 +33,13 @@ from tests.makers.players import stroke_noise
 __all__ = [
     "CLASS_SET",
     "PLANTED",
+    "SMALL_SET",
     "Pupil",
     "hand_in_all",
     "journal_bytes",
     "keep_raw",
     "pupils",
+    "small_class",
     "write_set",
 ]
 
@@ -70,6 +73,21 @@ bars = 32
 """
 """Beats, divisions, changes without a fill, fills of two bars (in a fill of one bar before every change, rushing fills and
 running into changes are the same strokes)."""
+
+SMALL_SET = """\
+format = "heeltap.set/1"
+title = "Two beats"
+pocket_ms = 40
+takes = 1
+done = { in_pocket_percent = 70 }
+
+[[item]]
+family = "anchor"
+grade = 3
+bars = 10
+tempo_bpm = [100, 110]
+"""
+"""One exercise at two tempi: quick to play and to score."""
 
 _SECTIONS = """\
 format = "heeltap.exercise/1"
@@ -235,3 +253,16 @@ def hand_in_all(
         practise_set(rng, pupil, works, root, takes)
         done.append(hand_in(set_path, name=pupil.name, out=folder / f"{number:02d}.handin", takes=root))
     return done
+
+
+def small_class(folder: Path, rng: np.random.Generator, names: Sequence[str] = ("Tove", "Odo")) -> Path:
+    """A folder with the hand-ins of a few students, one take each at 100 bpm, and `SMALL_SET` beside them."""
+    path = folder / "two-beats.toml"
+    path.write_text(SMALL_SET, encoding="utf-8")
+    exercise = open_set(path).works[0].item.exercise
+    assert exercise is not None
+    for number, name in enumerate(names):
+        root = folder / ".homes" / str(number)
+        keep_raw(root, exercise, rng.normal(0, 9, len(plan_of(exercise))))
+        hand_in(path, name=name, out=folder / f"{number}.handin", takes=root)
+    return path

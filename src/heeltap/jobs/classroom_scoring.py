@@ -98,6 +98,12 @@ def _journal(raw: RawTake) -> Journal:
         )
     if not len(journal):
         raise TakeFileError(raw.where, "nothing was played", "a take")
+    # In floats: the difference of two int64 may not fit into one.
+    since_s = (journal.arrival_ns.astype(np.float64) - journal.zero_ns) / 1e9
+    if np.any(np.abs(since_s) > _LONGEST_US / 1e6) or np.any(np.abs(journal.delta_s) > _LONGEST_US / 1e6):
+        raise TakeFileError(raw.where, "times that no take has", f"at most {_LONGEST_US // 3_600_000_000} hours")
+    if np.any(np.diff(journal.arrival_ns) < 0):
+        raise TakeFileError(raw.where, "messages that run backwards", "a journal in the order of its arrivals")
     return journal
 
 
