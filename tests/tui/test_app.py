@@ -14,7 +14,8 @@ from textual.pilot import Pilot
 from heeltap.files.takes import list_takes, load_take
 from heeltap.jobs.drilling import Settings
 from heeltap.live.session import Feedback, Phase
-from heeltap.tui.app import DrillApp, Sheet
+from heeltap.tui.app import DrillApp
+from heeltap.tui.sheet import Sheet
 from tests.jobs.test_drilling import a_drill, settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -175,7 +176,8 @@ import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
 from tests.jobs.test_drilling import a_drill, settings
-from heeltap.tui.app import DrillApp, run_drill
+from heeltap.tui.app import DrillApp
+from heeltap.tui.running import run_drill
 if sys.argv[3] == "broken":
     def broken(self):
         if self.play is not None and self.play.now_us > 600_000:

@@ -47,6 +47,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every error that is not a bug in heeltap is one line on stderr."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     try:
+        if not arguments:
+            return _home()
         args = build_parser().parse_args(arguments)
         args.command_line = shlex.join(["heeltap", *arguments])
         command = _module(args.command)
@@ -63,6 +65,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except BrokenPipeError:
         return _pipe_closed()
+
+
+def _home() -> int:
+    """Without a command: the start screen on a terminal, else the help."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        build_parser().print_help()
+        return 0
+    # By name, as in `heeltap drill`: only those who look at the screens pay for loading them.
+    return int(importlib.import_module("heeltap.tui.running").run_home())
 
 
 def build_parser() -> Parser:

@@ -50,7 +50,7 @@ def _on_screen(drill: "Drill", settings: "Settings") -> int:
     from heeltap.report.text import render
 
     kept = settings.takes / "result.json"
-    screen = importlib.import_module("heeltap.tui.app")
+    screen = importlib.import_module("heeltap.tui.running")
     code: int = screen.run_drill(drill, settings, json=str(kept), at_once=True, leave_at_end=True, kept=False)
     if kept.exists():
         sys.stdout.write(render(from_json(kept.read_bytes())))

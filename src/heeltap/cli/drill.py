@@ -114,6 +114,9 @@ def _add_face(parser: argparse.ArgumentParser) -> None:
         help="when numbers are shown: after each bar, at each stroke, after the take, or less and less often "
         "(default: bar)",
     )
+    parser.add_argument(
+        "--guess", action="store_true", help="ask early, on, or late? before the report is shown (drawn screen only)"
+    )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
     parser.add_argument(
         "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
@@ -139,7 +142,7 @@ def run(args: argparse.Namespace) -> int:
     _recover(settings.takes)
     if drawn:
         # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
-        return int(importlib.import_module("heeltap.tui.app").run_drill(what, settings, json=args.json))
+        return int(importlib.import_module("heeltap.tui.running").run_drill(what, settings, json=args.json, guess=args.guess))
     if settings.player.controls:
         return play_hands_free(what, settings, args.json)
     return play_in_lines(what, settings, args.json)

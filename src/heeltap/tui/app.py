@@ -3,54 +3,44 @@
 Textual is imported here only. One widget draws line by line and refreshes only the lines that changed; that costs a
 fraction of what a widget for every number would. Names of ports and files are text, never markup.
 
-Inside: `DrillApp`, `run_drill`.
+Inside: `DrillApp`.
 """
 
 import os
-import sys
 from collections.abc import Callable
 from multiprocessing import resource_tracker
-from pathlib import Path
 from typing import ClassVar
 
-from rich.segment import Segment
-from rich.style import Style
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.events import Key, Resize
-from textual.geometry import Region
-from textual.strip import Strip
-from textual.widget import Widget
+from textual.events import Click, Key, MouseScrollDown, MouseScrollUp, Resize
 from textual.worker import Worker, WorkerState
 
 from heeltap.errors import HeeltapError
+from heeltap.jobs.drill_changes import at_tempo, changes_of, for_pads, next_drill, simpler, tempo_of
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import Line, Marks, marks_for
-from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings, interrupts
+from heeltap.jobs.drill_text import Line, Span, marks_for
+from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
+from heeltap.jobs.guessing import guess_words, keep_guess
 from heeltap.jobs.handsfree import Listener
 from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Feedback, Phase, State
 from heeltap.live.sheet import sheet_of
-from heeltap.report.json import to_json
-from heeltap.report.text import WIDTH, render
-from heeltap.tui.chart import offset_chart
+from heeltap.tui import keys as keyboard
+from heeltap.tui.after import report_lines
 from heeltap.tui.drawing import View, draw_drill, draw_report
+from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, PADS_HELP, REPORT_KEYS, drill_keys
+from heeltap.tui.page import Look, help_page, page
+from heeltap.tui.sheet import Sheet
 
-__all__ = ["DrillApp", "run_drill"]
+__all__ = ["DrillApp"]
 
 _FRAMES = 30
 """Pictures a second at most."""
 
-_STYLES = {
-    "": Style(),
-    "head": Style(bold=True),
-    "dim": Style(dim=True),
-    "now": Style(bold=True, reverse=True),
-    "out": Style(bold=True, underline=True),
-    "key": Style(bold=True),
-}
-"""How each role looks: with attributes only, so that no meaning is lost where there are no colours."""
+_TEMPO_STEP = 1.05
+"""Slower and faster are 5 %: small enough to stay with, large enough to be felt. Ours."""
 
 _NEXT_FEEDBACK = {
     Feedback.BAR: Feedback.STROKE,
@@ -58,32 +48,6 @@ _NEXT_FEEDBACK = {
     Feedback.AFTER: Feedback.BAR,
     Feedback.FADE: Feedback.BAR,
 }
-
-
-class Sheet(Widget):
-    """Lines of text, drawn by somebody else."""
-
-    DEFAULT_CSS = "Sheet { width: 100%; height: 100%; }"
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._lines: list[Line] = []
-
-    def show(self, lines: list[Line]) -> None:
-        """Show these lines; only those that differ are drawn again."""
-        before, self._lines = self._lines, lines
-        if len(before) != len(lines):
-            self.refresh()
-            return
-        changed = [Region(0, y, self.size.width, 1) for y, line in enumerate(lines) if line != before[y]]
-        if changed:
-            self.refresh(*changed)
-
-    def render_line(self, y: int) -> Strip:
-        """One line of the screen."""
-        spans = self._lines[y] if y < len(self._lines) else []
-        segments = [Segment(span.text, _STYLES[span.role]) for span in spans if span.text]
-        return Strip(segments).adjust_cell_length(self.size.width, Style())
 
 
 class DrillApp(App[int]):
@@ -100,6 +64,7 @@ class DrillApp(App[int]):
         *,
         at_once: bool = False,
         leave_at_end: bool = False,
+        guess: bool = False,
         interrupted: Callable[[], bool] = lambda: False,
         encoding: str | None = "utf-8",
     ) -> None:
@@ -113,6 +78,8 @@ class DrillApp(App[int]):
             Begin without waiting for a key.
         leave_at_end : bool
             Leave when the take is over instead of showing its report.
+        guess : bool
+            Ask "early, on, or late?" before the report is shown.
         interrupted : callable
             Asked with every picture whether the system wants us to end.
         encoding : str or None
@@ -137,6 +104,11 @@ class DrillApp(App[int]):
         self._exit_code = 0
         self._sheet = Sheet()
         self._listener, self._again = Listener(settings), False
+        self.went_back = False
+        """Whether the player left for the screen before, not for good."""
+        self._guess, self._asking, self._helping = guess, False, False
+        self._then: Callable[[Drill], Drill] | None = None
+        self._changes = changes_of(drill.plan)
 
     def compose(self) -> ComposeResult:
         """One widget is the whole screen."""
@@ -178,13 +150,30 @@ class DrillApp(App[int]):
             aim=self.drill.aim,
             message=self._message,
             scroll=self._rows if self.play is None else 0,
-            pads=self._pads,
+            changes=self._changes,
+            keys=self._keys,
         )
+        self._sheet.show(self._drawn(view))
+
+    def _drawn(self, view: View) -> list[Line]:
+        """The lines of what is shown now."""
+        look = Look(view.width, view.height, view.marks)
+        if self._helping:
+            return help_page(look, "drill", self._keys, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
+        if self._asking:
+            body: list[Line] = [[], [Span("  Before you look: were you early, on, or late?", "head")]]
+            return page(look, self._title, "", body, GUESS_KEYS, message=self._message)
         if self._showing_report:
-            self._scroll = max(0, min(self._scroll, len(self._report) - (height - 3)))
-            self._sheet.show(draw_report(self._report, view, self._scroll))
-        else:
-            self._sheet.show(draw_drill(self._state, view))
+            self._scroll = max(0, min(self._scroll, len(self._report) - (view.height - 3)))
+            return draw_report(self._report, view, self._scroll)
+        return draw_drill(self._state, view)
+
+    @property
+    def _keys(self) -> tuple[keyboard.Key, ...]:
+        """The keys of what is shown now."""
+        if self._asking:
+            return GUESS_KEYS
+        return REPORT_KEYS if self._showing_report else drill_keys(self._state.phase, self._state.feedback)
 
     def begin_take(self) -> None:
         """Start the engine; the screen stays alive meanwhile."""
@@ -203,7 +192,7 @@ class DrillApp(App[int]):
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """The engine runs, or the take is kept, or something went wrong."""
-        worker: Worker[Run | DrillOutcome] = event.worker
+        worker: Worker[Run | DrillOutcome | tuple[Drill | None, str]] = event.worker
         if worker.state is WorkerState.ERROR:
             self._busy, self.play, error = False, None, worker.error
             if not isinstance(error, HeeltapError):
@@ -217,6 +206,8 @@ class DrillApp(App[int]):
                 self.play.ask(session.Show(self._feedback.for_take(self.play.take_number)))
             elif isinstance(worker.result, DrillOutcome):
                 self._ended(worker.result)
+            elif isinstance(worker.result, tuple):
+                self._advised(*worker.result)
         if self._leaving and worker.is_finished:
             self._leave()
 
@@ -226,23 +217,115 @@ class DrillApp(App[int]):
         playing = self.play is not None and self._state.phase in (Phase.COUNT_IN, Phase.PLAYING)
         if self.play is not None and playing and self._pads:
             self.play.key(" " if event.key == "enter" else character)
-        commands: dict[str, Callable[[], object]] = {
+        event.prevent_default()
+        self.press_key("plus" if event.key == "equals_sign" else event.key)
+
+    def press_key(self, name: str) -> None:
+        """What a key does now; keys that mean nothing here do nothing."""
+        if self._helping:
+            self._helping = False
+        elif name in self._moves and self.play is None:
+            self._move(self._moves[name])
+        elif name in self._commands and name in {key.name for key in self._keys}:
+            self._commands[name]()
+
+    @property
+    def _moves(self) -> dict[str, int]:
+        """Lines that a key moves by."""
+        screen, whole = self.size.height - 4, len(self._report) + len(self._state.sheet.bars)
+        return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
+
+    @property
+    def _commands(self) -> dict[str, Callable[[], object]]:
+        if self._asking:
+            return {
+                "e": lambda: self._guessed("early"),
+                "o": lambda: self._guessed("on"),
+                "l": lambda: self._guessed("late"),
+                "escape": lambda: self._guessed(""),
+            }
+        return {
             "enter": self.begin_take,
-            "escape": self.action_stop,
+            "escape": self.action_stop if self.play is not None or self._busy else self.action_go_back,
             "n": self.action_numbers,
             "p": self.action_hold,
             "q": self.action_leave,
+            "r": self.action_again,
             "tab": self.action_turn_page,
-            "down": lambda: self._move(1),
-            "up": lambda: self._move(-1),
-            "pagedown": lambda: self._move(self.size.height - 4),
-            "pageup": lambda: self._move(4 - self.size.height),
-            "home": lambda: self._move(-len(self._report)),
-            "end": lambda: self._move(len(self._report)),
+            "minus": lambda: self.action_change(lambda drill: at_tempo(drill, tempo_of(drill) / _TEMPO_STEP)),
+            "plus": lambda: self.action_change(lambda drill: at_tempo(drill, tempo_of(drill) * _TEMPO_STEP)),
+            "m": lambda: self.action_change(lambda drill: for_pads(simpler(drill), self.settings)),
+            "x": self.action_next,
+            "question_mark": self.action_help,
         }
-        if event.key in commands:
-            event.prevent_default()
-            commands[event.key]()
+
+    def on_click(self, event: Click) -> None:
+        """A click on a key in the bottom line presses it."""
+        key = keyboard.key_at(self._keys, self.size.width, event.x)
+        if self._helping:
+            self._helping = False
+        elif event.y == self.size.height - 1 and key is not None and key.name != "down":
+            self.press_key(key.name)
+
+    def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
+        """The wheel moves like the keys."""
+        self.press_key("down")
+
+    def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
+        """The wheel moves like the keys."""
+        self.press_key("up")
+
+    def action_help(self) -> None:
+        """The keys of where we are."""
+        self._helping = True
+
+    def action_go_back(self) -> None:
+        """To the screen before."""
+        self.went_back = True
+        self.action_leave()
+
+    def action_again(self) -> None:
+        """End the take, keep it, and begin it again."""
+        self._again = True
+        self.action_stop()
+
+    def action_change(self, change: Callable[[Drill], Drill]) -> None:
+        """Make another drill of this one; a take that is played is kept, and the other one begins."""
+        if self._busy:
+            return
+        if self.play is not None:
+            self._then = change
+            self.action_again()
+            return
+        self._changed(change)
+
+    def action_next(self) -> None:
+        """Take up what the takes so far ask for; to be looked up, which takes a moment."""
+        if self.play is None and not self._busy:
+            self._busy, self._message = True, "looking for what comes next"
+            self.run_worker(lambda: next_drill(self.settings.takes), thread=True, name="next", exit_on_error=False)
+
+    def _changed(self, change: Callable[[Drill], Drill]) -> bool:
+        """Show another drill; False, and a line of why, where it cannot be."""
+        try:
+            self.drill = change(self.drill)
+        except HeeltapError as error:
+            self._message = str(error)
+            return False
+        self._state, self._rows, self._showing_report = self._before(), 0, False
+        self._changes, self._message = changes_of(self.drill.plan), ""
+        return True
+
+    def _guessed(self, guess: str) -> None:
+        """Keep what the player thought, and show the report."""
+        self._asking, outcome = False, self.outcomes[-1]
+        if not guess or outcome.folder is None or outcome.result is None:
+            return
+        try:
+            keep_guess(outcome.folder, guess, outcome.result)
+        except HeeltapError as error:
+            self._message = str(error)
+        self._report = report_lines(outcome, self._marks, first=guess_words(guess, outcome.result))
 
     def action_stop(self) -> None:
         """End the take here."""
@@ -296,13 +379,24 @@ class DrillApp(App[int]):
         """Show what became of the take."""
         self.play, self._state, self._rows = None, outcome.state, 0
         self.outcomes.append(outcome)
-        self._report, self._scroll = _report(outcome, self._marks), 0
+        self._report, self._scroll = report_lines(outcome, self._marks), 0
         self._showing_report = True
         if self._leave_at_end:
             self._leave()
         elif not self._leaving:
-            (self.begin_take if self._again else self._listener.open)()
-            self._again = False
+            then, again = self._then, self._again
+            self._then, self._again = None, False
+            if again and (then is None or self._changed(then)):
+                self.begin_take()
+            else:
+                self._asking = self._guess and outcome.result is not None
+                self._listener.open()
+
+    def _advised(self, drill: Drill | None, reason: str) -> None:
+        """Show what comes next and why."""
+        if drill is not None:
+            self._changed(lambda _: for_pads(drill, self.settings))
+        self._message = self._message or reason
 
     def _move(self, lines: int) -> None:
         """Scroll the report by lines, or the bars by rows."""
@@ -336,64 +430,3 @@ class DrillApp(App[int]):
     @property
     def _ports(self) -> str:
         return f"in {' and '.join(self.settings.in_ports)}, click {self.settings.out_port or 'only seen'}"
-
-
-def run_drill(
-    drill: Drill,
-    settings: Settings,
-    *,
-    json: str | None = None,
-    at_once: bool = False,
-    leave_at_end: bool = False,
-    kept: bool = True,
-) -> int:
-    """Show the drill screen until the player leaves; returns the exit code.
-
-    Whatever ends it, the terminal is as it was and the take is kept: the last thing printed says where, unless ``kept`` is
-    False, as for a demo, whose take is thrown away.
-    """
-    with interrupts() as interrupted:
-        app = DrillApp(
-            drill,
-            settings,
-            at_once=at_once,
-            leave_at_end=leave_at_end,
-            interrupted=interrupted.is_set,
-            encoding=sys.stdout.encoding,
-        )
-        try:
-            code = app.run(mouse=False)
-        finally:
-            if app.play is not None:  # the screen broke in the middle of a take
-                app.outcomes.append(app.play.finish())
-            if kept:
-                _say_goodbye(app.outcomes)
-    if json and app.outcomes and (result := app.outcomes[-1].result) is not None:
-        Path(json).write_bytes(to_json(result, indent=True))
-    return (app.return_code or 0) if code is None else code
-
-
-def _report(outcome: DrillOutcome, marks: Marks) -> list[str]:
-    """The report of a take as lines: what the numbers say, the chart, then the rest."""
-    lines = []
-    if outcome.problem:
-        lines += [f"The take could not be kept whole: {outcome.problem}", ""]
-    if outcome.ending not in ("played", "stopped"):
-        lines += [f"The take ended early: {outcome.ending}.", ""]
-    if outcome.result is not None:
-        head, sentences, *rest = render(outcome.result).rstrip("\n").split("\n\n")
-        chart = "\n".join(offset_chart(outcome.result, WIDTH, marks))
-        lines += "\n\n".join(block for block in (head, sentences, chart, *rest) if block).split("\n")
-    if outcome.folder is None:
-        return [*lines, "Nothing was played; no take was kept."]
-    lines += ["", f"The take is kept in {outcome.folder}"]
-    return [*lines, f"Note: {outcome.notice}"] if outcome.notice else lines
-
-
-def _say_goodbye(outcomes: list[DrillOutcome]) -> None:
-    """Where the takes are, on the terminal as it was before."""
-    for outcome in outcomes:
-        if outcome.folder is not None:
-            sys.stdout.write(f"The take is kept in {outcome.folder}\n")
-        if outcome.problem:
-            sys.stderr.write(f"heeltap: {outcome.problem}\n")

@@ -3,18 +3,30 @@
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
 of bars as fit, the present one marked; the lean scale; what the marks mean; the keys.
 
-Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `clean`, `clip`.
+Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `clean`, `clip`, `too_small`.
 """
 
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from heeltap.jobs.drill_changes import Change
 from heeltap.jobs.drill_text import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
-from heeltap.live.session import Feedback, Phase, State
+from heeltap.live.session import Phase, State
 from heeltap.live.sheet import SheetBar
+from heeltap.tui.keys import Key, bottom_line
 
-__all__ = ["LEAST_COLUMNS", "LEAST_LINES", "View", "clean", "clip", "draw_drill", "draw_report", "first_row"]
+__all__ = [
+    "LEAST_COLUMNS",
+    "LEAST_LINES",
+    "View",
+    "clean",
+    "clip",
+    "draw_drill",
+    "draw_report",
+    "first_row",
+    "too_small",
+]
 
 LEAST_COLUMNS, LEAST_LINES = 60, 16
 """Below this nothing useful fits."""
@@ -24,13 +36,6 @@ _HEAD, _FOOT = 4, 4
 
 _FLASH = 0.35
 """Share of a beat for which it is shown as lit: long enough to see from the side, short enough to be a beat."""
-
-_NUMBERS = {
-    Feedback.BAR: "after each bar",
-    Feedback.STROKE: "at each stroke",
-    Feedback.AFTER: "after the take",
-    Feedback.FADE: "less and less",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +54,10 @@ class View:
     """Something that the player must know now; takes the place of the ports."""
     scroll: int = 0
     """Rows of bars further down (up, where negative) than the screen would stand by itself."""
-    pads: bool = False
-    """Whether the computer's keyboard is the pad."""
+    changes: tuple[Change, ...] = ()
+    """Sections, fills and landings to be announced."""
+    keys: tuple[Key, ...] = ()
+    """What the bottom line offers."""
 
 
 def clean(text: str) -> str:
@@ -71,30 +78,26 @@ def clip(text: str, width: int) -> str:
 def draw_drill(state: State, view: View) -> list[Line]:
     """The whole screen while something is played, exactly ``view.height`` lines."""
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
-        return _too_small(view)
-    aim = [Span(clip("  " + clean(view.aim), view.width), "dim")] if state.phase is Phase.READY else []
-    lines = [_title(state, view), _beats(state, view), aim, []]
+        return too_small(view.width, view.height)
+    lines = [_title(state, view), _beats(state, view), _coming(state, view), []]
     room = view.height - _HEAD - _FOOT - 1
     lines += _rows(state, view, room)
     lines += [[] for _ in range(_HEAD + room - len(lines) + 1)]
-    return [*lines, lean_scale(state, view.marks), *_legend(view), _keys(state, view)]
+    return [*lines, lean_scale(state, view.marks), *_legend(view), bottom_line(view.keys, view.width)]
 
 
 def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
     """The report after a take, from line ``scroll`` on, exactly ``view.height`` lines."""
     if view.width < 20 or view.height < 5:
-        return _too_small(view)
+        return too_small(view.width, view.height)
     room = view.height - 3
     body: list[Line] = [[Span(clip(clean(line), view.width))] for line in text[scroll : scroll + room]]
     below = len(text) - scroll - room
     more = f"{below} more lines below" if below > 0 else ""
     body += [[] for _ in range(room - len(body))]
-    keys = "  enter again   tab bars   up down page scroll   q quit"
-    foot = [
-        Span(clip(keys, view.width), "key"),
-        Span(" " * max(1, view.width - len(keys) - len(more) - 1) + more, "dim"),
-    ]
-    return [[Span(clip("  " + clean(view.title), view.width), "head")], [], *body, foot]
+    title = clip("  " + clean(view.title), view.width - len(more) - 3)
+    gap = " " * max(1, view.width - len(title) - len(more) - 2)
+    return [[Span(title, "head"), Span(gap), Span(more, "dim")], [], *body, bottom_line(view.keys, view.width)]
 
 
 def first_row(rows: int, visible: int, current: int) -> int:
@@ -102,10 +105,11 @@ def first_row(rows: int, visible: int, current: int) -> int:
     return max(0, min(current - 1, rows - visible))
 
 
-def _too_small(view: View) -> list[Line]:
-    words = [f"{view.width} x {view.height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
-    lines: list[Line] = [[Span(clip(word, view.width))] for word in words[: view.height]]
-    return lines + [[] for _ in range(view.height - len(lines))]
+def too_small(width: int, height: int) -> list[Line]:
+    """What stands on a terminal in which nothing useful fits, exactly ``height`` lines."""
+    words = [f"{width} x {height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
+    lines: list[Line] = [[Span(clip(word, width))] for word in words[:height]]
+    return lines + [[] for _ in range(height - len(lines))]
 
 
 def _title(state: State, view: View) -> Line:
@@ -123,6 +127,36 @@ def _title(state: State, view: View) -> Line:
     return [Span(left, "head"), Span(" " * max(1, view.width - len(left) - len(where) - 2)), Span(where, "head")]
 
 
+def _coming(state: State, view: View) -> Line:
+    """What the exercise is for, before it begins; then where one is and what comes, said before it comes."""
+    if state.phase is Phase.READY:
+        return [Span(clip("  " + clean(view.aim), view.width), "dim")]
+    if state.phase is Phase.DONE:
+        return []
+    bar = state.sheet.bar_at(max(state.now_us, 0))
+    if state.phase is Phase.COUNT_IN:
+        bar = state.sheet.bars[0] if state.now_us < 0 else bar
+    ahead = [change for change in view.changes if change.bar > bar.number][:2]
+    here = [change.what for change in view.changes if change.bar == bar.number]
+    line = [Span(clip(f"  {clean(bar.section)}", view.width // 3), "head")] if bar.section else [Span(" ")]
+    if here:
+        line.append(Span(f"   now: {', '.join(map(clean, here))}", "head"))
+    for change in ahead:
+        bars = change.bar - bar.number
+        text = f"   {clean(change.what)} in {bars} bars" if bars > 1 else f"   next bar: {clean(change.what)}"
+        line.append(Span(text, "out" if bars == 1 else "dim"))
+    return _cut(line, view.width)
+
+
+def _cut(line: Line, width: int) -> Line:
+    """The line, cut at a width."""
+    kept: Line = []
+    for span in line:
+        kept.append(span._replace(text=clip(span.text, width)))
+        width -= len(kept[-1].text)
+    return kept
+
+
 def _beats(state: State, view: View) -> Line:
     """The beats of the present bar; beside them what must be known, or the ports."""
     line: Line = [Span("  beat".ljust(GUTTER))]
@@ -131,7 +165,11 @@ def _beats(state: State, view: View) -> Line:
     for number in range(1, len(bar.beat_us) + 1):
         line.append(Span(f"[{number}]" if number == beat else f" {number} ", "now" if lit and number == beat else ""))
         line.append(Span(" "))
-    words = view.message or state.notice or ("" if state.connected else "the input is gone: plug it in again, the take goes on")
+    words = (
+        view.message
+        or state.notice
+        or ("" if state.connected else "the input is gone: plug it in again, the take goes on")
+    )
     used = sum(len(span.text) for span in line)
     text = clip(clean(words or view.ports), view.width - used - 3)
     return [*line, Span("  "), Span(text, "out" if words else "dim")]
@@ -190,18 +228,3 @@ def _legend(view: View) -> list[Line]:
         f"  miss: not played   k: other key   ?: no input   +2: two too many   {m.edge} pocket",
     )
     return [[Span(clip(text, view.width), "dim")] for text in texts]
-
-
-def _keys(state: State, view: View) -> Line:
-    """The keys that do something now."""
-    numbers = f"n numbers: {_NUMBERS[state.feedback]}"
-    if state.phase is Phase.READY:
-        keys = f"  enter start   {numbers}   q quit"
-    elif state.phase is Phase.DONE:
-        keys = "  enter again   tab report   up down other bars   q quit"
-    else:
-        hold = "p go on" if state.phase is Phase.PAUSED else "p hold"
-        keys = f"  esc stop   {hold}   {numbers}   q quit"
-    if view.pads and state.phase is not Phase.DONE:
-        keys += "   pads: space f j d k s l"
-    return [Span(clip(keys, view.width), "key")]

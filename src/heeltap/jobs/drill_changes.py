@@ -1,0 +1,112 @@
+"""Another drill from the one at hand: slower, faster, simpler, or what comes next; and what changes within one.
+
+Inside: `at_tempo`, `simpler`, `next_drill`, `for_pads`, `Change`, `changes_of`.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.meter import TempoMap
+from heeltap.core.plan import KINDS, Plan
+from heeltap.core.planning import plan_of
+from heeltap.errors import PlanError, sentence
+from heeltap.files.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.files.settings import read_settings
+from heeltap.jobs.advising import next_step
+from heeltap.jobs.drill_plan import Drill, drill_of
+from heeltap.jobs.drilling import Settings
+from heeltap.jobs.player import pads_for, with_learned_pads
+from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
+
+__all__ = ["Change", "at_tempo", "changes_of", "for_pads", "next_drill", "simpler", "tempo_of"]
+
+_TEMPI = (20.0, 300.0)
+
+
+def tempo_of(drill: Drill) -> float:
+    """The tempo at the start, quarter notes a minute."""
+    return 60e6 / int(drill.plan.tempo.us_per_quarter[0])
+
+
+def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
+    """The same drill at another tempo; one that changes within it keeps its proportions.
+
+    Raises `PlanError` outside 20 to 300 bpm, and where a drummer plays, whose part is made for one tempo.
+    """
+    if drill.backing is not None:
+        raise PlanError(sentence("tempo", "a drummer that plays at one", "a click", "begin again with --tempo"))
+    if not _TEMPI[0] <= tempo_bpm <= _TEMPI[1]:
+        raise PlanError(sentence("tempo", f"{tempo_bpm:.4g} bpm", f"{_TEMPI[0]:g} to {_TEMPI[1]:g}"))
+    if drill.exercise is None:
+        return replace(drill, plan=_scaled(drill.plan, tempo_bpm))
+    exercise = replace(exercise_from_toml(drill.exercise), tempo_bpm=tempo_bpm)
+    plan = plan_of(exercise)
+    auto = exercise.pocket.lean_ms is None and drill.lean_ms == _auto_lean_ms(drill.plan)
+    lean_ms = _auto_lean_ms(plan) if auto else drill.lean_ms
+    return replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise))
+
+
+def _auto_lean_ms(plan: Plan) -> float:
+    """The lean that follows the plan's slowest beat."""
+    return auto_lean_ms(int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters / 1000)
+
+
+def _scaled(plan: Plan, tempo_bpm: float) -> Plan:
+    """The plan with its first tempo replaced and the later ones in proportion."""
+    old = plan.tempo
+    factor = us_per_quarter_from_bpm(tempo_bpm) / int(old.us_per_quarter[0])
+    per_quarter = np.clip(np.rint(old.us_per_quarter * factor), 1, 2**24 - 1).astype(np.int64)
+    tempo = TempoMap(old.ticks_per_quarter, old.at_tick.copy(), per_quarter)
+    at_us = np.rint(tempo.us_at_quarter(old.quarter_at(plan.at_us))).astype(np.int64)
+    return replace(plan, tempo=tempo, at_us=at_us)
+
+
+def simpler(drill: Drill) -> Drill:
+    """The grade below, at the slower of both tempi.
+
+    Raises `PlanError` where the exercise has no grade below it.
+    """
+    own = None if drill.exercise is None else exercise_from_toml(drill.exercise)
+    if own is None or not own.family or own.grade <= 1:
+        raise PlanError(sentence("simpler", f"'{drill.title}', which has no grade below it", "a graded exercise"))
+    below = drill_of(f"{own.family} {own.grade - 1}", seed=drill.seed or 1, sound=drill.sound)
+    return at_tempo(below, tempo_of(drill)) if tempo_of(below) > tempo_of(drill) else below
+
+
+def next_drill(takes: Path) -> tuple[Drill | None, str]:
+    """What the takes so far ask for, and the reason; None where they ask for a rest."""
+    step = next_step(takes)
+    reason = f"{step.reason[:1].upper()}{step.reason[1:]}."
+    if not step.family:
+        return None, reason
+    return drill_of(f"{step.family} {step.grade}", tempo_bpm=step.tempo_bpm, seed=step.seed), reason
+
+
+def for_pads(drill: Drill, settings: Settings) -> Drill:
+    """The drill on the keys of the learned pads, as a drill that was begun from the command line is."""
+    return with_learned_pads(drill, pads_for(read_settings(), settings.in_ports))
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that a player must know before it comes."""
+
+    bar: int
+    """Where it comes, from 1."""
+    what: str
+    """``chorus``, ``fill``, ``landing``."""
+
+
+def changes_of(plan: Plan) -> tuple[Change, ...]:
+    """Sections, fills and landings in the order in which they come; where a section begins with a landing, both in one."""
+    bars, _ = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
+    starts = {section.first_bar: section.name for section in plan.sections if section.first_bar > 1}
+    fills = sorted({int(bar) for bar, kind in zip(bars, plan.kind, strict=True) if kind == KINDS.index("fill")})
+    landings = {int(bar) for bar, kind in zip(bars, plan.kind, strict=True) if kind == KINDS.index("landing")}
+    found = [Change(bar, "fill") for bar in fills if bar - 1 not in fills]
+    for bar in sorted(starts.keys() | landings):
+        words = [starts[bar]] if bar in starts else []
+        found.append(Change(bar, " ".join([*words, *(["landing"] if bar in landings else [])])))
+    return tuple(sorted(found, key=lambda change: change.bar))

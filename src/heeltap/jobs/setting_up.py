@@ -1,0 +1,97 @@
+"""What the set-up screen shows and changes: ports, pads, hands-free controls, what is known of the route.
+
+Inside: `SetUp`, `set_up`, `next_input`, `next_output`, `next_control`.
+"""
+
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+from heeltap.core.keys import key_name
+from heeltap.errors import HeeltapError
+from heeltap.files.settings import PadSet, Stored, read_settings, write_settings
+from heeltap.jobs.ports import NO_PORT
+from heeltap.jobs.route import Route, route_of
+from heeltap.jobs.starting import route_in_use
+from heeltap.jobs.today import real_ports
+from heeltap.live.inputs import KEYS_NAME
+
+__all__ = ["SetUp", "next_control", "next_input", "next_output", "pads_text", "set_up"]
+
+_Choice = TypeVar("_Choice")
+
+_AUDIO = "audio"
+"""As an output: the computer's own sound."""
+
+_PEDALS = ("cc64", "cc66", "cc67")
+"""Sustain, sostenuto, soft: the pedals that a keyboard has."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetUp:
+    """Everything on the set-up screen."""
+
+    stored: Stored = field(default_factory=Stored)
+    inputs: tuple[str, ...] = ()
+    """Plugged in."""
+    outputs: tuple[str, ...] = ()
+    in_use: tuple[str, ...] = ()
+    """The inputs that a drill would open now."""
+    click_to: str | None = None
+    """The output that it would open; None is a click that is only seen."""
+    route: Route = field(default_factory=Route)
+    problem: str = ""
+    """What could not be read, or why the route is refused; empty when all is well."""
+
+    @property
+    def pads(self) -> PadSet | None:
+        """The learned pads of the first input in use."""
+        name = (self.in_use or ("",))[0].casefold()
+        return next((one for one in self.stored.pads if name.startswith(one.port.casefold())), None)
+
+
+def set_up() -> SetUp:
+    """How things are set up now; never raises, the problem is a line of its own."""
+    inputs, outputs, problem = real_ports()
+    found = SetUp(inputs=inputs, outputs=outputs, problem=problem)
+    try:
+        found = replace(found, stored=read_settings())
+        in_use, click_to = route_in_use()
+        found = replace(found, in_use=in_use, click_to=click_to)
+        return replace(found, route=route_of(in_use[0], click_to))
+    except HeeltapError as error:
+        return replace(found, problem=str(error))
+
+
+def pads_text(pads: PadSet | None) -> str:
+    """Learned pads in a line; empty where there are none."""
+    return "" if pads is None else ", ".join(f"{role} {key_name(key)}" for role, key in pads.keys.items())
+
+
+def next_input(now: SetUp) -> None:
+    """Keep the next input: whichever is found first, each that is plugged in, the computer's keyboard."""
+    choices = ((), *((name,) for name in now.inputs), (KEYS_NAME,))
+    _keep(replace(now.stored, in_ports=_following(choices, now.stored.in_ports)))
+
+
+def next_output(now: SetUp) -> None:
+    """Keep the next output: whichever is found first, each that there is, the computer's own sound, none."""
+    _keep(replace(now.stored, out_port=_following(("", *now.outputs, _AUDIO, NO_PORT), now.stored.out_port)))
+
+
+def next_control(now: SetUp, action: str) -> None:
+    """Keep the next control of ``start``, ``stop`` or ``repeat``: none, a pedal, a learned pad."""
+    pads = now.pads
+    taken = {text for other, text in now.stored.controls.items() if other != action}
+    choices = ("", *_PEDALS, *(f"pad {role}" for role in (pads.keys if pads else ())))
+    chosen = _following(tuple(one for one in choices if one not in taken), now.stored.controls.get(action, ""))
+    kept = {other: text for other, text in now.stored.controls.items() if other != action}
+    _keep(replace(now.stored, controls={**kept, action: chosen} if chosen else kept))
+
+
+def _following(choices: tuple[_Choice, ...], present: _Choice) -> _Choice:
+    """The choice after the present one; the first where the present one is none of them."""
+    return choices[(choices.index(present) + 1) % len(choices)] if present in choices else choices[0]
+
+
+def _keep(stored: Stored) -> None:
+    write_settings(stored)

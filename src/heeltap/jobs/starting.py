@@ -1,0 +1,48 @@
+"""A drill made ready from the settings alone, as the screens begin one: no options, no command line.
+
+Inside: `prepared`, `route_in_use`.
+"""
+
+from heeltap.errors import PortError
+from heeltap.files.settings import read_settings
+from heeltap.jobs.drill_plan import Drill, drill_of
+from heeltap.jobs.drilling import Settings
+from heeltap.jobs.player import pads_for, player_of, with_learned_pads
+from heeltap.jobs.ports import NO_PORT, choose_inputs, choose_ports
+from heeltap.jobs.today import Wish
+from heeltap.live.inputs import KEYS_NAME
+
+__all__ = ["prepared", "route_in_use"]
+
+
+def route_in_use() -> tuple[tuple[str, ...], str | None]:
+    """The inputs and the output that the settings and the plugged-in devices give.
+
+    Where there is no device at all the computer's keyboard is the input and the click is only seen: a screen can say
+    so and let the player begin, a command line cannot.
+
+    Raises `SetFileError` when the settings have a mistake.
+    """
+    stored = read_settings()
+    named = choose_inputs((), stored.in_ports)
+    wanted = stored.out_port or None
+    try:
+        in_port, out_port = choose_ports(named[0] if named else None, wanted)
+    except PortError:
+        in_port, out_port = KEYS_NAME, None if wanted in (None, NO_PORT) else wanted
+    return (in_port, *named[1:]), out_port
+
+
+def prepared(wish: Wish) -> tuple[Drill, Settings]:
+    """What is to be played, and how.
+
+    Raises
+    ------
+    PlanError, InputFileError, SetFileError
+        There is no such exercise, or the settings have a mistake.
+    """
+    stored = read_settings()
+    inputs, out_port = route_in_use()
+    drill = drill_of(wish.what, tempo_bpm=wish.tempo_bpm, seed=wish.seed)
+    settings = Settings(inputs[0], out_port, player=player_of(stored, inputs))
+    return with_learned_pads(drill, pads_for(stored, inputs)), settings

@@ -1,0 +1,72 @@
+"""The keys of the drill screen, by what is going on.
+
+Letters of the home row stay free: they are pads where the computer's keyboard is the instrument.
+
+Inside: `drill_keys`, `REPORT_KEYS`, `GUESS_KEYS`, `DRILL_HELP`, `PADS_HELP`.
+"""
+
+from heeltap.live.session import Feedback, Phase
+from heeltap.tui.keys import HELP, MOVE, QUIT, Key
+
+__all__ = ["DRILL_HELP", "GUESS_KEYS", "PADS_HELP", "REPORT_KEYS", "drill_keys"]
+
+_NUMBERS = {
+    Feedback.BAR: "after each bar",
+    Feedback.STROKE: "at each stroke",
+    Feedback.AFTER: "after the take",
+    Feedback.FADE: "less and less",
+}
+
+_SLOWER = Key("minus", "slower", "the tempo 5 % down; while a take is played it ends, is kept, and begins again", "-")
+_FASTER = Key("plus", "faster", "the tempo 5 % up, in the same way", "+")
+_SIMPLER = Key("m", "simpler", "the grade below, in the same way")
+_NEXT = Key("x", "next", "what the takes so far ask for, with the reason")
+_AGAIN = Key("enter", "again", "play the same once more")
+_BACK = Key("escape", "back", "back to the screen before; from heeltap drill, leave", "esc")
+
+REPORT_KEYS = (
+    _AGAIN,
+    Key("tab", "bars", "the bars with their numbers, and back"),
+    _SLOWER,
+    _FASTER,
+    _SIMPLER,
+    _NEXT,
+    MOVE,
+    _BACK,
+    HELP,
+    QUIT,
+)
+"""After a take."""
+
+GUESS_KEYS = (
+    Key("e", "early", "you think that you were early"),
+    Key("o", "on", "you think that you were on the lean"),
+    Key("l", "late", "you think that you were late"),
+    Key("escape", "no guess", "show the report without a guess", "esc"),
+)
+"""Before the report, where guesses are wanted."""
+
+DRILL_HELP = (
+    "Numbers are milliseconds, minus is early. They can wait for the end of the bar or of the take: numbers at each stroke "
+    "make people lean on them. Quitting in the middle asks nothing and keeps the take.",
+)
+
+PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."
+
+
+def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
+    """The keys that do something now."""
+    numbers = Key(
+        "n", f"numbers: {_NUMBERS[feedback]}", "show the numbers at another time: bar, stroke, after the take"
+    )
+    if phase is Phase.READY:
+        start = Key("enter", "start", "count in and begin")
+        return start, numbers, _SLOWER, _FASTER, _SIMPLER, _NEXT, _BACK, HELP, QUIT
+    if phase is Phase.DONE:
+        report = Key("tab", "report", "the report, and back")
+        other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up down")
+        return _AGAIN, report, _SLOWER, _FASTER, _SIMPLER, _NEXT, other, _BACK, HELP, QUIT
+    hold = ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, nothing is judged")
+    stop = Key("escape", "stop", "end the take here; it is kept and judged", "esc")
+    again = Key("r", "again", "end the take and begin it again")
+    return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT

@@ -1,0 +1,75 @@
+"""Keys as data: what each does, in the words that the bottom line and the help screen show.
+
+The bottom line, the help, the keyboard and the mouse all read the same rows, so none can say what another does not do.
+
+Inside: `Key`, `bottom_line`, `key_at`, and the keys that mean the same on every screen.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from heeltap.jobs.drill_text import Line, Span
+
+__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at"]
+
+_BETWEEN = "   "
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of one screen."""
+
+    name: str
+    """As Textual calls it: ``enter``, ``escape``, ``n``."""
+    does: str
+    """In the bottom line: a word or two."""
+    explained: str
+    """In the help: a sentence without its point."""
+    shown: str = ""
+    """What is written for the key where it is not its name."""
+
+    @property
+    def text(self) -> str:
+        """As it stands in the bottom line."""
+        return f"{self.shown or self.name} {self.does}"
+
+
+HELP = Key("question_mark", "help", "this list of keys; any key closes it", "?")
+QUIT = Key("q", "quit", "leave heeltap; a take that is being played is kept first")
+BACK = Key("escape", "back", "back to the screen before", "esc")
+MOVE = Key(
+    "down",
+    "move",
+    "move by a line; page up and down by a screen, home and end to the ends; the wheel does too",
+    "up down",
+)
+
+
+def bottom_line(keys: Sequence[Key], width: int) -> Line:
+    """The keys side by side; those that do not fit are left to the help, whose key always stays."""
+    return [Span(text, "key") if at % 2 else Span(text) for at, text in enumerate(_pieces(_fitting(keys, width)))]
+
+
+def key_at(keys: Sequence[Key], width: int, column: int) -> Key | None:
+    """The key whose words stand at a column of the bottom line: what a click there means."""
+    at = 0
+    fitting = _fitting(keys, width)
+    for number, text in enumerate(_pieces(fitting)):
+        if at <= column < at + len(text) and number % 2:
+            return fitting[number // 2]
+        at += len(text)
+    return None
+
+
+def _pieces(keys: Sequence[Key]) -> list[str]:
+    """Gap, key, gap, key, ..."""
+    return [piece for number, key in enumerate(keys) for piece in (_BETWEEN if number else "  ", key.text)]
+
+
+def _fitting(keys: Sequence[Key], width: int) -> list[Key]:
+    """The first keys that fit, and the help whatever happens."""
+    kept = list(keys)
+    while len(kept) > 1 and sum(map(len, _pieces(kept))) > width:
+        last = next((at for at in range(len(kept) - 1, -1, -1) if kept[at] not in (HELP, QUIT)), len(kept) - 1)
+        kept.pop(last)
+    return kept

@@ -1,0 +1,113 @@
+"""Running the screens: a drill by itself, or start, drill and back again until the player leaves.
+
+Each screen is an app of its own, so that a fault of one gives the terminal back and loses nothing of another.
+
+Inside: `run_drill`, `run_home`, `mouse_wanted`.
+"""
+
+import os
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from heeltap.errors import HeeltapError
+from heeltap.files.places import takes_dir
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.drilling import DrillOutcome, Settings, interrupts
+from heeltap.jobs.keeping import recover
+from heeltap.jobs.starting import prepared
+from heeltap.live.rescue import terminal_now
+from heeltap.report.json import to_json
+from heeltap.tui.app import DrillApp
+from heeltap.tui.menu import MenuApp
+
+__all__ = ["mouse_wanted", "run_drill", "run_home"]
+
+
+def mouse_wanted() -> bool:
+    """Whether the mouse is read; ``HEELTAP_MOUSE=off`` leaves it to the terminal, for marking and copying text."""
+    return os.environ.get("HEELTAP_MOUSE", "").strip().casefold() not in ("off", "0", "no")
+
+
+def run_drill(
+    drill: Drill,
+    settings: Settings,
+    *,
+    json: str | None = None,
+    at_once: bool = False,
+    leave_at_end: bool = False,
+    kept: bool = True,
+    guess: bool = False,
+) -> int:
+    """Show the drill screen until the player leaves; returns the exit code.
+
+    Whatever ends it, the terminal is as it was and the take is kept: the last thing printed says where, unless ``kept`` is
+    False, as for a demo, whose take is thrown away.
+    """
+    app, code = _drill(drill, settings, at_once=at_once, leave_at_end=leave_at_end, kept=kept, guess=guess)
+    if json and app.outcomes and (result := app.outcomes[-1].result) is not None:
+        Path(json).write_bytes(to_json(result, indent=True))
+    return code
+
+
+def _drill(
+    drill: Drill, settings: Settings, *, at_once: bool, leave_at_end: bool, kept: bool, guess: bool
+) -> tuple[DrillApp, int]:
+    """The drill screen that was left, and its exit code."""
+    with interrupts() as interrupted:
+        app = DrillApp(
+            drill,
+            replace(settings, terminal=terminal_now()),
+            at_once=at_once,
+            leave_at_end=leave_at_end,
+            guess=guess,
+            interrupted=interrupted.is_set,
+            encoding=sys.stdout.encoding,
+        )
+        try:
+            code = app.run(mouse=mouse_wanted())
+        finally:
+            if app.play is not None:  # the screen broke in the middle of a take
+                app.outcomes.append(app.play.finish())
+            if kept:
+                _say_goodbye(app.outcomes)
+    return app, (app.return_code or 0) if code is None else code
+
+
+def run_home() -> int:
+    """Show the start screen, play what is chosen, come back, until the player leaves; returns the exit code."""
+    message = _recovered()
+    while True:
+        with interrupts() as interrupted:
+            home = MenuApp(message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
+            wish = home.run(mouse=mouse_wanted())
+        if wish is None:
+            return home.exit_code or home.return_code or 0
+        message = ""
+        try:
+            drill, settings = prepared(wish)
+        except HeeltapError as error:
+            message = str(error)
+            continue
+        app, code = _drill(drill, settings, at_once=False, leave_at_end=False, kept=True, guess=False)
+        if not app.went_back:
+            return code
+
+
+def _recovered() -> str:
+    """What became of takes that a killed run left behind, in a line; empty where there were none."""
+    try:
+        found = recover(takes_dir())
+    except HeeltapError as error:
+        return str(error)
+    lines = [one.problem or f"a take that was left behind is kept: {one.folder}" for one in found]
+    return "; ".join(lines)
+
+
+def _say_goodbye(outcomes: list[DrillOutcome]) -> None:
+    """Where the takes are, on the terminal as it was before."""
+    for outcome in outcomes:
+        if outcome.folder is not None:
+            sys.stdout.write(f"The take is kept in {outcome.folder}\n")
+        if outcome.problem:
+            sys.stderr.write(f"heeltap: {outcome.problem}\n")

@@ -1,0 +1,50 @@
+"""The one widget of every screen: lines of text drawn by somebody else, refreshed only where they differ.
+
+Inside: `Sheet`.
+"""
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from heeltap.jobs.drill_text import Line
+
+__all__ = ["Sheet"]
+
+_STYLES = {
+    "": Style(),
+    "head": Style(bold=True),
+    "dim": Style(dim=True),
+    "now": Style(bold=True, reverse=True),
+    "out": Style(bold=True, underline=True),
+    "key": Style(bold=True),
+}
+"""How each role looks: with attributes only, so that no meaning is lost where there are no colours."""
+
+
+class Sheet(Widget):
+    """Lines of text, drawn by somebody else."""
+
+    DEFAULT_CSS = "Sheet { width: 100%; height: 100%; }"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._lines: list[Line] = []
+
+    def show(self, lines: list[Line]) -> None:
+        """Show these lines; only those that differ are drawn again."""
+        before, self._lines = self._lines, lines
+        if len(before) != len(lines):
+            self.refresh()
+            return
+        changed = [Region(0, y, self.size.width, 1) for y, line in enumerate(lines) if line != before[y]]
+        if changed:
+            self.refresh(*changed)
+
+    def render_line(self, y: int) -> Strip:
+        """One line of the screen."""
+        spans = self._lines[y] if y < len(self._lines) else []
+        segments = [Segment(span.text, _STYLES[span.role]) for span in spans if span.text]
+        return Strip(segments).adjust_cell_length(self.size.width, Style())
