@@ -49,6 +49,7 @@ class Listener:
         """Begin to listen; returns at once, the ports take half a second."""
         if not self._settings.player.controls or self._opening is not None:
             return
+        self._presses = Presses(self._settings.player.controls)  # a pedal let go meanwhile was not heard
         self._opening = threading.Thread(target=self._start, name="listener", daemon=True)
         self._opening.start()
 
