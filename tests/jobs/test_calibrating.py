@@ -15,6 +15,7 @@ from heeltap.live.engine import EngineSpec, start_engine
 from heeltap.live.listening import NEEDED
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.audio import Recording
+from heeltap.sound.audio_out import AudioOutput
 from heeltap.sound.click import click_schedule
 from tests.files.test_calibration import a_test
 from tests.live.jack_player import Player
@@ -137,6 +138,23 @@ def test_tapping_along(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not delay.judges
     assert delay.delay_ms == pytest.approx(-11.0, abs=1.0)  # from when the clicks really left
     assert 44 - SETTLING == delay.n
+
+
+def test_the_computers_own_sound_clicks_as_in_a_drill(monkeypatch: pytest.MonkeyPatch) -> None:
+    """``audio`` as the output is the sound that a drill opens, not a MIDI port of that name."""
+    seen: list[EngineSpec] = []
+
+    def stop_here(spec: EngineSpec, _: object) -> None:
+        seen.append(spec)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(calibrating, "run_engine", stop_here)
+    for out_port in ("audio:Desk", "fake:"):
+        with pytest.raises(KeyboardInterrupt):
+            tapped_delay("fake:", out_port)
+
+    assert [None, "fake:"] == [spec.out_port for spec in seen]
+    assert [AudioOutput("audio:Desk").name, None] == [getattr(spec.make_output, "name", None) for spec in seen]
 
 
 def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:

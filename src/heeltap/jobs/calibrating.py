@@ -22,6 +22,7 @@ from heeltap.jobs.keeping import played_of
 from heeltap.jobs.ports import stable_ports
 from heeltap.jobs.route import refuse_wireless, tested
 from heeltap.jobs.running import Progress, run_engine
+from heeltap.jobs.sending import sound_of_port
 from heeltap.live.calibrate import Declined, Delay, feel_offset, irregular_us, same_path
 from heeltap.live.clock import Clock, SystemClock, wall_now
 from heeltap.live.engine import EngineSpec
@@ -78,7 +79,7 @@ def tapped_delay(
         Ctrl-C.
     """
     names = _checked(in_port, out_port, heard=True)
-    spec = EngineSpec(tap_clicks(), (names[0],), names[1], script=script, virtual=virtual)
+    spec = _spec(tap_clicks(), *names, script=script, virtual=virtual)
     journal = _played(spec, progress)
     sent = journal.click_sent_us[(journal.click_due_us >= 0) & (journal.click_sent_us < NOT_SENT_US)]
     return feel_offset(_knocks(journal), sent)
@@ -129,7 +130,7 @@ def microphone_delay_of(
     names = _checked(in_port, out_port, heard=True)
     if is_wireless(recorder.name):
         raise PortError(sentence(f"microphone '{recorder.name}'", WHY))
-    spec = EngineSpec(knock_clicks(rng), (names[0],), names[1], script=script, virtual=virtual)
+    spec = _spec(knock_clicks(rng), *names, script=script, virtual=virtual)
     start_ns = (SystemClock() if clock is None else clock).now_ns()
     recorder.start()
     try:
@@ -155,6 +156,13 @@ def _checked(in_port: str, out_port: str | None, *, heard: bool = False) -> tupl
     names = stable_ports(in_port, out_port)
     refuse_wireless(*names, selftests())
     return names
+
+
+def _spec(clicks: Schedule, in_port: str, out_port: str, *, script: Schedule | None, virtual: bool) -> EngineSpec:
+    """These clicks to an output, a MIDI port or the computer's own sound, as a drill would send them."""
+    sound = sound_of_port(out_port)
+    out = None if sound is not None else out_port
+    return EngineSpec(clicks, (in_port,), out, make_output=sound, script=script, virtual=virtual)
 
 
 def _played(spec: EngineSpec, progress: Progress | None) -> Journal:
