@@ -10,14 +10,15 @@ import os
 import stat
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.core.classroom import Student, next_for, weaknesses
+from heeltap.core.classroom import ClassTake, Student, next_for, weaknesses
 from heeltap.core.classroom_page import Classroom
 from heeltap.core.classroom_questions import questions
 from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin_read import HandIn, read_handin
-from heeltap.jobs.classroom_scoring import Scored, score_raw
+from heeltap.jobs.classroom_scoring import score_raw
 from heeltap.jobs.handing_in import class_items
 from heeltap.jobs.sets import OpenSet, open_set, shipped_sets
 
@@ -48,17 +49,9 @@ def read_class(folder: Path, *, set_name: str | Path | None = None) -> Classroom
     SetFileError
         The set has mistakes, or it was not named and no shipped one fits.
     """
-    handed, problems = _read_all(_files(folder))
-    opened = open_set(set_name) if set_name is not None else set_of(handed)
-    scored: list[tuple[HandIn, list[Scored]]] = []
-    for one in handed:
-        if one.manifest.set_fingerprint != opened.fingerprint:
-            problems.append(_other_set(one, opened))
-            continue
-        takes, more = _score(one, opened)
-        problems += [*one.problems, *more]
-        scored.append((one, takes))
-    students, notes = _students(scored)
+    paths = _files(folder)
+    opened = open_set(set_name) if set_name is not None else set_of(_marks(paths))
+    students, notes, problems = _students(paths, opened)
     found = weaknesses(students)
     items = class_items(opened)
     return Classroom(
@@ -69,7 +62,7 @@ def read_class(folder: Path, *, set_name: str | Path | None = None) -> Classroom
         weaknesses=found,
         nexts=tuple(next_for(student, items, said) for student, said in zip(students, found, strict=True)),
         questions=questions(students),
-        problems=tuple(problems),
+        problems=problems,
         notes=notes,
     )
 
@@ -90,28 +83,27 @@ def _files(folder: Path) -> list[Path]:
     return found
 
 
-def _read_all(paths: Iterable[Path]) -> tuple[list[HandIn], list[str]]:
-    """Every hand-in that can be read, and a line for each that cannot."""
-    handed, problems = [], []
+def _marks(paths: Iterable[Path]) -> list[str]:
+    """The set's fingerprint in every hand-in that can be read."""
+    found = []
     for path in paths:
         try:
-            handed.append(read_handin(path))
-        except TakeFileError as error:
-            problems.append(str(error))
-    return handed, problems
+            found.append(read_handin(path).manifest.set_fingerprint)
+        except TakeFileError:
+            continue  # told when it is read to be scored
+    return found
 
 
-def set_of(handed: Sequence[HandIn]) -> OpenSet:
-    """The shipped set that most hand-ins are of.
+def set_of(marks: Sequence[str]) -> OpenSet:
+    """The shipped set that has the most frequent of these fingerprints.
 
     Raises `SetFileError` where that is none: the teacher has to name it.
     """
-    marks = Counter(one.manifest.set_fingerprint for one in handed)
     shipped = {opened.fingerprint: opened for opened in (open_set(name) for name in shipped_sets())}
-    for mark, _ in marks.most_common():
+    for mark, _ in Counter(marks).most_common():
         if mark in shipped:
             return shipped[mark]
-    found = "no hand-in of a set that comes with heeltap" if handed else "no hand-in that can be read"
+    found = "no hand-in of a set that comes with heeltap" if marks else "no hand-in that can be read"
     raise SetFileError("--set", found, "the set that was handed out", "--set FILE")
 
 
@@ -122,38 +114,61 @@ def _other_set(one: HandIn, opened: OpenSet) -> str:
     return str(TakeFileError(one.file, found, expected, "was the set changed after it was handed out?"))
 
 
-def _score(one: HandIn, opened: OpenSet) -> tuple[list[Scored], list[str]]:
-    """The takes of one hand-in, and a line for each that cannot be scored."""
-    takes, problems = [], []
+@dataclass(frozen=True, slots=True)
+class _Scored:
+    """One hand-in without its raw bytes: a class of them would not fit into the memory."""
+
+    name: str
+    file: str
+    takes: tuple[ClassTake, ...]
+
+
+def _scored(path: Path, opened: OpenSet) -> tuple[_Scored | None, list[str]]:
+    """What one file is worth, and a line for each thing in it that cannot be used."""
+    try:
+        one = read_handin(path)
+    except TakeFileError as error:
+        return None, [str(error)]
+    if one.manifest.set_fingerprint != opened.fingerprint:
+        return None, [_other_set(one, opened)]
+    takes, problems = [], list(one.problems)
     for raw in one.takes:
         try:
             takes.append(score_raw(raw, opened))
         except HeeltapError as error:
             problems.append(str(error))
-    return takes, problems
+    return _Scored(one.name, one.file, tuple(takes)), problems
 
 
-def _students(scored: Sequence[tuple[HandIn, list[Scored]]]) -> tuple[tuple[Student, ...], tuple[str, ...]]:
-    """The students by name; several hand-ins of one name are put together, and the takes that both hold count once."""
-    by_name: dict[str, list[tuple[HandIn, list[Scored]]]] = {}
-    for one, takes in scored:
-        by_name.setdefault(one.name.casefold(), []).append((one, takes))
-    students, notes = [], []
-    for name in sorted(by_name):
-        rows = by_name[name]
-        files = tuple(one.file for one, _ in rows)
-        kept: dict[tuple[str, str], int] = {}
-        takes = []
-        for number, (_, more) in enumerate(rows):
-            for take in more:
-                # The same take in a second file of the same name was handed in again; twice in one file is a question.
-                if kept.setdefault((take.events, take.folder), number) == number:
-                    takes.append(take)
-        takes.sort(key=lambda take: (take.date, take.folder))
-        students.append(Student(rows[0][0].name, files, tuple(takes)))
-        if len(files) > 1:
-            notes.append(f"{rows[0][0].name} handed in {len(files)} times ({', '.join(files)}): put together")
-    return tuple(students), tuple(notes)
+def _students(paths: Iterable[Path], opened: OpenSet) -> tuple[tuple[Student, ...], tuple[str, ...], tuple[str, ...]]:
+    """The students by name, notes and problems; several hand-ins of one name are put together."""
+    by_name: dict[str, list[_Scored]] = {}
+    problems: list[str] = []
+    for path in paths:
+        one, more = _scored(path, opened)
+        problems += more
+        if one is not None:
+            by_name.setdefault(one.name.casefold(), []).append(one)
+    rows = [by_name[name] for name in sorted(by_name)]
+    notes = tuple(
+        f"{of_one[0].name} handed in {len(of_one)} times ({', '.join(one.file for one in of_one)}): put together"
+        for of_one in rows
+        if len(of_one) > 1
+    )
+    return tuple(_student(of_one) for of_one in rows), notes, tuple(problems)
+
+
+def _student(of_one: Sequence[_Scored]) -> Student:
+    """One student; a take that several of their files hold counts once, one that is twice in a file stays a question."""
+    first_in: dict[tuple[str, str], int] = {}
+    takes = [
+        take
+        for number, one in enumerate(of_one)
+        for take in one.takes
+        if first_in.setdefault((take.events, take.folder), number) == number
+    ]
+    takes.sort(key=lambda take: (take.date, take.folder))
+    return Student(of_one[0].name, tuple(one.file for one in of_one), tuple(takes))
 
 
 def write_page(path: Path, data: bytes) -> None:

@@ -1,6 +1,6 @@
 """One handed-in take scored again, from bytes that nobody vouches for.
 
-Inside: `score_raw`, `Scored`.
+Inside: `score_raw`.
 """
 
 import hashlib
@@ -24,9 +24,7 @@ from heeltap.jobs.scoring import Options, judge_take
 from heeltap.jobs.sets import OpenSet, Work
 from heeltap.units import auto_lean_ms, bpm_from_us_per_quarter
 
-__all__ = ["Scored", "score_raw"]
-
-Scored = ClassTake
+__all__ = ["score_raw"]
 
 _MOST_MESSAGES = 100_000
 """In one take: an hour at twenty-seven a second. Ours."""
@@ -37,7 +35,7 @@ _LONGEST_US = 4 * 3_600_000_000
 """Notes further than four hours from bar 1 are no playing."""
 
 
-def score_raw(raw: RawTake, opened: OpenSet) -> Scored:
+def score_raw(raw: RawTake, opened: OpenSet) -> ClassTake:
     """A handed-in take by the set's plan, lean and pocket.
 
     Raises
@@ -56,7 +54,7 @@ def score_raw(raw: RawTake, opened: OpenSet) -> Scored:
         ) from error
 
 
-def _score(raw: RawTake, opened: OpenSet) -> Scored:
+def _score(raw: RawTake, opened: OpenSet) -> ClassTake:
     context = context_from(raw.context, raw.where)
     plan = plan_from(context.plan, raw.where)
     number = item_of(plan, opened.works)
@@ -137,7 +135,7 @@ def _row(
     table: Offsets,
     options: Options,
     events: str,
-) -> Scored:
+) -> ClassTake:
     """What the page needs of a result."""
     overall, counts, said = result.overall, result.counts, raw.entry.figures
     lost = len(plan) - counts.planned + counts.missed

@@ -253,6 +253,7 @@ def class_text(room: Classroom) -> str:
     lines = [page.title, "=" * len(page.title), page.subtitle, ""]
     for title, asks in page.heads:
         lines += textwrap.wrap(f"{title} ({asks})", _WIDTH, subsequent_indent="   ")
+    lines += ["", "By exercise: how far; strokes in the pocket, average and scatter of the last take; takes."]
     for row in page.rows:
         lines += ["", row.name, *_row_text(row)]
     for title, entries in _lists(page):
@@ -274,9 +275,8 @@ def _lists(page: Page) -> Iterator[tuple[str, tuple[str, ...]]]:
 def _row_text(row: PageRow) -> list[str]:
     lines = []
     for number, cell in enumerate(row.cells, 1):
-        words = ", ".join(part for part in (cell.figures, cell.pocket and f"{cell.pocket} in the pocket") if part)
-        about = f" ({cell.about})" if cell.about else ""
-        lines.append(f"  {number:>2}  {cell.done or 'nothing handed in':<20} {words}{about}")
+        done = cell.done or "nothing handed in"
+        lines.append(f"  {number:>2}  {done:<18} {cell.pocket:>5}  {cell.figures:<21} {cell.about}")
     for text in row.stands_out:
         lines += textwrap.wrap(text, _WIDTH, initial_indent="  ! ", subsequent_indent="    ")
     return [*lines, *textwrap.wrap(f"Next: {row.next}", _WIDTH, initial_indent="  ", subsequent_indent="    ")]
