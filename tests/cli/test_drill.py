@@ -14,7 +14,7 @@ from heeltap.cli import main
 from heeltap.core.meter import steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.files.places import takes_dir
-from heeltap.files.smf_write import TrackOut, write_midi
+from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.takes import list_takes, load_take, open_take
 from heeltap.jobs.keeping import score_kept
 from tests.files.test_takes import a_context

@@ -9,7 +9,7 @@ from heeltap.core.meter import steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.errors import InputFileError, PlanError, PortError
 from heeltap.files.exercises import exercise_from_toml
-from heeltap.files.smf_write import TrackOut, write_midi
+from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
 from heeltap.jobs.ports import choose_ports
 from heeltap.ports.base import PortName

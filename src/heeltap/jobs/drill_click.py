@@ -17,7 +17,7 @@ from heeltap.core.planning import swing_ticks
 from heeltap.errors import PlanError, sentence
 from heeltap.files.beats import read_beats
 from heeltap.files.smf import read_midi
-from heeltap.files.smf_types import Midi
+from heeltap.files.smf.types import Midi
 from heeltap.jobs.reading import drum_part
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound

@@ -31,7 +31,7 @@ from heeltap.core.planning import plan_of, tempo_of
 from heeltap.errors import InputFileError, PlanError, sentence
 from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.families import FAMILIES, read_cells, read_family
-from heeltap.files.smf_write import TrackOut, midi_bytes
+from heeltap.files.smf.write import TrackOut, midi_bytes
 from heeltap.sound.percussion import CHANNEL, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
