@@ -253,7 +253,7 @@ def class_text(room: Classroom) -> str:
     lines = [page.title, "=" * len(page.title), page.subtitle, ""]
     for title, asks in page.heads:
         lines += textwrap.wrap(f"{title} ({asks})", _WIDTH, subsequent_indent="   ")
-    lines += ["", "By exercise: how far; strokes in the pocket, average and scatter of the last take; takes."]
+    lines += ["", "By exercise: how far; of the last take the share in the pocket and scatter."]
     for row in page.rows:
         lines += ["", row.name, *_row_text(row)]
     for title, entries in _lists(page):
