@@ -123,8 +123,8 @@ def test_synthesizer_sounds_within_four_milliseconds(
 
 
 def test_our_own_sound_is_exact_to_the_sample(environment: dict[str, str], tmp_path: Path) -> None:
-    """The engine's own sound, recorded from its JACK client: from click to click exactly so many samples, and each where
-    it should be, as far as a dummy device has a delay."""
+    """The engine's own sound, recorded from its JACK client: from click to click exactly so many samples, and each
+    leaves us where it should: the delay that the server states, one turn, before it is due."""
     schedule = click_schedule(steady_tempo(240), steady_metre(), 5)
     for attempt in range(3):
         journal = tmp_path / f"{attempt}.jsonl"
@@ -147,4 +147,4 @@ def test_our_own_sound_is_exact_to_the_sample(environment: dict[str, str], tmp_p
     print("own", np.unique(np.diff(at)), np.round([off_ms.min(), np.median(off_ms), off_ms.max()], 2))
 
     assert {12_000.0} == set(np.diff(at).tolist())
-    assert np.max(np.abs(off_ms - np.median(off_ms))) < 1.0
+    assert np.max(np.abs(off_ms + 2.67)) < 1.5  # the server says that it plays a turn after it asked
