@@ -201,7 +201,8 @@ def score_path(path: str | Path, **options: Any) -> Result:
         given["split_key"] = key_of(str(options["split"]))
     if "delay_ms" in given:
         given |= {"delay_uncertainty_ms": None, "delay_method": "given"}
-    return score_take(played, replace(how, **given))
+    result = score_take(played, replace(how, **given))
+    return result if read_context(folder).exercise is None else course_aside(result)
 
 
 def kept(path: Path) -> tuple[Played, Options]:
