@@ -132,13 +132,15 @@ class Pupil:
     delay_ms: float | None = 0.0
     """Of the gear, as calibrated; None is not known."""
     missing: float = 0.01
+    share: float = 1.0
+    """How much of the weakness there is."""
 
 
 _FIRST = ("Ilka", "Bram", "Tove", "Mirel", "Odo", "Sanna", "Jorun", "Pelle", "Wanda", "Rufin")
 _LAST = ("Quast", "Vennel", "Orlop")
 
 
-def pupils(rng: np.random.Generator, weaknesses: Sequence[str]) -> list[Pupil]:
+def pupils(rng: np.random.Generator, weaknesses: Sequence[str], *, share: float = 1.0) -> list[Pupil]:
     """One student for each weakness (empty: none), everything else drawn."""
     found = []
     for number, weakness in enumerate(weaknesses):
@@ -152,6 +154,7 @@ def pupils(rng: np.random.Generator, weaknesses: Sequence[str]) -> list[Pupil]:
                 away_ms=0.0 if known else float(rng.uniform(-40, 60)),
                 delay_ms=12.0 if known else None,
                 missing=float(rng.uniform(0, 0.02)),
+                share=share,
             )
         )
     return found
@@ -175,17 +178,18 @@ def offsets_of(rng: np.random.Generator, plan: Plan, pupil: Pupil) -> FloatArray
     bar, beat = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
     ms = np.full(len(plan), pupil.away_ms)
     if pupil.weakness == "off-beats":
-        ms = ms - 20.0 * off_beat
+        ms = ms - 20.0 * pupil.share * off_beat
     elif pupil.weakness == "two":
-        ms = ms - 20.0 * (np.abs(beat - 2) < 1e-6)
+        ms = ms - 20.0 * pupil.share * (np.abs(beat - 2) < 1e-6)
     elif pupil.weakness == "fills":
-        ms = ms - 25.0 * (plan.kind == KINDS.index("fill"))
+        ms = ms - 25.0 * pupil.share * (plan.kind == KINDS.index("fill"))
     elif pupil.weakness == "scatter":
-        more = 1.9 * pupil.spread_ms * rng.standard_normal(strokes)[plan.stroke]  # in all 2.1 times the scatter
+        # At full share 2.1 times the scatter in all.
+        more = 1.9 * pupil.share * pupil.spread_ms * rng.standard_normal(strokes)[plan.stroke]
         noise = np.where(off_beat, noise + more, noise)
     elif pupil.weakness == "changes":
         last = {section.last_bar for section in plan.sections[:-1]}
-        ms = ms - 40.0 * np.where(np.isin(bar, list(last)), (beat - 0.5) / 4, 0.0)
+        ms = ms - 40.0 * pupil.share * np.where(np.isin(bar, list(last)), (beat - 0.5) / 4, 0.0)
     return ms + noise
 
 

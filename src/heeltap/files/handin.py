@@ -45,7 +45,7 @@ MOST_TAKES = 200
 """Takes in one hand-in. A set asks for 10 to 60. Ours."""
 
 MOST_FILE_BYTES = 16 << 20
-"""Of the file itself: 200 takes of three minutes have 4 MB. Ours."""
+"""Of the file itself: 200 takes of three minutes of eighths have under 3 MB. Ours."""
 
 _FORMAT_SHAPE = re.compile(r"heeltap\.handin/(\d+)")
 
