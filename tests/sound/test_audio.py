@@ -77,7 +77,7 @@ def test_blocks_become_one_recording(library: SimpleNamespace) -> None:
 
     assert [0.1] * 4 + [0.2] * 4 + [0.3] * 4 == pytest.approx(recording.wave.tolist())
     assert np.float64 == recording.wave.dtype
-    assert (44_100.0, "Desk microphone", 1) == (recording.rate_hz, microphone.name, recording.holes)
+    assert (44_100.0, "Desk microphone", (4 / 44_100,)) == (recording.rate_hz, microphone.name, recording.holes)
     assert ["start", "stop"] == library.made[0].calls[:2]
     assert 1 == library.made[0].wishes["channels"]
 

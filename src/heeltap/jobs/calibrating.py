@@ -31,6 +31,7 @@ from heeltap.live.listening import microphone_delay
 from heeltap.live.records import NOT_SENT_US
 from heeltap.live.wireless import WHY, is_wireless
 from heeltap.ports.schedule import Schedule
+from heeltap.report.words import count
 from heeltap.sound.audio import Recorder, sound_buffer
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound, click_schedule
 
@@ -44,6 +45,9 @@ _TAP_BARS = 11
 
 _KNOCK_CLICKS = 24
 """Twice what is needed; 24 s."""
+
+_UNSURE_S = 0.2
+"""So far the beginning of the recording may lie off the moment at which it was asked for."""
 
 _REPEAT_US = 60_000
 """A second stamp this soon is the same knock."""
@@ -137,11 +141,13 @@ def microphone_delay_of(
         journal = _played(spec, progress)
     finally:
         recording = recorder.stop()
-    if recording.holes:
-        return Declined(f"the recording has {recording.holes} holes: close other programs, or use a larger buffer")
     zero_us = (journal.zero_ns - start_ns) // 1000
-    sent = journal.click_sent_us[journal.click_sent_us < NOT_SENT_US]
-    return microphone_delay(recording.wave, recording.rate_hz, zero_us + sent, zero_us + _knocks(journal))
+    sent = zero_us + journal.click_sent_us[journal.click_sent_us < NOT_SENT_US]
+    first_s = int(sent[0]) / 1e6 if sent.size else 0.0
+    # A hole before the first click moves everything that counts by the same time.
+    if holes := sum(at > first_s - _UNSURE_S for at in recording.holes):
+        return Declined(f"the recording has {count(holes, 'hole')}: close other programs, or use a larger buffer")
+    return microphone_delay(recording.wave, recording.rate_hz, sent, zero_us + _knocks(journal))
 
 
 def _checked(in_port: str, out_port: str | None, *, heard: bool = False) -> tuple[str, str]:

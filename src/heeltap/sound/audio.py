@@ -38,8 +38,8 @@ class Recording:
     wave: FloatArray
     """One channel, full scale is 1."""
     rate_hz: float
-    holes: int
-    """How often the system lost some of it: times after a hole are wrong."""
+    holes: tuple[float, ...]
+    """Where the system lost some of it, seconds from the start: what comes after a hole is too early by its length."""
 
 
 class Recorder(Protocol):
@@ -84,7 +84,7 @@ class Microphone:
         self._wire.send("stop")
         data, holes = self._answer()
         wave = np.frombuffer(data, dtype=np.float32).astype(np.float64)
-        return Recording(wave, self._rate_hz, holes)
+        return Recording(wave, self._rate_hz, tuple(frame / self._rate_hz for frame in holes))
 
     def _answer(self) -> Any:
         """What the other process says; raises `PortError` with its words."""
@@ -138,12 +138,15 @@ def record(device: str | None, wire: "Connection") -> None:
 def _record(library: Any, device: str | None, wire: "Connection") -> None:
     """Open, say so, record, hand over."""
     blocks: list[bytes] = []
-    holes = [0]
+    holes: list[int] = []
+    frames = [0]
 
-    def keep(block: Any, _frames: int, _time: Any, status: Any) -> None:
+    def keep(block: Any, count: int, _time: Any, status: Any) -> None:
         """Keep one block; runs in the sound system's thread."""
+        if status.input_overflow:
+            holes.append(frames[0])
         blocks.append(block.tobytes())
-        holes[0] += bool(status.input_overflow)
+        frames[0] += count
 
     found = library.query_devices(device, "input")
     rate_hz = float(found["default_samplerate"])
@@ -157,7 +160,7 @@ def _record(library: Any, device: str | None, wire: "Connection") -> None:
         wire.send(("started", None))
         wire.recv()
         stream.stop()
-        wire.send(("done", (b"".join(blocks), holes[0])))
+        wire.send(("done", (b"".join(blocks), holes)))
     finally:
         stream.close()
 
