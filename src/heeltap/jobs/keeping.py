@@ -291,6 +291,8 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
         yield f"These scores are not trustworthy: the self-test of this route said ({context.selftest})"
     if context.delay_note:
         yield context.delay_note
+    if context.clock_input >= 0:
+        yield "The reference is the MIDI clock of the other device, freed of its jitter, and not a click of ours"
     if context.late_clicks:
         left = [span for span in context.left_out if span.why == "late click"]
         what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"
