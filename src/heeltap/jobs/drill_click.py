@@ -125,7 +125,7 @@ def backing_of(wish: Wish, plan: Plan, own: ClickPlan | None, *, song: str | Non
     if click.kind not in ("every", "bars", "fade"):
         raise PlanError(sentence("click", f"'{click.kind}' of a drum part", "every, 'bars 2+2' or fade"))
     notes = _part_notes(read_midi(song), wish.name, plan)
-    levels = np.array(click_levels(click, plan.bars) + [0.0])
+    levels = np.array([*click_levels(click, plan.bars), 0.0])
     bar = plan.metre.bar_beat(plan.tempo.quarter_at(notes.onset_us))[0]
     level = levels[np.clip(bar - 1, 0, plan.bars)]
     return part_schedule(notes, end_us, channel=sound.channel, level=level)
