@@ -195,3 +195,28 @@ def test_a_pad_with_a_window_of_its_own_folds_what_others_keep() -> None:
     own = score_take(played, Options(delay_ms=0.0, retrigger_of={38: 45.0}))
 
     assert (usual.counts.extra, own.counts.extra) == (2, 1)
+
+
+def test_a_second_input_without_the_firsts_calibration_is_said(tmp_path: Path) -> None:
+    """The first one's delay is taken away from all; the report says whose it is. A delay that is given is everybody's."""
+    from heeltap.files.calibration import Calibrated, keep_calibration
+    from heeltap.jobs.drill_settings import route_of_all
+
+    keep_calibration(
+        Calibrated(
+            in_port="fake:a",
+            out_port="",
+            method="microphone",
+            delay_ms=9.0,
+            uncertainty_ms=1.0,
+            date="2026-01-02T10:00:00+00:00",
+        )
+    )
+    both = Player(("fake:b",))
+
+    route = route_of_all(Settings("fake:a", takes=tmp_path, player=both))
+
+    assert route.delay_ms == 9.0
+    assert route.note == "The delay taken away is that of fake:a; fake:b may have another"
+    assert route_of_all(Settings("fake:a", takes=tmp_path, delay_ms=5.0, player=both)).note == ""
+    assert route_of_all(Settings("fake:a", takes=tmp_path)).note == ""

@@ -8,7 +8,7 @@ import pytest
 from heeltap.core.result import Calibration
 from heeltap.errors import PortError, StoreError
 from heeltap.files.calibration import calibration_file, keep_calibration, keep_selftest
-from heeltap.jobs import drilling, route
+from heeltap.jobs import drill_settings, route
 from heeltap.jobs.drilling import drill
 from heeltap.jobs.keeping import score_path
 from heeltap.jobs.route import Route, route_of
@@ -155,7 +155,7 @@ def test_drill_with_a_feel_offset_only_stays_uncalibrated(tmp_path: Path) -> Non
 
 def test_drill_on_other_ports_says_why_nothing_was_taken_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The note travels with the take."""
-    monkeypatch.setattr(drilling, "route_of", lambda *_, **__: Route(note="calibrate again"))
+    monkeypatch.setattr(drill_settings, "route_of", lambda *_, **__: Route(note="calibrate again"))
     what = a_drill(2)
     outcome = drill(what, settings(what, OFFSETS_MS, takes=tmp_path), lambda *_: None)
 

@@ -20,7 +20,8 @@ import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
 from tests.jobs.test_drilling import a_drill, settings
-from heeltap.tui.app import DrillApp, run_drill
+from heeltap.tui.app import DrillApp
+from heeltap.tui.running import run_drill
 if sys.argv[3] == "broken":
     def broken(self):
         if self.play is not None and self.play.now_us > 600_000:

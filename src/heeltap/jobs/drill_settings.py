@@ -1,9 +1,9 @@
 """How a drill is played, and what is written down of it before the first click.
 
-Inside: `Settings`, `context_of`, `held_of`.
+Inside: `Settings`, `route_of_all`, `context_of`, `held_of`.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from heeltap import __version__
@@ -13,7 +13,7 @@ from heeltap.files.places import takes_dir
 from heeltap.files.takes import list_takes, read_context
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.player import Player
-from heeltap.jobs.route import Route
+from heeltap.jobs.route import Route, route_of
 from heeltap.live.clock import wall_now
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.rescue import Terminal
@@ -21,7 +21,7 @@ from heeltap.live.session import Feedback, State
 from heeltap.ports.keys import UNCERTAINTY_MS
 from heeltap.ports.schedule import Schedule
 
-__all__ = ["Settings", "context_of", "held_of"]
+__all__ = ["Settings", "context_of", "held_of", "route_of_all"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,26 @@ class Settings:
     def clock_input(self) -> int:
         """Index of the input whose clock is followed; -1 for none."""
         return -1 if self.follow_clock is None else self.in_ports.index(self.follow_clock)
+
+
+def route_of_all(settings: Settings) -> Route:
+    """What is known of the first input's route, with a word about others whose delay is not the same.
+
+    Raises `PortError` where any of them is wireless, and `StoreError`, as `heeltap.jobs.route.route_of`.
+    """
+    route, *others = (
+        route_of(name, settings.out_port, given_ms=settings.delay_ms)
+        for name in (settings.in_port, *settings.player.more_in)
+    )
+    apart = [
+        name
+        for name, other in zip(settings.player.more_in, others, strict=True)
+        if other.delay_ms != route.delay_ms and route.delay_ms is not None
+    ]
+    if not apart:
+        return route
+    note = f"The delay taken away is that of {settings.in_port}; {' and '.join(apart)} may have another"
+    return replace(route, note=f"{route.note}; {note}" if route.note else note)
 
 
 def context_of(drill: Drill, settings: Settings, route: Route) -> Context:

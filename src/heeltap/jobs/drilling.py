@@ -23,14 +23,13 @@ from heeltap.files.journal import read_journal
 from heeltap.files.left_out import leave_out
 from heeltap.files.takes import open_take, set_aside
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_settings import Settings, context_of, held_of
+from heeltap.jobs.drill_settings import Settings, context_of, held_of, route_of_all
 from heeltap.jobs.following import Conductor
 from heeltap.jobs.hearing import events_of
 from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
 from heeltap.jobs.player import Presses, check_controls
 from heeltap.jobs.reading import Played
-from heeltap.jobs.route import route_of
 from heeltap.jobs.scoring import score_take
 from heeltap.jobs.sending import sound_of_port, what_is_sent
 from heeltap.jobs.silence import silence
@@ -83,11 +82,9 @@ class Run:
             A port, the takes folder or what is known of the route cannot be opened; nothing is left behind.
         """
         check_controls(settings.player, drill.plan)
-        for name in settings.player.more_in:
-            route_of(name, settings.out_port)  # a wireless one is refused like the first
         self._drill, self._settings = drill, settings
         self._clock = SystemClock() if clock is None else clock
-        route = route_of(settings.in_port, settings.out_port, given_ms=settings.delay_ms)
+        route = route_of_all(settings)
         self._context = context_of(drill, settings, route)
         sheet = sheet_of(
             drill.plan,
