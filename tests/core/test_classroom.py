@@ -46,7 +46,8 @@ def take(
         tempo_bpm=tempo_bpm,
         date="2026-03-02",
         folder="a take",
-        figures=Figures(100, -4.0, 10.0, share),
+        figures=Figures(100, -4.0, 10.0, 0.0),
+        in_pocket=share,
         said=said,
         why_unlike="",
         whole=whole,
@@ -132,12 +133,12 @@ def test_without_a_weakness_the_first_tempo_that_is_not_done_comes_next() -> Non
     ("said", "expected"),
     [
         (None, False),
-        (Figures(100, -4.3, 10.4, 0.91), False),
-        (Figures(100, -4.6, 10.0, 0.9), True),
-        (Figures(100, -4.0, 3.0, 0.9), True),
+        (Figures(100, -4.3, 10.4, 0.01), False),
+        (Figures(100, -4.6, 10.0, 0.0), True),
+        (Figures(100, -4.0, 3.0, 0.0), True),
         (Figures(100, -4.0, 10.0, 1.0), True),
-        (Figures(90, -4.0, 10.0, 0.9), True),
-        (Figures(100, None, 10.0, 0.9), True),
+        (Figures(90, -4.0, 10.0, 0.0), True),
+        (Figures(100, None, 10.0, 0.0), True),
     ],
 )
 def test_own_figures_differ_when_rounding_does_not_explain_it(said: Figures | None, expected: bool) -> None:

@@ -11,12 +11,12 @@ import msgspec
 import numpy as np
 import pytest
 
-from heeltap.core.classroom import differs
+from heeltap.core.classroom import cell_of, differs
 from heeltap.core.planning import plan_of
 from heeltap.errors import InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin import MANIFEST, Manifest, handin_bytes, names_of
 from heeltap.jobs.classroom import read_class
-from heeltap.jobs.handing_in import hand_in
+from heeltap.jobs.handing_in import class_items, hand_in
 from heeltap.jobs.making import make
 from heeltap.jobs.sets import open_set
 from tests.makers.classes import PLANTED, hand_in_all, keep_raw, pupils, small_class, write_set
@@ -155,6 +155,24 @@ def test_two_hand_ins_of_one_name_are_put_together(folder: Path) -> None:
     assert [("Odo", 1), ("Tove", 1)] == [(student.name, len(student.takes)) for student in room.students]
     assert ("Tove handed in 2 times (0.handin, later.zip): put together",) == room.notes
     assert () == room.questions
+
+
+def test_a_keyboard_that_speaks_late_keeps_nobody_from_being_done(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Where the delay is not known the pocket lies around the take's own middle; where it is known, it does not."""
+    set_path = small_class(tmp_path, rng, ["A"])
+    exercise = open_set(set_path).works[0].item.exercise
+    assert exercise is not None
+    late = 70.0 + rng.normal(0, 9, len(plan_of(exercise)))
+    for name, delay_ms in (("Known", 0.0), ("Unknown", None)):
+        keep_raw(tmp_path / name, exercise, late, delay_ms=delay_ms)
+        hand_in(set_path, name=name, out=tmp_path / f"{name}.handin", takes=tmp_path / name)
+
+    known, unknown = read_class(tmp_path, set_name=set_path).students[1:]
+
+    done = [cell_of(student, class_items(open_set(set_path))[0]).tempi_done for student in (known, unknown)]
+    assert [0, 1] == done
+    assert known.takes[0].figures == unknown.takes[0].figures
+    assert (unknown.takes[0].in_pocket or 0) > 0.9 > 0.1 > (known.takes[0].in_pocket or 0)
 
 
 DAMAGED: dict[str, tuple[dict[str, Any], str]] = {

@@ -8,11 +8,14 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from heeltap.core.advise_kinds import remedy_of
 from heeltap.core.classroom import ClassItem, ClassTake, Figures, Next, Student, next_for, weaknesses
 from heeltap.core.classroom_page import Classroom
 from heeltap.core.classroom_questions import questions
+from heeltap.core.findings.kinds import FINDING_KINDS
 from heeltap.core.result import Finding
 from heeltap.core.sets import Done
+from heeltap.report.class_words import SHORT, short_words
 from heeltap.report.classroom import CSV_COLUMNS, class_csv, class_html, class_text, page_of
 
 EVIL = '<script>alert(1)</script><img src=x onerror="alert(1)">'
@@ -27,7 +30,7 @@ def take(folder: str = "a take", *, known: bool = True, found: bool = False, sai
     """A take of the first exercise."""
     offsets = np.arange(40.0) % 5 * 4
     return ClassTake(
-        1, 80.0, "2026-03-02", folder, Figures(40, -8.2, 11.6, 0.85), said, "", True, known,
+        1, 80.0, "2026-03-02", folder, Figures(40, -8.2, 11.6, 0.85), 0.85, said, "", True, known,
         (EARLY,) if found else (), np.arange(40), offsets, folder,
     )  # fmt: skip
 
@@ -130,7 +133,7 @@ def test_what_several_share_is_told_once_with_their_names() -> None:
     """A lesson for two; what only one shows is not repeated."""
     two = room(Student("A", ("a",), (take("a", found=True),)), Student("B", ("b",), (take("b", found=True),)))
 
-    assert ("everything between the beats against the beats: earlier: 2 students (A, B)",) == page_of(two).shared
+    assert ("Off-beats early: 2 students (A, B)",) == page_of(two).shared
     assert () == page_of(CLASS).shared
 
 
@@ -164,3 +167,12 @@ def test_the_text_keeps_to_79_columns_and_says_everything() -> None:
     assert [] == [line for line in text.splitlines() if len(line) > 79 and "heeltap" not in line]
     for words in ("@Tove", "is cut short", "nothing handed in", "How far to trust this", "Next: heeltap drill split 2"):
         assert words in text
+
+
+def test_every_kind_that_can_be_named_has_short_words() -> None:
+    """Whatever has a remedy can stand in the table."""
+    named = {kind.code for kind in FINDING_KINDS if remedy_of(kind.code, 1.0) is not None}
+
+    assert set() == named - set(SHORT)
+    assert "off-beats early" == short_words("off-beats", -3.0)
+    assert "chords spread apart" == short_words("chord-spread", 3.0)

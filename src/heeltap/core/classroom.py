@@ -12,7 +12,7 @@ Inside: `ClassItem`, `ClassTake`, `Student`, `Cell`, `Weakness`, `Next`, `same_w
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -92,6 +92,9 @@ class ClassTake:
     """What it is called on the student's machine."""
     figures: Figures
     """Ours."""
+    in_pocket: float | None
+    """Share in the pocket, which lies around the take's own middle where the delay of the route is not known: a keyboard
+    that speaks 40 ms late must not keep anybody from being done."""
     said: Figures | None
     """The student's own; None where there are none."""
     why_unlike: str
@@ -203,15 +206,15 @@ def cell_of(student: Student, item: ClassItem) -> Cell:
         len(takes),
         done,
         len(item.tempi_bpm),
-        latest.figures if latest else None,
+        replace(latest.figures, in_pocket=latest.in_pocket) if latest else None,
         latest.tempo_bpm if latest else None,
         latest.delay_known if latest else True,
     )
 
 
 def _done_at(whole: Iterable[ClassTake], done: Done, tempo_bpm: float) -> bool:
-    here = (take.figures for take in whole if abs(take.tempo_bpm - tempo_bpm) < SAME_BPM)
-    return is_done(done, ((figures.in_pocket, figures.spread_ms) for figures in here))
+    here = (take for take in whole if abs(take.tempo_bpm - tempo_bpm) < SAME_BPM)
+    return is_done(done, ((take.in_pocket, take.figures.spread_ms) for take in here))
 
 
 def weaknesses(students: Sequence[Student]) -> tuple[tuple[Weakness, ...], ...]:

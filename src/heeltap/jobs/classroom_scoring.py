@@ -12,6 +12,7 @@ from heeltap.core.classroom import MOST_MISSED, ClassTake, Figures
 from heeltap.core.offsets import Offsets
 from heeltap.core.plan import Plan
 from heeltap.core.result import Result
+from heeltap.core.score import in_pocket
 from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.context import Context, context_from, plan_from
 from heeltap.files.handin_read import RawTake
@@ -145,6 +146,7 @@ def _row(
         date=context.date[:40],
         folder=raw.entry.folder,
         figures=Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
+        in_pocket=_around_middle(table, options) if options.delay_ms is None else overall.in_pocket,
         said=None if said is None else Figures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
         why_unlike=_unlike(context, options),
         whole=context.judged_to_us is None and lost <= MOST_MISSED * len(plan),
@@ -154,6 +156,13 @@ def _row(
         offset_ms=table.offset_ms,
         events=events,
     )
+
+
+def _around_middle(table: Offsets, options: Options) -> float | None:
+    """Share of the strokes within the pocket around the take's own median."""
+    if not len(table):
+        return None
+    return float(np.mean(in_pocket(table, lean_ms=float(np.median(table.offset_ms)), pocket_ms=options.pocket_ms)))
 
 
 def _unlike(context: Context, options: Options) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 from heeltap.core.classroom import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
 from heeltap.core.classroom_page import Classroom
 from heeltap.core.classroom_questions import ALIKE_MS, Question
-from heeltap.core.findings.kinds import kind_of
+from heeltap.report.class_words import short_words
 from heeltap.report.history import guarded
 from heeltap.report.words import count, ms, signed_ms
 
@@ -59,6 +59,8 @@ class PageRow:
 
     name: str
     cells: tuple[PageCell, ...]
+    short: str
+    """What stands out in a few words."""
     stands_out: tuple[str, ...]
     next: str
     takes: int
@@ -108,8 +110,8 @@ _TRUST = (
     "Names are as the students wrote them. Nothing here proves who played.",
 )
 _DELAY = (
-    "A star: the delay of that student's keyboard was not measured, so early or late on average, and with it the share in "
-    "the pocket, may be the gear's. What stands out is not affected.",
+    "A star: the delay of that student's keyboard was not measured, so early or late on average may be the gear's; the "
+    "pocket then lies around the take's own middle. What stands out is not affected.",
 )
 
 
@@ -127,6 +129,7 @@ def _row(room: Classroom, at: int) -> PageRow:
     return PageRow(
         name=student.name,
         cells=tuple(_cell(cell_of(student, item)) for item in room.items),
+        short="; ".join(short_words(weakness.code, weakness.effect_ms) for weakness in room.weaknesses[at]),
         stands_out=tuple(_stands_out(weakness) for weakness in room.weaknesses[at]),
         next=_next(room.nexts[at], room),
         takes=len(student.takes),
@@ -203,20 +206,12 @@ def _names(names: list[str]) -> str:
 
 def _shared(room: Classroom) -> tuple[str, ...]:
     """What stands out with more than one student, the most frequent first: what a lesson can be about."""
-    by_kind: dict[tuple[str, bool], list[str]] = {}
+    by_kind: dict[str, list[str]] = {}
     for student, found in zip(room.students, room.weaknesses, strict=True):
         for weakness in found:
-            by_kind.setdefault((weakness.code, weakness.effect_ms < 0), []).append(student.name)
-    rows = sorted(((key, names) for key, names in by_kind.items() if len(names) > 1), key=lambda row: -len(row[1]))
-    return tuple(f"{_kind(*key)}: {count(len(names), 'student')} ({', '.join(names)})" for key, names in rows)
-
-
-def _kind(code: str, less: bool) -> str:
-    """A kind of finding and its direction in a few words: what was asked, and the answer."""
-    kind = kind_of(code)
-    if kind.measure == "scatter":
-        return f"{kind.asks}: {'less' if less else 'more'}"
-    return f"{kind.asks}: {'earlier' if less else 'later'}" if kind.measure == "place" else kind.asks
+            by_kind.setdefault(short_words(weakness.code, weakness.effect_ms), []).append(student.name)
+    rows = sorted(((what, names) for what, names in by_kind.items() if len(names) > 1), key=lambda row: -len(row[1]))
+    return tuple(f"{what[:1].upper()}{what[1:]}: {count(len(who), 'student')} ({', '.join(who)})" for what, who in rows)
 
 
 def _difference(student: Student, take: ClassTake) -> str:
