@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from heeltap.core.arrays import FloatArray
-from heeltap.files.journal import read_journal
-from heeltap.files.takes import JOURNAL, load_take
+from heeltap.files.context import Context, plan_out
+from heeltap.files.journal import JournalWriter, read_journal
+from heeltap.files.takes import JOURNAL, load_take, open_take
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drilling import DrillOutcome, Settings, drill
 from heeltap.jobs.following import LOST, WAITING, Conductor, clock_of
-from heeltap.jobs.keeping import score_kept
-from heeltap.live.records import TICK, Record
+from heeltap.jobs.keeping import recover, score_kept
+from heeltap.live.records import NOTE_ON, TICK, Record
 from heeltap.live.session import GoOn, Hold, Say, State, Stop
 from heeltap.ports.schedule import Schedule, merge
 from tests.makers.clocks import clock_messages, clock_times, notes_on_clock
@@ -48,7 +49,9 @@ def scripted(times: FloatArray, rng: np.random.Generator, *, jitter_us: float = 
     return merge(clocks, notes_on_clock(times, struck, OFFSETS_MS))
 
 
-@pytest.mark.parametrize("kind", ["steady", "step", "drift"])
+@pytest.mark.parametrize(
+    "kind", ["step", pytest.param("steady", marks=pytest.mark.slow), pytest.param("drift", marks=pytest.mark.slow)]
+)
 def test_offsets_are_those_from_the_other_devices_beats(kind: str, tmp_path: Path, rng: np.random.Generator) -> None:
     """The device runs at 290 bpm and not at the plan's 300, with 2 ms of jitter: each offset comes back to 2.5 ms, on
     average without bias."""
@@ -119,6 +122,7 @@ def test_stop_continue_and_second_start() -> None:
     assert [Stop] == [type(e) for e in again]
 
 
+@pytest.mark.slow
 def test_recorded_clock_is_found_to_half_a_millisecond(tmp_path: Path, rng: np.random.Generator) -> None:
     """The clocks of a take's journal, freed of a jitter of 2 ms: within 1 ms of where they were meant."""
     times = clock_times("step", 12 + 24 * (4 * BARS + 7), us_per_quarter=60e6 / 290)
@@ -130,3 +134,54 @@ def test_recorded_clock_is_found_to_half_a_millisecond(tmp_path: Path, rng: np.r
 
     assert 0 == heard.position[0]
     assert np.sqrt(np.mean(off_ms**2)) < 1.0
+
+
+def a_journal(path: Path, times: FloatArray, struck: list[int]) -> None:
+    """A pad's notes exactly on the clocks of these numbers, and a box that sends its clock and a note at each quarter."""
+    zero_ns = 1_000_000_000_000
+    ports = ["pad", "box"]
+    rows = [(at, 1, b"\xf8") for at in times.tolist()] + [(times[0] - 1, 1, b"\xfa")]
+    rows += [(at + 300, 1, b"\x99\x24\x64") for at in times[::24].tolist()]
+    rows += [(times[k], 0, b"\x90\x3c\x50") for k in struck]
+    rows.sort(key=lambda row: row[0])
+    before = {}
+    with JournalWriter(path, {"zero_ns": zero_ns, "ports": ports}) as journal:
+        for at, port, data in rows:
+            at_ns = zero_ns + round(at * 1000)
+            journal.message(at_ns, (at_ns - before.get(port, at_ns)) / 1e9, data, ports[port])
+            before[port] = at_ns
+
+
+def test_take_that_was_left_behind_is_judged_by_its_clock(tmp_path: Path) -> None:
+    """The program was killed in bar 3: the clock came from an input of its own whose notes are nobody's, two bars are
+    judged, and every stroke is on its clock."""
+    plan = a_drill().plan
+    context = Context(
+        heeltap="0",
+        name="quarters",
+        plan=plan_out(plan),
+        in_port="pad",
+        count_in_us=800_000,
+        clock_input=1,
+        date="2026",
+    )
+    take = open_take(tmp_path, context)
+    times = clock_times("step", 24 * 12, us_per_quarter=60e6 / 270) + 12_345
+    a_journal(take.journal, times, [24 * beat for beat in range(4, 12)])
+    take.lock.release()
+    (found,) = recover(tmp_path)
+    assert found.folder is not None
+    result = score_kept(found.folder)
+
+    assert ("", 8, 0) == (found.problem, result.counts.matched, result.counts.extra)
+    assert 0 == result.counts.missed
+    assert all(abs(note.offset_ms or 0.0) < 0.2 for note in result.notes)
+    assert load_take(found.folder).context.judged_to_us is not None
+
+
+def test_notes_of_the_clocks_own_input_are_not_the_players() -> None:
+    """With one input that is played, a note on the second is dropped while playing."""
+    conductor = Conductor(a_drill().plan, 1, played=1)
+
+    assert conductor.place(Record(NOTE_ON, number=36, value=9, which=1)) is None
+    assert conductor.place(Record(NOTE_ON, number=36, value=9, which=0)) is not None
