@@ -7,10 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.core.plan import Section
+from heeltap.jobs.drill_changes import Change
 from heeltap.jobs.drill_text import ASCII, UNICODE, Marks, bar_block, gutter_of, least_width, marks_for, plain, signed
 from heeltap.live.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
 from heeltap.live.sheet import sheet_of
 from heeltap.tui.drawing import View, clean, clip, draw_drill, draw_report, first_row
+from heeltap.tui.drill_keys import drill_keys
 from tests.makers.drills import counted_plan, played
 
 VIEW = View(80, 24, UNICODE, "Two and four · 4/4 · 120 bpm", "in Pad, click Synth", aim="Hold the backbeat.")
@@ -33,7 +35,7 @@ def a_state(*events: object, lean_ms: float = 0.0, feedback: Feedback = Feedback
 EXPECTED = """\
   Two and four · 4/4 · 120 bpm                                      bar 2 of 5
   beat           1  [2]  3   4    in Pad, click Synth
-
+  verse
 
   bar 1 · verse 1       &       2       &       3       &       4       &
   plan          o               o       o       o               o
@@ -54,12 +56,12 @@ EXPECTED = """\
   lean 0     early ···········|···▁··▂··|···▁······· late   last 4: +14 ms ± 18
   o stroke   # accented   • heard, shown later   -12 early, +12 late, in ms
   miss: not played   k: other key   ?: no input   +2: two too many   | pocket
-  esc stop   p hold   n numbers: after each bar   q quit"""
+  esc stop  p hold  n numbers: after each bar  r again  - slower  ? help  q quit"""
 
 
 def shown(state: State, view: View = VIEW) -> list[str]:
     """The screen as plain lines."""
-    return plain(draw_drill(state, view))
+    return plain(draw_drill(state, replace(view, keys=drill_keys(state.phase, state.feedback))))
 
 
 def test_the_screen_reads_as_designed() -> None:
@@ -117,7 +119,7 @@ def test_a_lost_input_is_said_in_words() -> None:
 @pytest.mark.parametrize(
     ("events", "phase", "words"),
     [
-        ((), Phase.PLAYING, "esc stop   p hold"),
+        ((), Phase.PLAYING, "esc stop  p hold"),
         ((Hold(2_700_001),), Phase.PAUSED, "p go on"),
         ((Stop(2_700_001),), Phase.DONE, "enter again"),
     ],
@@ -161,13 +163,26 @@ def test_the_report_scrolls_and_says_what_is_below() -> None:
 
     assert len(lines) == 24
     assert lines[2] == "line 10"
-    assert "29 more lines below" in lines[-1]
+    assert "29 more lines below" in lines[0]
 
 
 def test_the_present_row_stays_the_second() -> None:
     """Rows move only as far as is needed to keep the row before in view."""
     assert [first_row(10, 4, current) for current in (0, 1, 2, 5, 9)] == [0, 0, 1, 4, 6]
     assert first_row(2, 4, 1) == 0
+
+
+def test_what_comes_is_said_before_it_comes() -> None:
+    """Bars to the next two changes; one that is in the next bar stands out; one that is here is named."""
+    view = replace(VIEW, changes=(Change(3, "fill"), Change(4, "chorus landing")))
+    lines = [shown(a_state(Clock(us)), view)[2] for us in (2_700_001, 4_100_000, 6_100_000, 8_100_000)]
+
+    assert lines == [
+        "  verse   next bar: fill   chorus landing in 2 bars",
+        "  verse   now: fill   next bar: chorus landing",
+        "  chorus   now: chorus landing",
+        "  chorus",
+    ]
 
 
 def test_bars_out_of_sight_can_be_scrolled_to() -> None:
@@ -198,7 +213,7 @@ def test_every_size_gives_exactly_that_many_lines(
 ) -> None:
     """Whatever the terminal, the moment and the name: as many lines as asked for, none wider than the terminal."""
     state = a_state(Show(feedback), Clock(at_us))
-    view = replace(VIEW, width=width, height=height, marks=marks, title=title, pads=True)
+    view = replace(VIEW, width=width, height=height, marks=marks, title=title)
 
     lines = draw_drill(state, view)
 

@@ -19,7 +19,7 @@ from textual.worker import Worker, WorkerState
 from heeltap.errors import HeeltapError
 from heeltap.jobs.drill_changes import at_tempo, changes_of, for_pads, next_drill, simpler, tempo_of
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import Line, Span, marks_for
+from heeltap.jobs.drill_text import Line, marks_for
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
 from heeltap.jobs.guessing import guess_words, keep_guess
 from heeltap.jobs.handsfree import Listener
@@ -30,8 +30,8 @@ from heeltap.live.sheet import sheet_of
 from heeltap.tui import keys as keyboard
 from heeltap.tui.after import report_lines
 from heeltap.tui.drawing import View, draw_drill, draw_report
-from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, PADS_HELP, REPORT_KEYS, drill_keys
-from heeltap.tui.page import Look, help_page, page
+from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.page import Look, help_page
 from heeltap.tui.sheet import Sheet
 
 __all__ = ["DrillApp"]
@@ -161,8 +161,7 @@ class DrillApp(App[int]):
         if self._helping:
             return help_page(look, "drill", self._keys, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
         if self._asking:
-            body: list[Line] = [[], [Span("  Before you look: were you early, on, or late?", "head")]]
-            return page(look, self._title, "", body, GUESS_KEYS, message=self._message)
+            return guess_page(look, self._title, message=self._message)
         if self._showing_report:
             self._scroll = max(0, min(self._scroll, len(self._report) - (view.height - 3)))
             return draw_report(self._report, view, self._scroll)

@@ -2,13 +2,15 @@
 
 Letters of the home row stay free: they are pads where the computer's keyboard is the instrument.
 
-Inside: `drill_keys`, `REPORT_KEYS`, `GUESS_KEYS`, `DRILL_HELP`, `PADS_HELP`.
+Inside: `drill_keys`, `guess_page`, `REPORT_KEYS`, `GUESS_KEYS`, `DRILL_HELP`, `PADS_HELP`.
 """
 
+from heeltap.jobs.drill_text import Line, Span
 from heeltap.live.session import Feedback, Phase
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
+from heeltap.tui.page import Look, page
 
-__all__ = ["DRILL_HELP", "GUESS_KEYS", "PADS_HELP", "REPORT_KEYS", "drill_keys"]
+__all__ = ["DRILL_HELP", "GUESS_KEYS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
 
 _NUMBERS = {
     Feedback.BAR: "after each bar",
@@ -64,9 +66,15 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
         return start, numbers, _SLOWER, _FASTER, _SIMPLER, _NEXT, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
-        other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up down")
+        other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
         return _AGAIN, report, _SLOWER, _FASTER, _SIMPLER, _NEXT, other, _BACK, HELP, QUIT
     hold = ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, nothing is judged")
     stop = Key("escape", "stop", "end the take here; it is kept and judged", "esc")
     again = Key("r", "again", "end the take and begin it again")
     return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
+
+
+def guess_page(look: Look, title: str, *, message: str = "") -> list[Line]:
+    """The question before the report."""
+    question: Line = [Span("  Before you look: were you early, on, or late?", "head")]
+    return page(look, title, "", [[], question], GUESS_KEYS, message=message)

@@ -12,7 +12,7 @@ from heeltap.jobs.drill_text import Line, Span
 
 __all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at"]
 
-_BETWEEN = "   "
+_BETWEEN = "  "
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +41,17 @@ MOVE = Key(
     "down",
     "move",
     "move by a line; page up and down by a screen, home and end to the ends; the wheel does too",
-    "up down",
+    "up/down",
 )
 
 
 def bottom_line(keys: Sequence[Key], width: int) -> Line:
     """The keys side by side; those that do not fit are left to the help, whose key always stays."""
-    return [Span(text, "key") if at % 2 else Span(text) for at, text in enumerate(_pieces(_fitting(keys, width)))]
+    line: Line = []
+    for at, text in enumerate(_pieces(_fitting(keys, width))):
+        name, space, does = text.partition(" ") if at % 2 else ("", "", text)
+        line += [Span(name, "key"), Span(space + does)]
+    return [span for span in line if span.text]
 
 
 def key_at(keys: Sequence[Key], width: int, column: int) -> Key | None:

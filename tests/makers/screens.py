@@ -1,0 +1,147 @@
+"""Pictures of every screen as text, from a fixed day, fixed takes and a fixed drill: ``python -m tests.makers.screens``."""
+
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.advise import NextStep
+from heeltap.core.advise_past import PastTake
+from heeltap.core.notes import make_notes
+from heeltap.core.plan import Section
+from heeltap.files.settings import PadSet, Stored
+from heeltap.jobs.drill_changes import Change
+from heeltap.jobs.drill_text import UNICODE, Line, plain
+from heeltap.jobs.reading import Played
+from heeltap.jobs.route import Route
+from heeltap.jobs.scoring import Options, score_take
+from heeltap.jobs.setting_up import SetUp
+from heeltap.jobs.today import Due, Today, Wish, week_of
+from heeltap.live.session import Begin, Clock, Feedback, State, begin, step
+from heeltap.live.sheet import sheet_of
+from heeltap.tui.after import result_lines
+from heeltap.tui.drawing import View, draw_drill, draw_report
+from heeltap.tui.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.page import Look, help_page
+from heeltap.tui.past import Order, draw_past
+from heeltap.tui.setup import draw_setup
+from heeltap.tui.start import START_HELP, START_KEYS, draw_start
+from tests.makers.drills import counted_plan, played
+
+GOLDEN = Path(__file__).resolve().parents[1] / "golden" / "tui"
+SIZES = ((80, 24), (120, 40))
+NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
+
+TITLES = {("anchor", 1): "Two and four", ("anchor", 2): "One and three", ("split", 1): "Eighths on one beat"}
+
+
+def past_take(date: str, family: str, grade: int, bpm: float, bias: float | None, spread: float | None) -> PastTake:
+    """One take of the invented history."""
+    share = None if spread is None else round(min(1.0, 12.0 / spread), 2)
+    return PastTake(
+        folder=date, date=date, exercise=f"{family}-{grade}-4/4-s1", title=TITLES[family, grade], family=family,
+        grade=grade, seed=1, tempo_bpm=bpm, lean_ms=0.0, length_s=48.0, ending="played", n=32, bias_ms=bias,
+        spread_ms=spread, in_pocket=share, held=share, score=None if share is None else 100 * share, planned=32,
+        missed=0, extra=0, method="same-path" if grade == 1 else "none", findings=(),
+    )  # fmt: skip
+
+
+TAKES = (
+    past_take("2026-01-14T18:00:00+01:00", "anchor", 1, 92.0, 9.0, 21.0),
+    past_take("2026-01-29T18:10:00+01:00", "anchor", 1, 92.0, 6.0, 18.0),
+    past_take("2026-02-12T19:00:00+01:00", "anchor", 2, 92.0, -4.0, 16.0),
+    past_take("2026-02-26T19:20:00+01:00", "anchor", 2, 96.0, -7.0, 15.0),
+    past_take("2026-03-02T18:00:00+01:00", "split", 1, 72.0, 2.0, 14.0),
+    past_take("2026-03-03T18:00:00+01:00", "split", 1, 72.0, None, None),
+    past_take("2026-03-03T18:02:00+01:00", "split", 1, 72.0, -1.0, 11.0),
+)
+
+STEP = NextStep("again", "once more, to see whether it stays", "split", 1, TITLES["split", 1], 72.0)
+
+DUE = (
+    Due(1, "Two and four", 92.0, 3, 2, True, Wish("first-week:1", 92.0)),
+    Due(2, "One and three", 96.0, 1, 2, False, Wish("first-week:2", 96.0)),
+    Due(3, "Eighths [on] one beat", 72.0, 0, 3, False, Wish("first-week:3", 72.0)),
+)
+
+TODAY = Today(
+    NOW, ("Drum Pads [bold]", "Keys"), ("Synth",), "", "first-week", "A first week", "", DUE, STEP,
+    week_of(TAKES, NOW.date()), TAKES[-1],
+)  # fmt: skip
+
+NOTHING = Today(NOW, step=NextStep("begin", "the first exercise of all", "anchor", 1, TITLES["anchor", 1], 72.0))
+
+SETUP = SetUp(
+    Stored(("Drum Pads",), "Synth", controls={"start": "cc64"}, pads=(PadSet("Drum Pads", {"kick": 36, "snare": 38}),)),
+    ("Drum Pads", "Keys"),
+    ("Synth",),
+    ("Drum Pads",),
+    "Synth",
+    Route(4.2, 0.6, "same-path", "", "2026-03-01: stamps within 0.4 ms, scores can be trusted", True),
+)
+
+
+def a_drill_state(at_us: int) -> State:
+    """A drill at a moment: eight bars of quarters with a fill before the chorus, played a little late."""
+    plan = counted_plan(
+        ["1 2& 3 4"] * 3 + ["1e&a 2e&a 3 4"] + ["1 2 3 4"] * 4,
+        sections=[Section("verse", 1, 4), Section("chorus", 5, 8)],
+    )
+    state = begin(sheet_of(plan), Feedback.BAR)
+    offsets = np.random.default_rng(5).normal(4.0, 9.0, int(plan.stroke[-1]) + 1)
+    notes = [note for note in played(plan, offsets.tolist()) if note.at_us < at_us]
+    for event in [Begin(), *notes, Clock(at_us)]:
+        state, _ = step(state, event)
+    return state
+
+
+CHANGES = (Change(4, "fill"), Change(5, "chorus landing"))
+
+
+def a_report() -> list[str]:
+    """The report of a fixed take that ran away in its fill."""
+    plan = counted_plan(["1 2 3 4"] * 8, sections=[Section("verse", 1, 4), Section("chorus", 5, 8)])
+    offsets = np.random.default_rng(7).normal(3.0, 8.0, 32)
+    offsets[12:16] -= [5.0, 14.0, 24.0, 33.0]
+    notes = played(plan, offsets.tolist())
+    table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
+    return result_lines(score_take(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0)), UNICODE)
+
+
+def pictures(width: int, height: int) -> dict[str, list[Line]]:
+    """Every screen at a size, by name."""
+    look = Look(width, height, UNICODE)
+    playing = a_drill_state(5_700_000)
+    view = View(width, height, UNICODE, "Quarters · 4/4 · 120 bpm", "in Drum Pads, click Synth", changes=CHANGES)
+    view_keys = drill_keys(playing.phase, playing.feedback)
+    drill = View(width, height, UNICODE, view.title, view.ports, changes=CHANGES, keys=view_keys)
+    after = View(width, height, UNICODE, view.title, view.ports, keys=REPORT_KEYS)
+    return {
+        "start": draw_start(TODAY, 0, look),
+        "start-nothing": draw_start(NOTHING, 0, look),
+        "history": draw_past(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
+        "set-up": draw_setup(SETUP, 2, look),
+        "set-up-learning": draw_setup(SETUP, 2, look, message="snare: hit its pad twice", learning=True),
+        "drill": draw_drill(playing, drill),
+        "report": draw_report(a_report(), after, 0),
+        "guess": guess_page(look, view.title),
+        "help-start": help_page(look, "start", START_KEYS, START_HELP),
+        "help-drill": help_page(look, "drill", view_keys, DRILL_HELP),
+    }
+
+
+def text_of(lines: list[Line]) -> str:
+    """A picture as it is kept."""
+    return "\n".join(plain(lines)) + "\n"
+
+
+def main() -> None:
+    """Write every picture."""
+    GOLDEN.mkdir(parents=True, exist_ok=True)
+    for width, height in SIZES:
+        for name, lines in pictures(width, height).items():
+            (GOLDEN / f"{name}-{width}x{height}.txt").write_text(text_of(lines), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
