@@ -42,6 +42,9 @@ _FIRST_JITTER_US = 1_000.0
 _SLACK, _ALARM = 0.75, 8.0
 """Cumulated sums, in standard deviations of an innovation: what each may exceed by chance, and where a step is found."""
 
+_RECENT = 1 / 16
+"""Share of the newest innovation in their running mean."""
+
 _KEPT = 48
 """Clocks looked back to when a step is found: two beats."""
 
@@ -87,6 +90,8 @@ class Follow:
     rise: float = 0.0
     fall: float = 0.0
     """Cumulated sums of the innovations, late and early."""
+    lean_us: float = 0.0
+    """Mean of the last innovations: where the tempo is changing, the filter stays behind by about so much."""
     run: tuple[int, int] = (0, 0)
     """Clocks since each of them was 0."""
     heard_us: int = 0
@@ -100,7 +105,12 @@ class Follow:
     @property
     def phase_sd_us(self) -> float:
         """Standard uncertainty of ``at_us``; infinite while not known."""
-        return self.jitter_us * math.sqrt(_gains(self.memory)[0]) if self.memory >= 2 else math.inf
+        if self.memory < 2:
+            return math.inf
+        alpha = _gains(self.memory)[0]
+        chance = self.jitter_us**2 / (1 - min(alpha, 0.9)) * _RECENT / (2 - _RECENT)
+        behind = max(0.0, self.lean_us**2 - chance) * (1 - alpha) ** 2
+        return math.sqrt(alpha * self.jitter_us**2 + behind)
 
     @property
     def tempo_sd(self) -> float:
@@ -203,6 +213,7 @@ def _update(state: Follow, at_us: int) -> tuple[Follow, bool]:
         period_us=max(1.0, state.period_us + beta * off),
         jitter_us=jitter_us,
         memory=memory,
+        lean_us=state.lean_us + _RECENT * (off - state.lean_us) if sure else 0.0,
         rise=rise if sure else 0.0,
         fall=fall if sure else 0.0,
         run=(state.run[0] + 1 if rise else 0, state.run[1] + 1 if fall else 0),
@@ -222,6 +233,7 @@ def _anew(state: Follow, count: int) -> Follow:
         period_us=max(1.0, slope),
         memory=count,
         steps=state.steps + 1,
+        lean_us=0.0,
         rise=0.0,
         fall=0.0,
         run=(0, 0),
