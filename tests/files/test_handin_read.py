@@ -51,6 +51,15 @@ def parts(*, named: bytes | None = None, journal: bytes = JOURNAL) -> list[Row]:
     return [(MANIFEST, named or msgspec.json.encode(manifest())), (first, journal), (second, CONTEXT)]
 
 
+def squeezed() -> bytes:
+    """Packed by a method whose unpacker may want any amount of memory."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_LZMA) as archive:
+        for name, data in parts():
+            archive.writestr(name, data)
+    return buffer.getvalue()
+
+
 def link() -> bytes:
     """The journal is a symbolic link."""
     info = zipfile.ZipInfo(names_of(1)[0])
@@ -111,6 +120,9 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "link inside": (link, "is a link"),
     "ten thousand files": (lambda: packed((f"takes/{n}", b"") for n in range(10_000)), "10,000 files in it"),
     "the same name twice": (twice, "is in it twice"),
+    "another packing": (squeezed, "is packed in a way of its own"),
+    "a second end in a comment": (lambda: good()[:-2] + b"\x16\x00" + good()[-22:], "a damaged zip"),
+    "an endless directory": (lambda: good()[:-10] + b"\xff\xff\xff\x00" + good()[-6:], "its directory is too large"),
     "encrypted": (encrypted, "is encrypted"),
     "newer format": (lambda: packed(parts(named=b'{"format":"heeltap.handin/2"}')), "written by a newer heeltap"),
     "another format": (lambda: packed(parts(named=b'{"format":"something/1"}')), "expected 'heeltap.handin/1'"),

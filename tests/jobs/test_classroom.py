@@ -15,6 +15,7 @@ from heeltap.core.classroom import cell_of, differs
 from heeltap.core.planning import plan_of
 from heeltap.errors import InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin import MANIFEST, Manifest, handin_bytes, names_of
+from heeltap.jobs import classroom
 from heeltap.jobs.classroom import read_class
 from heeltap.jobs.handing_in import class_items, hand_in
 from heeltap.jobs.making import make
@@ -219,6 +220,27 @@ def test_times_beyond_all_sense_cost_at_most_their_take(folder: Path) -> None:
     room = read_class(folder, set_name=folder / "two-beats.toml")
 
     assert 2 == sum(len(student.takes) for student in room.students) + len(room.problems)
+
+
+def test_too_many_files_are_not_a_class(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wrong folder is noticed before an hour of reading."""
+    monkeypatch.setattr(classroom, "MOST_FILES", 1)
+
+    with pytest.raises(InputFileError, match="2 hand-ins; expected at most 1"):
+        read_class(folder, set_name=folder / "two-beats.toml")
+
+
+def test_messages_that_run_backwards_are_no_take(folder: Path) -> None:
+    """On one port; two ports may be drained in any order."""
+    late = b'{"t_ns":5000000001,"bytes":[144,60,90],"dt":0.1,"port":"%s"}\n'
+    for name, port in (("0", b"Pad"), ("1", b"Other")):
+        path = folder / f"{name}.handin"
+        repacked(path, path, journal=lambda data, port=port: data + late % port)
+
+    room = read_class(folder, set_name=folder / "two-beats.toml")
+
+    assert [("Odo", 1), ("Tove", 0)] == [(student.name, len(student.takes)) for student in room.students]
+    assert ["messages that run backwards"] == [line.split(": ")[1].split(";")[0] for line in room.problems]
 
 
 def test_a_folder_of_nothing_is_said(tmp_path: Path) -> None:

@@ -125,8 +125,10 @@ def _directory_size(data: bytes, where: str) -> None:
     if len(data) < _END.size or data[-_END.size : -_END.size + 4] != b"PK\x05\x06":
         raise TakeFileError(where, "is cut short, or something follows its end", "a whole zip", "ask for it again")
     *_, entries, size, _, comment = _END.unpack(data[-_END.size :])
-    if comment or entries > _MOST_ENTRIES or size > 200 * _MOST_ENTRIES:
+    if entries > _MOST_ENTRIES:
         raise TakeFileError(where, f"{entries:,} files in it", f"at most {_MOST_ENTRIES} (takes of one set)")
+    if comment or size > 200 * _MOST_ENTRIES:
+        raise TakeFileError(where, "a damaged zip: its directory is too large", "a hand-in as it was written")
 
 
 def _entries(archive: zipfile.ZipFile, where: str) -> dict[str, zipfile.ZipInfo]:

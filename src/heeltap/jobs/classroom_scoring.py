@@ -101,7 +101,8 @@ def _journal(raw: RawTake) -> Journal:
     since_s = (journal.arrival_ns.astype(np.float64) - journal.zero_ns) / 1e9
     if np.any(np.abs(since_s) > _LONGEST_US / 1e6) or np.any(np.abs(journal.delta_s) > _LONGEST_US / 1e6):
         raise TakeFileError(raw.where, "times that no take has", f"at most {_LONGEST_US // 3_600_000_000} hours")
-    if np.any(np.diff(journal.arrival_ns) < 0):
+    ports = np.array(journal.port, dtype=object)
+    if any(np.any(np.diff(journal.arrival_ns[ports == name]) < 0) for name in set(journal.port)):
         raise TakeFileError(raw.where, "messages that run backwards", "a journal in the order of its arrivals")
     return journal
 
