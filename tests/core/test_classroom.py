@@ -164,6 +164,15 @@ def test_a_take_that_scatters_less_than_a_hand_is_a_question(rng: np.random.Gene
     assert [("even", (takes[0],))] == [(one.kind, one.takes) for one in found]
 
 
+def test_takes_too_even_for_a_hand_are_not_also_asked_about_as_alike(rng: np.random.Generator) -> None:
+    """Two machines agree; that is said once of each."""
+    takes = [take(offset_ms=rng.normal(0, 0.3, 40)) for _ in range(2)]
+
+    found = questions([student(takes[0]), student(takes[1])])
+
+    assert [("even", (0,)), ("even", (1,))] == [(one.kind, one.who) for one in found]
+
+
 def test_the_same_events_are_one_question_for_all_who_share_them(rng: np.random.Generator) -> None:
     """Two takes shared by three students, and one that a fourth handed in twice."""
     noise = [rng.normal(0, 8, 40) for _ in range(3)]

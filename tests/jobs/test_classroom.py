@@ -131,13 +131,31 @@ def test_a_plan_made_easy_is_no_exercise_of_the_set(folder: Path) -> None:
     assert 1 == sum("is of no exercise of 'Two beats'" in line for line in room.problems)
 
 
+def an_hour_later(data: bytes) -> bytes:
+    """The journal as if it had been played an hour later on another port."""
+    lines = [json.loads(line) for line in data.splitlines()]
+    for line in lines:
+        line |= {key: line[key] + 3_600_000_000_000 for key in ("zero_ns", "t_ns") if key in line}
+        line |= {"port": "Keys"} if "port" in line else {}
+    return b"".join(json.dumps(line).encode() + b"\n" for line in lines)
+
+
+def test_a_take_that_ended_early_does_not_count(folder: Path) -> None:
+    """However little was left to play."""
+    repacked(folder / "0.handin", folder / "0.handin", context=lambda c: c.update(judged_to_us=c["plan"]["at_us"][-2]))
+
+    room = read_class(folder, set_name=folder / "two-beats.toml")
+
+    assert [("Odo", True), ("Tove", False)] == [(student.name, student.takes[0].whole) for student in room.students]
+
+
 def test_a_copied_take_is_a_question(folder: Path) -> None:
     """Another name, port and hour do not hide it."""
     repacked(
         folder / "0.handin",
         folder / "9.handin",
         manifest=lambda m: m.update(name="Sanna"),
-        journal=lambda data: data.replace(b'"Pad"', b'"Keys"'),
+        journal=an_hour_later,
         context=lambda c: c.update(date="2026-04-01T10:00:00+02:00"),
     )
 
