@@ -123,8 +123,8 @@ def test_files_are_written_by_the_ending_of_their_name(tmp_path: Path) -> None:
 
 def test_another_ending_names_those_there_are(tmp_path: Path) -> None:
     """And nothing is written."""
-    with pytest.raises(PlanError, match=r"expected \.toml, \.mid or \.txt"):
-        write_exercise(make("anchor"), tmp_path / "x.wav")
+    with pytest.raises(PlanError, match=r"expected \.toml, \.mid, \.wav or \.txt"):
+        write_exercise(make("anchor"), tmp_path / "x.mp3")
     assert [] == list(tmp_path.iterdir())
 
 

@@ -1,9 +1,13 @@
 """The click as samples."""
 
+import wave
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from heeltap.core.meter import steady_metre, steady_tempo
+from heeltap.jobs.making import make, write_exercise
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.render import Mixer, burst, render
@@ -54,3 +58,19 @@ def test_every_sound_begins_loud_and_dies_away(key: int) -> None:
 
     assert abs(wave[0]) >= 0.5 * np.max(np.abs(wave))
     assert np.max(np.abs(wave[-wave.size // 10 :])) < 0.01
+
+
+def test_click_file_has_each_click_at_its_sample(tmp_path: Path) -> None:
+    """An exercise as a WAV file: readable by anybody, a bar of count-in first, the clicks where they are due."""
+    exercise = make("anchor", 1, tempo_bpm=97.0, bars=4)
+    path = tmp_path / "click.wav"
+    write_exercise(exercise, path)
+    with wave.open(str(path)) as file:
+        shape = (file.getnchannels(), file.getframerate())
+        samples = np.frombuffer(file.readframes(file.getnframes()), "<i2")
+    sound = np.flatnonzero(samples)
+    begins = sound[np.diff(sound, prepend=-10_000) > 2_000]
+    beat_us = round(60e6 / 97)
+
+    assert (1, 48_000) == shape
+    assert [round(k * beat_us * 0.048) for k in range(-4, 16)] == (begins - round(4 * beat_us * 0.048)).tolist()

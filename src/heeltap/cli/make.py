@@ -23,7 +23,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the grade's)")
     parser.add_argument("--bars", type=int, metavar="N", help="length (default: the grade's)")
-    parser.add_argument("--out", metavar="FILE", help="write it there instead of printing: .toml, .mid or .txt")
+    parser.add_argument(
+        "--out", metavar="FILE", help="write it there instead of printing: .toml, .mid, .wav (the click) or .txt"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

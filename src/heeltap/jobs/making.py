@@ -1,6 +1,6 @@
 """Make an exercise and write it down: as text to read, as a MIDI file to hear, as TOML to keep and change.
 
-Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `write_exercise`.
+Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `click_wav`, `write_exercise`.
 """
 
 import textwrap
@@ -32,10 +32,21 @@ from heeltap.errors import InputFileError, PlanError, sentence
 from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.families import FAMILIES, read_cells, read_family
 from heeltap.files.smf.write import TrackOut, midi_bytes
+from heeltap.sound.click import click_schedule
 from heeltap.sound.percussion import CHANNEL, WOOD_BLOCK
+from heeltap.sound.render import RATE_HZ, render, wav_bytes
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["course_text", "exercise_midi", "exercise_text", "exercise_toml", "families", "make", "write_exercise"]
+__all__ = [
+    "click_wav",
+    "course_text",
+    "exercise_midi",
+    "exercise_text",
+    "exercise_toml",
+    "families",
+    "make",
+    "write_exercise",
+]
 
 _ANY_KEYS = (60, 48, 72)
 """Key in a MIDI file where any key would do, by hand: not known, left, right."""
@@ -155,7 +166,7 @@ def _lengths_us(plan: Plan) -> IntArray:
 
 
 def write_exercise(exercise: Exercise, path: Path) -> None:
-    """Write the exercise where the name's ending says how: ``.toml``, ``.mid`` or ``.txt``.
+    """Write the exercise where the name's ending says how: ``.toml``, ``.mid``, ``.wav`` (count-in and click) or ``.txt``.
 
     Raises `PlanError` for another ending, `InputFileError` when the file cannot be written.
     """
@@ -163,15 +174,25 @@ def write_exercise(exercise: Exercise, path: Path) -> None:
         ".toml": lambda: exercise_toml(exercise).encode(),
         ".mid": lambda: exercise_midi(exercise),
         ".midi": lambda: exercise_midi(exercise),
+        ".wav": lambda: click_wav(exercise),
         ".txt": lambda: exercise_text(exercise).encode(),
     }
     writer = writers.get(path.suffix.lower())
     if writer is None:
-        raise PlanError(sentence(str(path), f"a name ending in '{path.suffix}'", ".toml, .mid or .txt"))
+        raise PlanError(sentence(str(path), f"a name ending in '{path.suffix}'", ".toml, .mid, .wav or .txt"))
     try:
         path.write_bytes(writer())
     except OSError as e:
         raise InputFileError(str(path), f"cannot be written: {e.strerror or e}") from e
+
+
+def click_wav(exercise: Exercise) -> bytes:
+    """Count-in and click of an exercise as a WAV file, each click at its own sample: to practise without a device."""
+    plan = plan_of(exercise)
+    clicked = clicks(exercise.click, exercise.metre, len(exercise.bars))
+    count_in = max(exercise.count_in_bars, 1)
+    schedule = click_schedule(plan.tempo, plan.metre, plan.bars, clicks=clicked, count_in_bars=count_in)
+    return wav_bytes(render(schedule, RATE_HZ)[0], RATE_HZ)
 
 
 def course_text() -> str:

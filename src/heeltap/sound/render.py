@@ -3,8 +3,11 @@
 A click that is due at ``t`` microseconds begins at sample ``round(t * rate)`` after bar 1, beat 1, whatever the size of
 the blocks in which the samples are asked for. Samples are float64 of one channel, full scale is 1.
 
-Inside: `Mixer`, `render`, `burst`.
+Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `RATE_HZ`.
 """
+
+import io
+import wave
 
 import numpy as np
 
@@ -12,7 +15,10 @@ from heeltap.core.arrays import FloatArray, IntArray, as_ints
 from heeltap.ports.schedule import Schedule
 from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 
-__all__ = ["Mixer", "burst", "render"]
+__all__ = ["RATE_HZ", "Mixer", "burst", "render", "wav_bytes"]
+
+RATE_HZ = 48_000
+"""Of files."""
 
 _LOUDEST = 0.6
 """A stroke of velocity 127: three at once reach full scale and are cut off there."""
@@ -102,7 +108,7 @@ class Mixer:
     @property
     def end(self) -> int:
         """The sample after the last sound; 0 where there is none."""
-        return max((at + wave.size for at, wave in zip(self.frame.tolist(), self._wave, strict=True)), default=0)
+        return max((at + sound.size for at, sound in zip(self.frame.tolist(), self._wave, strict=True)), default=0)
 
     def block(self, first: int, count: int) -> FloatArray:
         """``count`` samples from sample ``first`` after bar 1, beat 1 (negative in the count-in).
@@ -136,3 +142,14 @@ def render(schedule: Schedule, rate_hz: int) -> tuple[FloatArray, int]:
     first = min(int(mixer.frame[0]) if mixer.frame.size else 0, 0)
     last = max(schedule.end_us * rate_hz // 1_000_000, mixer.end)
     return mixer.block(first, last - first), -first
+
+
+def wav_bytes(samples: FloatArray, rate_hz: int) -> bytes:
+    """Samples as a WAV file of one channel and 16 bits."""
+    target = io.BytesIO()
+    with wave.open(target, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate_hz)
+        file.writeframes(np.rint(np.clip(samples, -1.0, 1.0) * 32_767).astype("<i2").tobytes())
+    return target.getvalue()
