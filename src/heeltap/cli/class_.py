@@ -26,10 +26,11 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read, print, write."""
+    from heeltap.cli.progress import progress
     from heeltap.jobs.classroom import read_class, write_page
     from heeltap.report.classroom import class_csv, class_html, class_text
 
-    room = read_class(Path(args.folder), set_name=args.set_name)
+    room = read_class(Path(args.folder), set_name=args.set_name, watch=lambda paths: progress(paths, len(paths)))
     sys.stdout.write(class_text(room))
     if args.html:
         write_page(Path(args.html), class_html(room, command=args.command_line).encode())

@@ -9,7 +9,7 @@ Inside: `read_class`, `set_of`, `write_page`.
 import os
 import stat
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,7 +31,12 @@ MOST_FILES = 500
 """Hand-ins on one page. Ours."""
 
 
-def read_class(folder: Path, *, set_name: str | Path | None = None) -> Classroom:
+def read_class(
+    folder: Path,
+    *,
+    set_name: str | Path | None = None,
+    watch: Callable[[Sequence[Path]], Iterable[Path]] = iter,
+) -> Classroom:
     """Everything that a folder of hand-ins says about a class.
 
     Parameters
@@ -41,6 +46,8 @@ def read_class(folder: Path, *, set_name: str | Path | None = None) -> Classroom
     set_name : str or Path, optional
         The set that was handed out: a file, or a shipped one's name. Without it the shipped set is taken that most
         hand-ins are of.
+    watch : callable, optional
+        Hands on the files one by one as they are scored, so that somebody can see how far it is.
 
     Raises
     ------
@@ -51,7 +58,7 @@ def read_class(folder: Path, *, set_name: str | Path | None = None) -> Classroom
     """
     paths = _files(folder)
     opened = open_set(set_name) if set_name is not None else set_of(_marks(paths))
-    students, notes, problems = _students(paths, opened)
+    students, notes, problems = _students(watch(paths), opened)
     found = weaknesses(students)
     items = class_items(opened)
     return Classroom(
