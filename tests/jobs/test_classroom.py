@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import unicodedata
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -20,6 +21,7 @@ from heeltap.jobs.classroom import read_class
 from heeltap.jobs.handing_in import class_items, hand_in
 from heeltap.jobs.making import make
 from heeltap.jobs.sets import open_set
+from heeltap.report.classroom import class_text
 from tests.makers.classes import PLANTED, hand_in_all, keep_raw, pupils, small_class, write_set
 
 
@@ -163,6 +165,24 @@ def test_a_copied_take_is_a_question(folder: Path) -> None:
 
     (question,) = room.questions
     assert ("same", ["Sanna", "Tove"]) == (question.kind, [room.students[who].name for who in question.who])
+
+
+@pytest.mark.parametrize("fingerprint", ["", "f" * 64])
+def test_no_text_of_a_students_reaches_the_terminal_with_its_escapes(folder: Path, fingerprint: str) -> None:
+    """Names, folders and titles are shown without escape codes, direction marks and line ends."""
+
+    def evil(told: dict[str, Any]) -> None:
+        told |= {"name": "To\x1b]0;x\x07ve", "set_title": "W\x1b[2Jeek\u202e"}
+        told |= {"set_fingerprint": fingerprint} if fingerprint else {}
+        told["takes"][0] |= {"folder": "a\x1b[31m\nb"}
+        told["takes"][0]["figures"] |= {"spread_ms": 1.0}
+
+    repacked(folder / "0.handin", folder / "0.handin", manifest=evil)
+
+    text = class_text(read_class(folder, set_name=folder / "two-beats.toml"))
+
+    assert ("W [2Jeek" if fingerprint else "a [31m b") in text
+    assert {"\n"} == {c for c in text if unicodedata.category(c)[0] == "C"}
 
 
 def test_two_hand_ins_of_one_name_are_put_together(folder: Path) -> None:

@@ -4,7 +4,7 @@ Nothing is ever unpacked to the disk, so no name in the zip can lead anywhere. E
 whoever made that file meant harm, or the file is none of ours. Sizes that the zip declares are not believed; what comes
 out is counted while it comes.
 
-Inside: `HandIn`, `RawTake`, `read_handin`, `MOST_TAKE_BYTES`, `MOST_BYTES`, `MOST_RATIO`.
+Inside: `HandIn`, `RawTake`, `read_handin`, `shown`, `MOST_TAKE_BYTES`, `MOST_BYTES`, `MOST_RATIO`.
 """
 
 import hashlib
@@ -21,7 +21,7 @@ from pathlib import Path
 from heeltap.errors import TakeFileError
 from heeltap.files.handin import MANIFEST, MOST_FILE_BYTES, MOST_TAKES, Manifest, TakeEntry, manifest_from, names_of
 
-__all__ = ["MOST_BYTES", "MOST_RATIO", "MOST_TAKE_BYTES", "HandIn", "RawTake", "read_handin"]
+__all__ = ["MOST_BYTES", "MOST_RATIO", "MOST_TAKE_BYTES", "HandIn", "RawTake", "read_handin", "shown"]
 
 MOST_TAKE_BYTES = 8 << 20
 """Of one journal or one context, unpacked: an hour of dense playing. Ours."""
@@ -79,7 +79,7 @@ def read_handin(path: Path) -> HandIn:
     TakeFileError
         The file as a whole cannot be used: one line that says why.
     """
-    where = _shown(path.name)
+    where = shown(path.name)
     data = _file_bytes(path, where)
     _directory_size(data, where)
     try:
@@ -95,11 +95,11 @@ def read_handin(path: Path) -> HandIn:
         RuntimeError,
         OSError,
     ) as error:
-        raise TakeFileError(where, f"a damaged zip: {_shown(str(error))}", "a hand-in as it was written") from error
+        raise TakeFileError(where, f"a damaged zip: {shown(str(error))}", "a hand-in as it was written") from error
     except (UnicodeError, ValueError, OverflowError) as error:
         if isinstance(error, TakeFileError):
             raise
-        raise TakeFileError(where, f"a damaged zip: {_shown(str(error))}", "a hand-in as it was written") from error
+        raise TakeFileError(where, f"a damaged zip: {shown(str(error))}", "a hand-in as it was written") from error
 
 
 def _file_bytes(path: Path, where: str) -> bytes:
@@ -136,7 +136,7 @@ def _entries(archive: zipfile.ZipFile, where: str) -> dict[str, zipfile.ZipInfo]
     found: dict[str, zipfile.ZipInfo] = {}
     allowed = {MANIFEST, *(name for number in range(1, MOST_TAKES + 1) for name in names_of(number))}
     for info in archive.infolist():
-        name = _shown(info.orig_filename)
+        name = shown(info.orig_filename)
         kind = stat.S_IFMT(info.external_attr >> 16)
         if info.flag_bits & 0x1:
             raise TakeFileError(where, f"'{name}' is encrypted", "a hand-in without a password")
@@ -177,7 +177,7 @@ def _contents(archive: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo], whe
     for number, entry in enumerate(manifest.takes, 1):
         names = names_of(number)
         journal, context = (room.read(entries[name]) for name in names)
-        told = f"{where}, take {number} ('{_shown(entry.folder)}')"
+        told = f"{where}, take {number} ('{shown(entry.folder)}')"
         stated = (entry.journal_sha256, entry.context_sha256)
         wrong = [
             name
@@ -188,7 +188,7 @@ def _contents(archive: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo], whe
             problems.append(f"{told}: {wrong[0]} is not what was handed in (its SHA-256 differs); left out")
             continue
         takes.append(RawTake(entry, told, journal, context))
-    return HandIn(where, manifest, _shown(manifest.name) or "(no name)", tuple(takes), tuple(problems))
+    return HandIn(where, manifest, shown(manifest.name) or "(no name)", tuple(takes), tuple(problems))
 
 
 class _Room:
@@ -199,7 +199,7 @@ class _Room:
 
     def read(self, info: zipfile.ZipInfo) -> bytes:
         """One entry, counted as it is unpacked; raises `TakeFileError` where it grows beyond its limits."""
-        name, parts, size = _shown(info.orig_filename), [], 0
+        name, parts, size = shown(info.orig_filename), [], 0
         packed = max(info.compress_size, 1)
         with self._archive.open(info) as stream:
             while chunk := stream.read(_CHUNK):
@@ -215,7 +215,7 @@ class _Room:
         return b"".join(parts)
 
 
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
     """A text from outside as one line that can be shown: no control, direction or other invisible characters."""
     plain = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp", "Zs") else c for c in text[:400])
     kept = "".join(c for c in plain if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))

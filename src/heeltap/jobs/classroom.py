@@ -17,7 +17,7 @@ from heeltap.core.classroom import ClassTake, Student, next_for, weaknesses
 from heeltap.core.classroom_page import Classroom
 from heeltap.core.classroom_questions import questions
 from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
-from heeltap.files.handin_read import HandIn, read_handin
+from heeltap.files.handin_read import HandIn, read_handin, shown
 from heeltap.jobs.classroom_scoring import score_raw
 from heeltap.jobs.handing_in import class_items
 from heeltap.jobs.sets import OpenSet, open_set, shipped_sets
@@ -115,8 +115,7 @@ def set_of(marks: Sequence[str]) -> OpenSet:
 
 
 def _other_set(one: HandIn, opened: OpenSet) -> str:
-    title = " ".join(one.manifest.set_title.split())[:60]
-    found = f"of another set: '{title}', {one.manifest.set_fingerprint[:12]}"
+    found = f"of another set: '{shown(one.manifest.set_title)}', {one.manifest.set_fingerprint[:12]}"
     expected = f"'{opened.set.title}', {opened.fingerprint[:12]}"
     return str(TakeFileError(one.file, found, expected, "was the set changed after it was handed out?"))
 

@@ -15,7 +15,7 @@ from heeltap.core.result import Result
 from heeltap.core.score import in_pocket
 from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.context import Context, context_from, plan_from
-from heeltap.files.handin_read import RawTake
+from heeltap.files.handin_read import RawTake, shown
 from heeltap.files.journal import Journal, journal_from
 from heeltap.files.left_out import leave_out
 from heeltap.jobs.handing_in import item_of
@@ -145,7 +145,7 @@ def _row(
         item=number,
         tempo_bpm=round(bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0])), 2),
         date=context.date[:40],
-        folder=raw.entry.folder,
+        folder=shown(raw.entry.folder),
         figures=Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
         in_pocket=_around_middle(table, options) if options.delay_ms is None else overall.in_pocket,
         said=None if said is None else Figures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
