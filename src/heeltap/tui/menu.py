@@ -100,9 +100,13 @@ class MenuApp(App[Wish | None]):
         self.look_again()
         self.picture()
 
+    def on_unmount(self) -> None:
+        """Let nothing go on behind a screen that is gone."""
+        self._leave_learning = True
+
     def on_resize(self, _: Resize) -> None:
-        """Fit the new size."""
-        self.picture()
+        """Fit the new size, which is known once the event has been dealt with."""
+        self.call_after_refresh(self.picture)
 
     def picture(self) -> None:
         """Draw the present screen."""
@@ -359,6 +363,7 @@ class MenuApp(App[Wish | None]):
     def _look_for_end(self) -> None:
         if self._interrupted():
             self.action_interrupt()
+        self.picture()
 
     def action_interrupt(self) -> None:
         """Ctrl-C leaves; the exit code says so."""

@@ -43,8 +43,15 @@ def page(
     head: Line = [Span(left, "head"), Span(gap), Span(where, "dim")]
     shown = [_clipped(line, look.width) for line in body[: room_of(look)]]
     shown += [[] for _ in range(room_of(look) - len(shown))]
-    told: Line = [Span(clip("  " + clean(message), look.width), "out")] if message else []
-    return [head, [], *shown, [], told, bottom_line(keys, look.width)]
+    return [head, [], *shown, *_told(message, look.width), bottom_line(keys, look.width)]
+
+
+def _told(message: str, width: int) -> list[Line]:
+    """What must be known now, on two lines above the keys; a path may break anywhere."""
+    rows = textwrap.wrap(clean(message), width - 4)
+    rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
+    lines: list[Line] = [[Span("  "), Span(row, "out")] for row in rows]
+    return [[] for _ in range(2 - len(lines))] + lines
 
 
 def _clipped(line: Line, width: int) -> Line:

@@ -1,0 +1,114 @@
+"""Slower, faster, simpler, again, next and the guess, on the drill screen."""
+
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+
+from heeltap.files.takes import list_takes
+from heeltap.jobs.drill_changes import tempo_of
+from heeltap.jobs.drill_plan import drill_of
+from heeltap.jobs.drilling import Settings
+from heeltap.jobs.guessing import guesses
+from heeltap.tui.app import DrillApp
+from tests.jobs.test_drilling import a_drill, settings
+from tests.tui.test_app import perform, text_of, until
+
+
+def test_slower_faster_and_simpler_before_a_take(tmp_path: Path) -> None:
+    """Each makes another drill and shows its sheet; what cannot be is said in a line."""
+    app = DrillApp(drill_of("anchor 2", tempo_bpm=100), Settings("keys", takes=tmp_path))
+    tempi: list[float] = []
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await pilot.pause(0.1)
+        for key in ("minus", "plus", "plus"):
+            await pilot.press(key)
+            tempi.append(round(tempo_of(app.drill), 1))
+        await pilot.press("m")
+        await pilot.pause(0.1)
+        assert app.drill.name.startswith("anchor-1")
+        await pilot.press("m")
+        await pilot.pause(0.1)
+        assert "no grade below it" in text_of(app)
+        await pilot.press("q")
+
+    perform(app, scene, size=(160, 24))
+
+    assert tempi == [95.2, 100.0, 105.0]
+
+
+def test_slower_while_playing_keeps_the_take_and_begins_again(tmp_path: Path) -> None:
+    """The take up to there is kept; the next one runs at the new tempo without another key."""
+    what = a_drill(bars=8, bpm=200.0)
+    app = DrillApp(what, settings(what, [0.0] * 32, takes=tmp_path), at_once=True)
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await until(app, pilot, lambda: app.play is not None and app.play.now_us > 700_000)
+        await pilot.press("minus")
+        await until(app, pilot, lambda: len(app.outcomes) == 1 and app.play is not None)
+        assert tempo_of(app.drill) == pytest.approx(200 / 1.05, rel=1e-4)
+        await pilot.press("q")
+        await until(app, pilot, lambda: app.return_value is not None)
+
+    perform(app, scene)
+
+    assert app.outcomes[0].ending == "stopped"
+    assert len(list_takes(tmp_path)) >= 1
+
+
+def test_the_guess_is_asked_first_and_kept(tmp_path: Path) -> None:
+    """No number is on the screen before the answer; then the report begins with both."""
+    what = a_drill(bars=2)
+    app = DrillApp(what, settings(what, [20.0] * 8, takes=tmp_path, delay_ms=0.0), at_once=True, guess=True)
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await until(app, pilot, lambda: "early, on, or late?" in text_of(app))
+        assert "On average" not in text_of(app)
+        await pilot.press("e")
+        await until(app, pilot, lambda: "You said: early." in text_of(app))
+        assert "20 ms late" in text_of(app)
+        await pilot.press("q")
+
+    perform(app, scene)
+
+    (kept,) = guesses(tmp_path)
+    assert (kept.guess, round(kept.bias_ms or 0.0)) == ("early", 20)
+    assert kept.take == list_takes(tmp_path)[0].name
+
+
+def test_next_takes_up_what_the_takes_ask_for(tmp_path: Path) -> None:
+    """The sheet of the next exercise, and the reason; esc goes back to the screen before."""
+    app = DrillApp(a_drill(), Settings("keys", takes=tmp_path))
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await pilot.pause(0.1)
+        await pilot.press("x")
+        await until(app, pilot, lambda: app.drill.name.startswith("anchor-1"))
+        await pilot.press("escape")
+
+    perform(app, scene)
+
+    assert app.went_back
+    assert app.return_value == 0
+
+
+def test_help_and_the_mouse_on_the_drill_screen(tmp_path: Path) -> None:
+    """The keys of where one is, closed by any key; a click on a key presses it."""
+    app = DrillApp(a_drill(), Settings("keys", takes=tmp_path))
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await pilot.pause(0.1)
+        line = text_of(app).splitlines()[-1]
+        await pilot.click(offset=(line.index("? help"), 23))
+        await until(app, pilot, lambda: "count in and begin" in text_of(app))
+        assert "space and j snare" in text_of(app)
+        await pilot.press("x")
+        await until(app, pilot, lambda: "count in and begin" not in text_of(app))
+        assert app.drill.name == "quarters"
+        await pilot.click(offset=(line.index("q quit"), 23))
+
+    perform(app, scene)
+
+    assert app.return_value == 0
+    assert not app.went_back
