@@ -73,14 +73,7 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
     if len(found) > MOST_TAKES:
         warnings.append(f"{len(found)} takes belong to the set; the newest {MOST_TAKES} are handed in")
         found = found[-MOST_TAKES:]
-    manifest = Manifest(
-        heeltap=__version__,
-        name=" ".join(name.split())[:200],
-        set_title=opened.set.title[:200],
-        set_fingerprint=opened.fingerprint,
-        takes=[entry for entry, _ in found],
-    )
-    data = handin_bytes(manifest, [raw for _, raw in found])
+    data = handin_bytes(_manifest(name, opened, [entry for entry, _ in found]), [raw for _, raw in found])
     if len(data) > MOST_FILE_BYTES:
         raise TakeFileError(str(what), f"{len(data) >> 20} MB of takes", f"at most {MOST_FILE_BYTES >> 20} MB")
     try:
@@ -89,6 +82,17 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
         raise InputFileError(str(out), f"cannot be written: {error.strerror or error}") from error
     of_item = tuple(sum(entry.item == work.number for entry, _ in found) for work in opened.works)
     return HandedIn(out, opened.set.title, opened.fingerprint, of_item, tuple(warnings))
+
+
+def _manifest(name: str, opened: OpenSet, entries: list[TakeEntry]) -> Manifest:
+    """Who hands in which set."""
+    return Manifest(
+        heeltap=__version__,
+        name=" ".join(name.split())[:200],
+        set_title=opened.set.title[:200],
+        set_fingerprint=opened.fingerprint,
+        takes=entries,
+    )
 
 
 def _belonging(
