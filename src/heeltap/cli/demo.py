@@ -59,6 +59,6 @@ def _on_screen(drill: "Drill", settings: "Settings") -> int:
 
 def _in_lines(drill: "Drill", settings: "Settings") -> int:
     """The drill as plain lines."""
-    from heeltap.cli.drill import play_in_lines
+    from heeltap.cli.lines import play_in_lines
 
     return play_in_lines(drill, settings, kept=False)

@@ -18,7 +18,7 @@ def play_hands_free(what: "Drill", settings: "Settings", json_file: str | None =
 
     Without a start the first take begins at once; without start and repeat it is the only one.
     """
-    from heeltap.cli.drill import play_in_lines
+    from heeltap.cli.lines import play_in_lines
     from heeltap.jobs.drilling import interrupts
     from heeltap.jobs.handsfree import wait_for_press
 

@@ -1,0 +1,135 @@
+"""A drill as plain lines: every bar once it is over, then the report.
+
+Inside: `play_in_lines`, `plain_face`, `report`.
+"""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from heeltap.jobs.drill_plan import Drill
+    from heeltap.jobs.drilling import DrillOutcome, Face, Settings
+
+__all__ = ["plain_face", "play_in_lines", "report"]
+
+
+def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:
+    """What became of a drill, as text."""
+    from heeltap.report.text import render
+
+    if outcome.problem:
+        write(f"The take could not be kept whole: {outcome.problem}\n")
+    if outcome.folder is None:
+        write("Nothing was played; no take was kept.\n")
+        return
+    if outcome.ending != "played":
+        write(f"The take ended early: {outcome.ending}.\n\n")
+    if outcome.result is not None:
+        write(render(outcome.result))
+    if outcome.problem:
+        write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
+    elif kept:
+        write(f"\nThe take is kept in {outcome.folder}\n")
+        if outcome.notice:
+            write(f"Note: {outcome.notice}\n")
+
+
+def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
+    """A face that prints every bar once, when it is over and may be shown."""
+    from heeltap.jobs.drill_text import bar_block, gutter_of, least_width, marks_for, plain
+    from heeltap.live.session import BarDone, Feedback, Finished, Phase
+
+    marks, printed = marks_for(encoding), [-1]
+    told = [""]
+
+    def face(state: Any, effects: tuple[Any, ...]) -> None:
+        """Print what is new."""
+        width = max(least_width(state.sheet), 48)
+        if printed[0] < 0:
+            printed[0] = 0
+            write(_opening(what, settings, marks.dot))
+        if state.notice != told[0]:
+            told[0] = state.notice
+            write(f"{state.notice}\n" if state.notice else "")
+        ready = [effect for effect in effects if isinstance(effect, BarDone | Finished)]
+        late = state.feedback is Feedback.AFTER and state.phase is not Phase.DONE
+        if not ready or late:
+            return
+        last = len(state.sheet.bars) if state.phase is Phase.DONE else state.bars_done
+        for bar in state.sheet.bars[printed[0] : last]:
+            if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
+                continue
+            gutter = gutter_of(state.sheet, marks)
+            counted, _, played = plain(bar_block(state, [bar], width, marks, gutter=gutter))
+            write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
+        printed[0] = last
+
+    return face
+
+
+def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
+    """What is played, how fast, from where, and what the signs mean."""
+    bpm = 60e6 / int(what.plan.tempo.us_per_quarter[0])
+    click = settings.out_port or "silent"
+    parts = [
+        what.title,
+        f"{bpm:.4g} bpm",
+        f"{what.plan.bars} bars",
+        f"in {' and '.join(settings.in_ports)}",
+        f"click {click}",
+    ]
+    lines = [f" {dot} ".join(parts)]
+    if what.aim:
+        lines.append(what.aim)
+    lines.append("Minus is early, plus is late, in ms; k: on another key; ?: no input. Ctrl-C ends and keeps the take.")
+    return "\n".join(lines) + "\n\n"
+
+
+def play_in_lines(
+    what: "Drill",
+    settings: "Settings",
+    json_file: str | None = None,
+    *,
+    kept: bool = True,
+    watch: "Face | None" = None,
+) -> int:
+    """Play with plain lines on stdout, or on stderr where stdout is for the result alone; returns the exit code.
+
+    ``kept`` False is for a demo, whose take is thrown away and so not spoken of; ``watch`` is told what the face is.
+    """
+    from heeltap.jobs.drilling import INTERRUPTED, drill
+    from heeltap.report.json import to_json
+
+    stream = sys.stderr if json_file == "-" else sys.stdout
+
+    def write(text: str) -> None:
+        """Print at once: somebody is playing along."""
+        stream.write(text)
+        stream.flush()
+
+    shown = plain_face(what, settings, write, stream.encoding)
+
+    def face(state: Any, effects: tuple[Any, ...]) -> None:
+        shown(state, effects)
+        if watch is not None:
+            watch(state, effects)
+
+    outcome = drill(what, settings, face)
+    write("\n")
+    report(outcome, write, kept=kept)
+    if outcome.result is not None and json_file == "-":
+        sys.stdout.write(to_json(outcome.result).decode() + "\n")
+    elif outcome.result is not None and json_file:
+        Path(json_file).write_bytes(to_json(outcome.result, indent=True))
+    return _exit_code(outcome, INTERRUPTED)
+
+
+def _exit_code(outcome: "DrillOutcome", interrupted: str) -> int:
+    """0 when it was played or stopped, 130 after Ctrl-C, 3 when the take could not be kept, 4 when a device broke."""
+    if outcome.problem:
+        return 3
+    if outcome.ending == interrupted:
+        return 130
+    return 0 if outcome.ending in ("played", "stopped") else 4
