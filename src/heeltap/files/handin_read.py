@@ -104,11 +104,13 @@ def read_handin(path: Path) -> HandIn:
 
 def _file_bytes(path: Path, where: str) -> bytes:
     """The file, if it is a regular one of a sane size; a link is not followed."""
+    if path.is_symlink():  # asked first, because not every system can refuse to follow one while opening
+        raise TakeFileError(where, "is a link", "the hand-in itself")
     try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+        binary = getattr(os, "O_BINARY", 0)
+        handle = os.open(path, os.O_RDONLY | binary | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
     except OSError as error:
-        found = "is a link" if path.is_symlink() else f"cannot be read: {error.strerror}"
-        raise TakeFileError(where, found, "the hand-in itself") from error
+        raise TakeFileError(where, f"cannot be read: {error.strerror}", "the hand-in itself") from error
     with os.fdopen(handle, "rb") as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise TakeFileError(where, "is no regular file", "a hand-in")
