@@ -25,11 +25,13 @@ from heeltap.jobs.drilling import Settings
 from heeltap.live.session import Feedback
 from heeltap.ports.fake import script_from_notes
 from heeltap.tui import app as screen
+from heeltap.tui import text_app
+from heeltap.tui.sheet import Sheet
 
 WAYS = ("ours", "all lines", "a widget a line")
 
 
-class AllLines(screen.Sheet):
+class AllLines(Sheet):
     """Draws every line with every picture."""
 
     def show(self, lines: list[Line]) -> None:
@@ -38,7 +40,7 @@ class AllLines(screen.Sheet):
         self.refresh()
 
 
-class Lines(screen.Sheet):
+class Lines(Sheet):
     """One text widget a line."""
 
     DEFAULT_CSS = "Lines { layout: vertical; } Lines Static { height: 1; }"
@@ -56,7 +58,7 @@ class Lines(screen.Sheet):
 
 def child(way: str, seconds: float) -> None:
     """Draw for so long, then write the processor time a second to the file named in the environment."""
-    screen.Sheet = {"ours": screen.Sheet, "all lines": AllLines, "a widget a line": Lines}[way]  # type: ignore[misc]
+    text_app.Sheet = {"ours": Sheet, "all lines": AllLines, "a widget a line": Lines}[way]  # type: ignore[misc]
     drill = drill_of("split 6")
     script = script_from_notes(simulated_player(drill.plan, np.random.default_rng(3)))
     with tempfile.TemporaryDirectory() as folder:

@@ -1,6 +1,6 @@
 """Another drill from the one at hand: slower, faster, simpler, or what comes next; and what changes within one.
 
-Inside: `at_tempo`, `simpler`, `next_drill`, `for_pads`, `Change`, `changes_of`.
+Inside: `at_tempo`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`, `changes_of`.
 """
 
 from dataclasses import dataclass, replace
@@ -18,9 +18,11 @@ from heeltap.jobs.advising import next_step
 from heeltap.jobs.drill_plan import Drill, drill_of
 from heeltap.jobs.drilling import Settings
 from heeltap.jobs.player import pads_for, with_learned_pads
+from heeltap.live.session import Feedback, State, begin
+from heeltap.live.sheet import sheet_of
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
 
-__all__ = ["Change", "at_tempo", "changes_of", "for_pads", "next_drill", "simpler", "tempo_of"]
+__all__ = ["Change", "at_tempo", "before", "changes_of", "for_pads", "next_drill", "simpler", "tempo_of"]
 
 _TEMPI = (20.0, 300.0)
 
@@ -82,6 +84,18 @@ def next_drill(takes: Path) -> tuple[Drill | None, str]:
     if not step.family:
         return None, reason
     return drill_of(f"{step.family} {step.grade}", tempo_bpm=step.tempo_bpm, seed=step.seed), reason
+
+
+def before(drill: Drill, feedback: Feedback) -> State:
+    """The state of a drill before anything is played."""
+    sheet = sheet_of(
+        drill.plan,
+        title=drill.title,
+        lean_ms=drill.lean_ms,
+        pocket_ms=drill.pocket_ms,
+        count_in_bars=drill.count_in_bars,
+    )
+    return begin(sheet, feedback)
 
 
 def for_pads(drill: Drill, settings: Settings) -> Drill:

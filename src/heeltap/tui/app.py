@@ -6,33 +6,27 @@ fraction of what a widget for every number would. Names of ports and files are t
 Inside: `DrillApp`.
 """
 
-import os
 from collections.abc import Callable
-from multiprocessing import resource_tracker
-from typing import ClassVar
 
-from textual.app import App, ComposeResult
-from textual.binding import Binding, BindingType
-from textual.events import Click, Key, MouseScrollDown, MouseScrollUp, Resize
+from textual.events import Click, Key, Resize
 from textual.worker import Worker, WorkerState
 
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drill_changes import at_tempo, changes_of, for_pads, next_drill, simpler, tempo_of
+from heeltap.jobs.drill_changes import at_tempo, before, changes_of, for_pads, next_drill, simpler, tempo_of
 from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import Line, marks_for
+from heeltap.jobs.drill_text import Line
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
 from heeltap.jobs.guessing import guess_words, keep_guess
 from heeltap.jobs.handsfree import Listener
 from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Feedback, Phase, State
-from heeltap.live.sheet import sheet_of
 from heeltap.tui import keys as keyboard
 from heeltap.tui.after import report_lines
 from heeltap.tui.drawing import View, draw_drill, draw_report
 from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.page import Look, help_page
-from heeltap.tui.sheet import Sheet
+from heeltap.tui.text_app import TextApp
 
 __all__ = ["DrillApp"]
 
@@ -50,12 +44,8 @@ _NEXT_FEEDBACK = {
 }
 
 
-class DrillApp(App[int]):
+class DrillApp(TextApp[int]):
     """One exercise, as often as the player likes."""
-
-    CSS = "Screen { background: ansi_default; color: ansi_default; }"
-    ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+c", "interrupt", show=False, priority=True)]
 
     def __init__(
         self,
@@ -85,34 +75,24 @@ class DrillApp(App[int]):
         encoding : str or None
             Of the terminal: where it has no block characters, plain ones are drawn.
         """
-        if os.name == "posix":
-            # The engine's process needs this helper of multiprocessing, which hands on the descriptor of stderr; once
-            # Textual has put its own stderr in place there is none (ValueError: bad value(s) in fds_to_keep).
-            resource_tracker.ensure_running()
-        super().__init__(ansi_color=True)
+        super().__init__(encoding)
         self.drill, self.settings = drill, settings
         self.outcomes: list[DrillOutcome] = []
         """What became of every take of this sitting."""
         self.play: Run | None = None
         """The take that is being played."""
         self._at_once, self._leave_at_end, self._interrupted = at_once, leave_at_end, interrupted
-        self._marks = marks_for(encoding)
         self._feedback = settings.feedback
         self._state = self._before()
         self._message, self._busy, self._scroll, self._rows, self._report = "", False, 0, 0, [""]
         self._showing_report = self._leaving = False
         self._exit_code = 0
-        self._sheet = Sheet()
         self._listener, self._again = Listener(settings), False
         self.went_back = False
         """Whether the player left for the screen before, not for good."""
         self._guess, self._asking, self._helping = guess, False, False
         self._then: Callable[[Drill], Drill] | None = None
         self._changes = changes_of(drill.plan)
-
-    def compose(self) -> ComposeResult:
-        """One widget is the whole screen."""
-        yield self._sheet
 
     def on_mount(self) -> None:
         """Draw from now on."""
@@ -127,7 +107,9 @@ class DrillApp(App[int]):
         self.picture()
 
     def picture(self) -> None:
-        """One turn of the run, and the screen that follows from it."""
+        """One turn of the run, and the screen that follows from it; nothing once the terminal is being given back."""
+        if self._gone:
+            return
         if self._interrupted() and not self._leaving:
             self.action_interrupt()
         if self.play is not None and not self._busy:
@@ -266,14 +248,6 @@ class DrillApp(App[int]):
         elif event.y == self.size.height - 1 and key is not None and key.name != "down":
             self.press_key(key.name)
 
-    def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
-        """The wheel moves like the keys."""
-        self.press_key("down")
-
-    def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
-        """The wheel moves like the keys."""
-        self.press_key("up")
-
     def action_help(self) -> None:
         """The keys of where we are."""
         self._helping = True
@@ -371,6 +345,7 @@ class DrillApp(App[int]):
         return Run(self.drill, self.settings)
 
     def _leave(self) -> None:
+        self._gone = True
         self._listener.close()
         self.exit(self._exit_code)
 
@@ -407,14 +382,7 @@ class DrillApp(App[int]):
 
     def _before(self) -> State:
         """The sheet before anything is played."""
-        sheet = sheet_of(
-            self.drill.plan,
-            title=self.drill.title,
-            lean_ms=self.drill.lean_ms,
-            pocket_ms=self.drill.pocket_ms,
-            count_in_bars=self.drill.count_in_bars,
-        )
-        return session.begin(sheet, self._feedback.for_take(1))
+        return before(self.drill, self._feedback.for_take(1))
 
     @property
     def _pads(self) -> bool:
@@ -428,4 +396,5 @@ class DrillApp(App[int]):
 
     @property
     def _ports(self) -> str:
-        return f"in {' and '.join(self.settings.in_ports)}, click {self.settings.out_port or 'only seen'}"
+        pads = " (space f j d k s l)" if self._pads else ""
+        return f"in {' and '.join(self.settings.in_ports)}{pads}, click {self.settings.out_port or 'only seen'}"

@@ -3,23 +3,18 @@
 Inside: `MenuApp`.
 """
 
-import os
 import queue
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from multiprocessing import resource_tracker
 from pathlib import Path
-from typing import ClassVar
 
-from textual.app import App, ComposeResult
-from textual.binding import Binding, BindingType
-from textual.events import Click, Key, MouseScrollDown, MouseScrollUp, Resize
+from textual.events import Click, Key, Resize
 from textual.worker import Worker, WorkerState
 
 from heeltap.errors import HeeltapError
 from heeltap.files.places import takes_dir
 from heeltap.jobs import setting_up
-from heeltap.jobs.drill_text import Line, Span, marks_for
+from heeltap.jobs.drill_text import Line, Span
 from heeltap.jobs.history import History, history
 from heeltap.jobs.keeping import score_kept
 from heeltap.jobs.learning import keep_pads, learn_pads
@@ -32,19 +27,15 @@ from heeltap.tui import past, setup, start
 from heeltap.tui.after import result_lines
 from heeltap.tui.drawing import clip
 from heeltap.tui.page import Look, help_page, page, room_of
-from heeltap.tui.sheet import Sheet
+from heeltap.tui.text_app import TextApp
 
 __all__ = ["MenuApp"]
 
 _START, _PAST, _OPEN, _SETUP = "start", "history", "take", "set-up"
 
 
-class MenuApp(App[Wish | None]):
+class MenuApp(TextApp[Wish | None]):
     """Start, history and set-up; its return value is what the player wants to drill, None to leave."""
-
-    CSS = "Screen { background: ansi_default; color: ansi_default; }"
-    ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+c", "interrupt", show=False, priority=True)]
 
     def __init__(
         self,
@@ -70,14 +61,11 @@ class MenuApp(App[Wish | None]):
         encoding : str or None
             Of the terminal: where it has no block characters, plain ones are drawn.
         """
-        if os.name == "posix":
-            resource_tracker.ensure_running()  # as in the drill screen: it needs the stderr that Textual replaces
-        super().__init__(ansi_color=True)
+        super().__init__(encoding)
         self.place = _START
         """Which screen is shown."""
         self.exit_code = 0
         self._takes, self._now, self._interrupted = takes, now, interrupted
-        self._marks = marks_for(encoding)
         self._message = message or "looking for ports and takes"
         self._told = message
         self._today: Today | None = None
@@ -88,11 +76,6 @@ class MenuApp(App[Wish | None]):
         self._report: list[str] = []
         self._helping = self._learning = self._leave_learning = False
         self._wishes: queue.SimpleQueue[Skip | Undo] = queue.SimpleQueue()
-        self._sheet = Sheet()
-
-    def compose(self) -> ComposeResult:
-        """One widget is the whole screen."""
-        yield self._sheet
 
     def on_mount(self) -> None:
         """Look for everything, and draw."""
@@ -109,7 +92,9 @@ class MenuApp(App[Wish | None]):
         self.call_after_refresh(self.picture)
 
     def picture(self) -> None:
-        """Draw the present screen."""
+        """Draw the present screen; nothing once the terminal is being given back."""
+        if self._gone:
+            return
         self._sheet.show(self._drawn(Look(*self.size, self._marks)))
 
     def _drawn(self, look: Look) -> list[Line]:
@@ -207,14 +192,6 @@ class MenuApp(App[Wish | None]):
             self.press_key("enter")
         self.picture()
 
-    def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
-        """The wheel moves like the keys."""
-        self.press_key("down")
-
-    def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
-        """The wheel moves like the keys."""
-        self.press_key("up")
-
     @property
     def _count(self) -> int:
         """How many lines can be chosen here."""
@@ -245,7 +222,7 @@ class MenuApp(App[Wish | None]):
 
     def _enter(self) -> None:
         if self.place == _START and self._today is not None and self._count:
-            self.exit(start.rows_of(self._today)[self._chosen[_START]].wish)
+            self._leave_with(start.rows_of(self._today)[self._chosen[_START]].wish)
         elif self.place == _PAST and self._count:
             take = past.ordered(self._history.takes, self._order)[self._chosen[_PAST]]
             root = takes_dir() if self._takes is None else self._takes
@@ -372,5 +349,8 @@ class MenuApp(App[Wish | None]):
 
     def leave(self) -> None:
         """Leave heeltap."""
-        self._leave_learning = True
-        self.exit(None)
+        self._leave_with(None)
+
+    def _leave_with(self, wish: Wish | None) -> None:
+        self._gone = self._leave_learning = True
+        self.exit(wish)

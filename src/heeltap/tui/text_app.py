@@ -1,0 +1,55 @@
+"""What both apps have in common: one widget, the terminal's own colours, Ctrl-C, keys and wheel by name.
+
+Inside: `TextApp`.
+"""
+
+import os
+from multiprocessing import resource_tracker
+from typing import ClassVar, TypeVar
+
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.events import MouseScrollDown, MouseScrollUp
+
+from heeltap.jobs.drill_text import marks_for
+from heeltap.tui.sheet import Sheet
+
+__all__ = ["TextApp"]
+
+Answer = TypeVar("Answer")
+
+
+class TextApp(App[Answer]):
+    """An app whose screen is one sheet of text."""
+
+    CSS = "Screen { background: ansi_default; color: ansi_default; }"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+c", "interrupt", show=False, priority=True)]
+
+    def __init__(self, encoding: str | None) -> None:
+        """An app for a terminal of this encoding: where it has no block characters, plain ones are drawn."""
+        if os.name == "posix":
+            # The engine's process needs this helper of multiprocessing, which hands on the descriptor of stderr; once
+            # Textual has put its own stderr in place there is none (ValueError: bad value(s) in fds_to_keep).
+            resource_tracker.ensure_running()
+        super().__init__(ansi_color=True)
+        self._marks = marks_for(encoding)
+        self._gone = False
+        """Whether the terminal is being given back: nothing is drawn any more."""
+        self._sheet = Sheet()
+
+    def compose(self) -> ComposeResult:
+        """One widget is the whole screen."""
+        yield self._sheet
+
+    def press_key(self, name: str) -> None:
+        """What a key does now."""
+        raise NotImplementedError
+
+    def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
+        """The wheel moves like the keys."""
+        self.press_key("down")
+
+    def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
+        """The wheel moves like the keys."""
+        self.press_key("up")
