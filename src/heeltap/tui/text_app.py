@@ -4,11 +4,15 @@ Inside: `TextApp`.
 """
 
 import os
+import signal
+import threading
 from multiprocessing import resource_tracker
+from types import FrameType
 from typing import ClassVar, TypeVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
+from textual.driver import Driver
 from textual.events import MouseScrollDown, MouseScrollUp
 
 from heeltap.jobs.drill_text import marks_for
@@ -42,6 +46,10 @@ class TextApp(App[Answer]):
         """One widget is the whole screen."""
         yield self._sheet
 
+    def on_ready(self) -> None:
+        """Take being stopped and woken from outside for what it is."""
+        _wake_once(self._driver)
+
     def press_key(self, name: str) -> None:
         """What a key does now."""
         raise NotImplementedError
@@ -53,3 +61,20 @@ class TextApp(App[Answer]):
     def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
         """The wheel moves like the keys."""
         self.press_key("up")
+
+
+def _wake_once(driver: Driver | None) -> None:
+    """Let a SIGCONT start the terminal anew only where a suspend closed it before.
+
+    Textual 8.2 starts it at every SIGCONT. After a plain SIGSTOP that makes a second thread that reads the keys: one of the
+    two then waits for ever for what the other has read, and the program cannot leave (seen in one of 20 to 50 runs).
+    """
+    resume = getattr(driver, "_sigcont_application", None)
+    if resume is None or threading.current_thread() is not threading.main_thread():
+        return
+
+    def wake(number: int, frame: FrameType | None) -> None:
+        if getattr(driver, "_must_signal_resume", True):
+            resume(number, frame)
+
+    signal.signal(signal.SIGCONT, wake)
