@@ -12,6 +12,7 @@ from heeltap.core.exercise import Bar, Exercise, Ladder, Voice
 from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.core.plan import ANY_PITCH, Section
 from heeltap.core.planning import (
+    accent_beats,
     counting_of,
     plan_of,
     plan_of_part,
@@ -192,3 +193,10 @@ def test_two_to_one_swing_is_counted_with_the_and() -> None:
     plan = plan_of(replace(_exercise("1& 2 3& 4"), swing_ratio=2.0))
 
     assert ["1", "&", "2", "3", "&", "4"] == [syllable.text for syllable in counting_of(plan, 1)]
+
+
+def test_accents_of_an_exercise_are_its_beats() -> None:
+    """What is accented every time it is played carries an accent; a plan without marks leaves loudness free."""
+    assert (1.0, 3.0) == accent_beats(plan_of(_exercise(">1 2 >3 4", ">1 2 >3 4")))
+    assert (1.0,) == accent_beats(plan_of(_exercise(">1 2 >3 4", ">1 2 3 4")))
+    assert () == accent_beats(plan_of(_exercise("1 2 3 4")))

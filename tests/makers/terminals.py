@@ -6,6 +6,7 @@ Inside: `in_a_terminal`, `RESTORED`.
 import os
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -51,6 +52,9 @@ def in_a_terminal(tmp_path: Path, mode: str, act: Callable[[int, int], None]) ->
         start_new_session=True,
     ) as process:
         os.close(child)
+        # A screen that cannot leave is a failed test, not one that never ends.
+        watchdog = threading.Timer(60.0, process.kill)
+        watchdog.start()
         seen, acted = b"", False
         while True:
             try:
@@ -63,6 +67,7 @@ def in_a_terminal(tmp_path: Path, mode: str, act: Callable[[int, int], None]) ->
             if not acted and b"bar 2 of 8" in seen:
                 acted = True
                 act(process.pid, parent)
+        watchdog.cancel()
     os.close(parent)
     return process.returncode, seen
 

@@ -44,6 +44,8 @@ class Source:
     metre: MetreMap
     swing: Swing | None = None
     warnings: tuple[str, ...] = ()
+    accent_beats: tuple[float, ...] = ()
+    """Beats that the plan accents, from 1; empty where it accents none."""
     on_grid: bool = True
     """False: the take follows no grid that was tried, so nothing is said about how it was played."""
 
@@ -55,7 +57,11 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     known = source.calibration.known
     counts, overall = _counts(judged), _scored(summary.overall, judged, source, aim)
     # A take on no grid gets no statement and no advice: what it says of the player would be about the wrong click.
-    found = tuple(findings(table, lean_ms=aim.lean_ms if known else None)) if source.on_grid else ()
+    found = (
+        tuple(findings(table, lean_ms=aim.lean_ms if known else None, accent_beats=source.accent_beats))
+        if source.on_grid
+        else ()
+    )
     again = bars_to_replay(judged, source, aim) if source.on_grid else ()
     return Result(
         file=source.file,

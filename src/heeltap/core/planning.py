@@ -22,6 +22,7 @@ from heeltap.errors import PlanError, sentence
 from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
 
 __all__ = [
+    "accent_beats",
     "counting_of",
     "plan_of",
     "plan_of_part",
@@ -53,6 +54,19 @@ def tempo_of(exercise: Exercise) -> TempoMap:
         as_ints(step * every * bar_ticks(exercise.metre) for step in steps),
         as_ints(us_per_quarter_from_bpm(exercise.tempo_bpm * factor**step) for step in steps),
     )
+
+
+def accent_beats(plan: Plan) -> tuple[float, ...]:
+    """Beats from 1 that the plan accents wherever it plays them; empty for a plan that leaves loudness free.
+
+    Only exercises say what is an accent: the loudness of a recorded part is how somebody played it.
+    """
+    accented = plan.velocity == ACCENT_VELOCITY
+    if not accented.any() or not np.isin(plan.velocity, (ACCENT_VELOCITY, PLAIN_VELOCITY)).all():
+        return ()
+    beat = np.round(plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[1], 3)
+    plain = set(beat[~accented].tolist())
+    return tuple(sorted(set(beat[accented].tolist()) - plain))
 
 
 def swing_ticks(at_tick: int, ratio: float, *, per_beat: int = TICKS_PER_QUARTER) -> int:

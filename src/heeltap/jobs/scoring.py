@@ -23,6 +23,7 @@ from heeltap.core.leader_drums import follow_drums
 from heeltap.core.notes import Notes
 from heeltap.core.onsets import fold_retriggers, strokes
 from heeltap.core.plan import Plan
+from heeltap.core.planning import accent_beats
 from heeltap.core.result import Calibration, Reference, Result
 from heeltap.files.calibration import FEEL
 from heeltap.jobs.reading import Played, read_take
@@ -134,6 +135,7 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, So
         metre=take.metre,
         swing=None if slots is None else slots.swing,
         warnings=(*take.warnings, *_folded(folded.folded_count), *(() if slots is None else slots.warnings)),
+        accent_beats=() if take.plan is None else accent_beats(take.plan),
         on_grid=slots is None or slots.on_grid,
     )
     lean = auto_lean_ms(_beat_ms(judged, take)) if how.lean_ms is None else how.lean_ms
