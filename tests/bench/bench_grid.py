@@ -1,4 +1,4 @@
-"""Scoring's largest part without a plan: reading and placing recorded takes, against mido parsing the same files.
+"""Scoring without a plan, and its parts: reading and placing recorded takes, against mido parsing the same files.
 
 Run ``python -m tests.bench.bench_grid [FOLDER]``; the folder of MIDI files is the outside data's ``groove`` unless
 given. Prints seconds of one core's own time (process time, best of five) and their ratios; asserts nothing.
@@ -14,6 +14,7 @@ import mido
 
 from heeltap.core.grid import Slots, place
 from heeltap.files.smf import Midi, read_midi
+from heeltap.jobs.scoring import score_file
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -51,6 +52,8 @@ def main() -> None:
     print(f"placing                 {placing:7.3f} s   {placing / peer:.2f}   {notes / placing:,.0f} notes a second")
     print(f"placing on a raster     {raster:7.3f} s   {raster / peer:.2f}")
     print(f"reading and placing     {reading + placing:7.3f} s   {(reading + placing) / peer:.2f}")
+    scoring = _best(lambda: [score_file(file) for file in files])
+    print(f"scoring, all of it      {scoring:7.3f} s   {scoring / peer:.2f}   (to reach: 3)")
 
 
 if __name__ == "__main__":
