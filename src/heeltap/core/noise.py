@@ -19,7 +19,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints, freeze_columns
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints, freeze_columns
 
 __all__ = [
     "MODELS",
@@ -30,6 +30,7 @@ __all__ = [
     "fit_noise",
     "from_cosines",
     "lag_products",
+    "log_determinants",
     "products_under",
     "to_cosines",
     "variances",
@@ -215,25 +216,26 @@ def lag_products(weights: FloatArray) -> FloatArray:
     return np.asarray(sums)
 
 
-def products_under(columns: FloatArray, table: FloatArray) -> FloatArray:
+def products_under(columns: FloatArray, models: BoolArray | None = None) -> FloatArray:
     """Products of the columns with themselves under each model, shape (models, k, k).
 
-    Equals ``np.stack([(columns / row[:, None]).T @ columns for row in table])`` to two parts in a thousand at worst: beyond
-    coefficient 32 the products are first summed over bands 4 % wide, in which no model's variance changes by more than a
-    tenth, and each band is weighed by the mean of the model's inverse variances. At 1,500 strokes and 60 columns that is
-    eight times as fast.
+    Equals ``np.stack([(columns / row[:, None]).T @ columns for row in variances(n)])`` to two parts in a thousand at
+    worst: beyond coefficient 32 the products are first summed over bands 4 % wide, in which no model's variance changes
+    by more than a tenth, and each band is weighed by the mean of the model's inverse variances. At 1,500 strokes and 60
+    columns that is eight times as fast.
 
     Parameters
     ----------
     columns : float64, shape (n, k)
         In the cosine basis.
-    table : float64, shape (models, n)
-        Variance of each coefficient under each model.
+    models : bool, shape (models,), optional
+        The models that are wanted; all where not given.
     """
     n, k = columns.shape
-    start = _bands(n)
+    start, weight, _ = _bands(n)
     count = np.diff(start, append=n)
-    weight = np.add.reduceat(1.0 / table, start, axis=1) / count
+    if models is not None:
+        weight = weight[models]
     inner = np.empty((start.size, k, k))
     for band, (first, size) in enumerate(zip(start.tolist(), count.tolist(), strict=True)):
         part = columns[first : first + size]
@@ -241,13 +243,22 @@ def products_under(columns: FloatArray, table: FloatArray) -> FloatArray:
     return np.asarray((weight @ inner.reshape(start.size, k * k)).reshape(-1, k, k))
 
 
-@lru_cache(maxsize=4)
-def _bands(n: int) -> IntArray:
-    """First coefficient of each band: one by one up to 32, then 4 % wide."""
+@lru_cache(maxsize=2)
+def _bands(n: int) -> tuple[IntArray, FloatArray, FloatArray]:
+    """First coefficient of each band (one by one up to 32, then 4 % wide), the mean inverse variance in it under each model,
+    and the logarithm of the determinant of each model."""
     edges = list(range(min(n, 32)))
     while edges[-1] + 1 < n and len(edges) >= 32:
         edges.append(edges[-1] + max(1, round(0.04 * edges[-1])))
-    return as_ints(edge for edge in edges if edge < n)
+    start = as_ints(edge for edge in edges if edge < n)
+    table = variances(n)
+    weight = np.add.reduceat(1.0 / table, start, axis=1) / np.diff(start, append=n)
+    return start, weight, np.sum(np.log(table), axis=1)
+
+
+def log_determinants(n: int) -> FloatArray:
+    """Logarithm of the determinant of each model's covariance of n strokes, shape (models,)."""
+    return _bands(n)[2]
 
 
 def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> Noise:
@@ -272,14 +283,13 @@ def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> No
     basis = to_cosines(_independent(columns))
     both = np.column_stack((basis, to_cosines(offset_ms)))
     freedom = max(n - basis.shape[1], 1)
-    table = variances(n)
-    products = products_under(both, table)
+    products = products_under(both)
     inner, cross = products[:, :-1, :-1], products[:, :-1, -1:]
     fitted = np.sum(cross * np.linalg.solve(inner, cross), axis=(1, 2))
     # At least a billionth of the whole: identical strokes leave nothing but rounding.
     left = np.maximum(products[:, -1, -1] - fitted, 1e-9 * np.maximum(products[:, -1, -1], 1e-9))
     log_weight = -0.5 * np.linalg.slogdet(inner)[1]
-    log_weight += np.log([m.prior for m in MODELS]) - 0.5 * np.sum(np.log(table), axis=1) - 0.5 * freedom * np.log(left)
+    log_weight += np.log([m.prior for m in MODELS]) - 0.5 * log_determinants(n) - 0.5 * freedom * np.log(left)
     weight = np.exp(log_weight - log_weight.max())
     return Noise(n, freedom, weight / weight.sum(), left / freedom)
 

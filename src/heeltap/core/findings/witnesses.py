@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.core.arrays import BoolArray, FloatArray, IntArray
 from heeltap.core.mixtures import half_width
-from heeltap.core.noise import MODELS, from_cosines, products_under, to_cosines, variances
+from heeltap.core.noise import MODELS, from_cosines, log_determinants, products_under, to_cosines, variances
 
 __all__ = ["Answer", "Bench", "Stakes", "step_down"]
 
@@ -65,9 +65,8 @@ class Bench:
         self.columns = to_cosines(np.column_stack((np.ones(n), inner, values)))
         self.free = self._free()
         self.table = variances(n)
-        self.prior: FloatArray = np.log([model.usual for model in MODELS]) - 0.5 * np.sum(np.log(self.table), axis=1)
-        self._drop_hopeless()
-        self.products = products_under(self.columns, self.table)
+        self.prior: FloatArray = np.log([model.usual for model in MODELS]) - 0.5 * log_determinants(n)
+        self.products = products_under(self.columns, self._drop_hopeless())
 
     def _free(self) -> list[bool]:
         """Which regressors say something that the habits do not: those of beats mostly lie among them."""
@@ -77,13 +76,14 @@ class Bench:
         left = whole - np.sum((q.T @ asked) ** 2, axis=0)
         return [bool(own > _SAME * all_) for own, all_ in zip(left, whole, strict=True)]
 
-    def _drop_hopeless(self) -> None:
-        """Keep the models that the plain take finds within exp(-30) of the best, more where more is taken out."""
+    def _drop_hopeless(self) -> BoolArray:
+        """Keep the models that the plain take finds within exp(-30) of the best, more where more is taken out; return which."""
         y = self.columns[1:, -1] ** 2
         likely = self.prior - 0.5 * (self.n - 1) * np.log(np.maximum((1 / self.table[:, 1:]) @ y, 1e-12))
         likely += 0.5 * np.log(self.table[:, 0])
         keep = likely > likely.max() - 30 - self.columns.shape[1]
         self.table, self.prior = self.table[keep], self.prior[keep]
+        return np.asarray(keep)
 
     def base(self, index: int, said: Sequence[int]) -> list[int]:
         """Columns that are taken out before the regressor ``index`` is looked at."""
