@@ -1,9 +1,7 @@
 """``heeltap pads``: learn which key each pad sends, show what was learned, forget it."""
 
 import argparse
-import queue
 import sys
-import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -134,6 +132,9 @@ def _tell(effect: Any) -> None:
 
 def _lines() -> "Callable[[], Any]":
     """Asks whether the player typed Return (skip) or b (back); never waits."""
+    import queue
+    import threading
+
     from heeltap.live.learning import Skip, Undo
 
     typed: queue.SimpleQueue[str] = queue.SimpleQueue()

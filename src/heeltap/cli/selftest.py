@@ -1,11 +1,9 @@
 """``heeltap selftest``: to how many milliseconds this machine's numbers can be trusted."""
 
 import argparse
-import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -54,6 +52,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _write_json(report: "LoopReport", where: str) -> None:
     """The result as JSON, to a file or to stdout."""
+    import json
+    from dataclasses import asdict
     from pathlib import Path
 
     from heeltap.live.selftest import verdict
