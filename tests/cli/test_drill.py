@@ -14,6 +14,7 @@ from heeltap.cli import main
 from heeltap.core.meter import steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.files.places import takes_dir
+from heeltap.files.settings import Stored, write_settings
 from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.takes import list_takes, load_take, open_take
 from heeltap.jobs.keeping import score_kept
@@ -81,6 +82,17 @@ def test_json_on_stdout_is_alone_there(exercise: Path, player: str, capsys: pyte
     assert "played" in shown.err
     assert (result["format"], result["lean_ms"], result["counts"]["missed"]) == ("heeltap.result/1", 10.0, 1)
     assert [note["offset_ms"] for note in result["notes"]] == [note.offset_ms for note in again.notes]
+
+
+def test_the_kept_sound_of_the_click_is_used(exercise: Path, player: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sound in the settings that there is not is told and stops the drill; an option goes before it."""
+    write_settings(Stored(click_notes="bell"))
+    command = ["drill", str(exercise), "--in", player, "--out", "none", "--no-screen"]
+
+    codes = main(command), main([*command, "--click-notes", "stick"])
+
+    assert (5, 0) == codes
+    assert "settings.toml: click notes: 'bell'; expected two keys" in capsys.readouterr().err
 
 
 def test_a_take_left_behind_is_recovered_and_said(

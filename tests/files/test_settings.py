@@ -18,6 +18,11 @@ split = "C4"
 start = "cc64"
 stop = "pad crash"
 
+[click]
+notes = "33,34"
+channel = 3
+velocity = 80
+
 [[pads]]
 port = "Drum Pads"
 keys = { kick = 36, snare = 38, "low tom" = 41 }
@@ -32,7 +37,7 @@ def test_no_file_says_nothing() -> None:
 
 
 def test_everything_is_read(tmp_path: Path) -> None:
-    """Ports, split by name, controls, pads and their windows."""
+    """Ports, split by name, controls, click, pads and their windows."""
     path = tmp_path / "settings.toml"
     path.write_text(WHOLE)
 
@@ -44,6 +49,9 @@ def test_everything_is_read(tmp_path: Path) -> None:
         60,
         {"start": "cc64", "stop": "pad crash"},
         (PadSet("Drum Pads", {"kick": 36, "snare": 38, "low tom": 41}, {"snare": 45.0}),),
+        "33,34",
+        3,
+        80,
     )
     assert stored.pads_of(["Drum Pads MIDI 1"]) == ({"kick": 36, "snare": 38, "low tom": 41}, {38: 45.0})
     assert stored.pads_of(["Keys"]) == ({}, {})
@@ -57,6 +65,8 @@ def test_what_is_written_reads_back_the_same() -> None:
         53,
         {"repeat": "key49"},
         (PadSet('My "Kit"', {"hat": 42, "low tom": 41}), PadSet("Other", {"kick": 35}, {"kick": 12.5})),
+        click_notes="stick",
+        click_velocity=1,
     )
 
     write_settings(stored)
@@ -90,8 +100,34 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
     assert "7 mistakes" in text
 
 
+def test_mistakes_in_the_click_are_told_with_their_lines(tmp_path: Path) -> None:
+    """A key that there is not, a channel and a velocity out of range, notes that are no text."""
+    path = tmp_path / "settings.toml"
+    path.write_text("[click]\nchanel = 3\nchannel = 0\nvelocity = 128\nnotes = 33\n")
+
+    with pytest.raises(SetFileError) as caught:
+        read_settings(path)
+
+    text = str(caught.value)
+    for words in (
+        "4 mistakes",
+        "line 2, click.chanel: key 'chanel'",
+        "nearest: channel",
+        "line 3, click.channel: 0; expected a whole number from 1 to 16",
+        "line 4, click.velocity: 128; expected a whole number from 1 to 127",
+        "line 5, click.notes: 33; expected a text",
+    ):
+        assert words in text
+
+
 @pytest.mark.parametrize(
-    ("text", "words"), [("a = ", "not TOML"), ('format = "heeltap.settings/9"', "newer"), ("control = 1", "a table")]
+    ("text", "words"),
+    [
+        ("a = ", "not TOML"),
+        ('format = "heeltap.settings/9"', "newer"),
+        ("control = 1", "a table"),
+        ("click = 1", "a table"),
+    ],
 )
 def test_a_file_that_is_none_is_said(tmp_path: Path, text: str, words: str) -> None:
     """Not TOML, of another version, or of another shape."""

@@ -9,8 +9,9 @@ from heeltap.core.exercise import ClickPlan
 from heeltap.core.meter import steady_tempo
 from heeltap.core.notes import make_notes
 from heeltap.errors import PlanError, PortError
+from heeltap.files.settings import Stored
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.jobs.drill_click import Wish, sound_of, wish_of
+from heeltap.jobs.drill_click import Wish, kept_sound, sound_of, wish_of
 from heeltap.jobs.drill_plan import Drill, drill_of
 from heeltap.jobs.sending import what_is_sent
 from heeltap.sound.click import CLICK_SOUNDS
@@ -144,3 +145,24 @@ def test_clock_is_sent_beside_the_click() -> None:
     for port in (None, "audio"):
         with pytest.raises(PortError, match="MIDI clock: no MIDI output"):
             what_is_sent(drill, port, send_clock=True)
+
+
+def test_the_settings_sound_where_nothing_is_given() -> None:
+    """Each of notes, channel and velocity on its own; with an empty file the click is as ever."""
+    stored = Stored(click_notes="stick", click_channel=3, click_velocity=80)
+
+    assert sound_of() == kept_sound(Stored())
+    assert sound_of("stick", channel=3, velocity=80) == kept_sound(stored)
+    assert sound_of("33,34", channel=3, velocity=80) == kept_sound(stored, "33,34")
+    assert sound_of("stick", channel=1, velocity=127) == kept_sound(stored, channel=1, velocity=127)
+
+
+def test_whose_mistake_a_sound_is() -> None:
+    """A sound that there is not names the settings' file when it is from there, with the nearest; else not."""
+    stored = Stored(click_notes="stik")
+
+    with pytest.raises(PlanError, match=r"settings\.toml: click notes: 'stik'; .*nearest: stick"):
+        kept_sound(stored)
+    with pytest.raises(PlanError, match=r"^click notes: 'wod'"):
+        kept_sound(stored, "wod")
+    assert sound_of("wood") == kept_sound(stored, "wood")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from heeltap.errors import PortError, sentence
 
 if TYPE_CHECKING:
+    from heeltap.files.settings import Stored
     from heeltap.sound.click import ClickSound
 
 __all__ = ["add_click", "add_clock", "check_follow", "click_sound", "clock_settings"]
@@ -25,21 +26,27 @@ def add_click(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--click-notes",
         metavar="KEYS",
-        help="wood, metronome, stick, or the keys of a beat and of the one, such as 33,34 (default: wood)",
+        help="wood, metronome, stick, or the keys of a beat and of the one, such as 33,34 (default: the settings', else wood)",
     )
     parser.add_argument(
-        "--click-channel", type=int, metavar="N", help="MIDI channel of click and drums, 1 to 16 (default: 10)"
+        "--click-channel",
+        type=int,
+        metavar="N",
+        help="MIDI channel of click and drums, 1 to 16 (default: the settings', else 10)",
     )
     parser.add_argument(
-        "--click-velocity", type=int, metavar="N", help="loudest click, 1 to 127; other beats are softer (default: 110)"
+        "--click-velocity",
+        type=int,
+        metavar="N",
+        help="loudest click, 1 to 127; other beats are softer (default: the settings', else 110)",
     )
 
 
-def click_sound(args: argparse.Namespace) -> "ClickSound":
-    """How the click is to sound; raises `PlanError`."""
-    from heeltap.jobs.drill_click import sound_of
+def click_sound(args: argparse.Namespace, stored: "Stored") -> "ClickSound":
+    """How the click is to sound; the options go before the settings. Raises `PlanError`."""
+    from heeltap.jobs.drill_click import kept_sound
 
-    return sound_of(args.click_notes, channel=args.click_channel, velocity=args.click_velocity)
+    return kept_sound(stored, args.click_notes, channel=args.click_channel, velocity=args.click_velocity)
 
 
 def add_clock(parser: argparse.ArgumentParser) -> None:

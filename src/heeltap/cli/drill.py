@@ -160,6 +160,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     from heeltap.live.session import Feedback
 
     check_follow(args)
+    stored = read_settings()
     what = drill_of(
         " ".join(args.exercise),
         tempo_bpm=args.tempo,
@@ -168,9 +169,8 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         click=args.click,
         seed=args.seed,
         part=args.part,
-        sound=click_sound(args),
+        sound=click_sound(args, stored),
     )
-    stored = read_settings()
     named = choose_inputs(args.in_ports, stored.in_ports)
     in_port, out_port = choose_ports(named[0] if named else None, args.out_port or stored.out_port or None)
     inputs = (in_port, *named[1:])

@@ -11,6 +11,11 @@
     start = "cc64"
     stop = "pad crash"
 
+    [click]                         # how the click sounds
+    notes = "stick"                 # wood, metronome, stick, or two keys: "33,34"
+    channel = 10                    # 1 to 16
+    velocity = 80                   # of the loudest click
+
     [[pads]]
     port = "Drum Pads"
     keys = { kick = 36, snare = 38 }
@@ -65,6 +70,13 @@ class Stored:
     controls: Mapping[str, str] = field(default_factory=dict)
     """By action (``start``, ``stop``, ``repeat``) the key, pad or pedal, as `heeltap.live.handsfree` reads it."""
     pads: tuple[PadSet, ...] = ()
+    click_notes: str = ""
+    """A name of `heeltap.sound.click.CLICK_SOUNDS` or keys, as `heeltap.jobs.drill_click.sound_of` takes them; empty is
+    the default."""
+    click_channel: int | None = None
+    """1-16 as people count; None is the default."""
+    click_velocity: int | None = None
+    """Of the loudest click, 1-127; None is the default."""
 
     def pads_of(self, ports: tuple[str, ...] | list[str]) -> tuple[dict[str, int], dict[int, float]]:
         """Of these ports: the key of each role, and the double-trigger window of each key; an earlier port goes first."""
@@ -95,7 +107,7 @@ def read_settings(path: Path | None = None) -> Stored:
         raise SetFileError(str(where), f"cannot be read: {getattr(error, 'strerror', None) or error}") from error
     check = Check(str(where), text)
     top = check.document
-    check.only(top, (), ("format", "in_ports", "out_port", "split", "control", "pads"))
+    check.only(top, (), ("format", "in_ports", "out_port", "split", "control", "pads", "click"))
     form = check.text(top, (), "format", FORMAT)
     if form != FORMAT:
         check.wrong(("format",), repr(form), repr(FORMAT), "written by a newer heeltap?")
@@ -105,6 +117,7 @@ def read_settings(path: Path | None = None) -> Stored:
         _split(check),
         _controls(check),
         tuple(_pads(check, row, ("pads", number)) for number, row in enumerate(check.tables(top, (), "pads", []))),
+        *_click(check),
     )
     check.finish()
     return stored
@@ -132,6 +145,20 @@ def _controls(check: Check) -> dict[str, str]:
         return {}
     check.only(table, ("control",), _CONTROLS)
     return {action: check.text(table, ("control",), action) for action in _CONTROLS if action in table}
+
+
+def _click(check: Check) -> tuple[str, int | None, int | None]:
+    """Notes, channel and velocity of the click; which names of sounds there are is known further up only."""
+    table = check.document.get("click", {})
+    if not isinstance(table, dict):
+        check.wrong(("click",), repr(table)[:60], "a table: [click]")
+        return "", None, None
+    check.only(table, ("click",), ("notes", "channel", "velocity"))
+    most = {"channel": 16, "velocity": 127}
+    channel, velocity = (
+        check.whole(table, ("click",), key, low=1, high=high) if key in table else None for key, high in most.items()
+    )
+    return check.text(table, ("click",), "notes", ""), channel, velocity
 
 
 def _pads(check: Check, row: dict[str, object], path: tuple[str | int, ...]) -> PadSet:
@@ -190,6 +217,9 @@ def settings_toml(stored: Stored) -> str:
         lines.append(f"split = {stored.split_key}  # {key_name(stored.split_key)}")
     if stored.controls:
         lines += ["", "[control]", *(f"{action} = {toml_text(text)}" for action, text in stored.controls.items())]
+    click = {"notes": stored.click_notes or None, "channel": stored.click_channel, "velocity": stored.click_velocity}
+    given = [f"{key} = {toml_text(value)}" for key, value in click.items() if value is not None]
+    lines += ["", "[click]", *given] if given else []
     for pads in stored.pads:
         lines += ["", "[[pads]]", f"port = {toml_text(pads.port)}", f"keys = {_inline(pads.keys)}"]
         if pads.retrigger_ms:

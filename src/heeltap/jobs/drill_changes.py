@@ -20,6 +20,7 @@ from heeltap.jobs.drilling import Settings
 from heeltap.jobs.player import pads_for, with_learned_pads
 from heeltap.live.session import Feedback, State, begin
 from heeltap.live.sheet import sheet_of
+from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
 
 __all__ = ["Change", "at_tempo", "before", "changes_of", "for_pads", "next_drill", "simpler", "tempo_of"]
@@ -77,13 +78,13 @@ def simpler(drill: Drill) -> Drill:
     return at_tempo(below, tempo_of(drill)) if tempo_of(below) > tempo_of(drill) else below
 
 
-def next_drill(takes: Path) -> tuple[Drill | None, str]:
-    """What the takes so far ask for, and the reason; None where they ask for a rest."""
+def next_drill(takes: Path, sound: ClickSound = CLICK_SOUNDS["wood"]) -> tuple[Drill | None, str]:
+    """What the takes so far ask for, with this sound of the click, and the reason; None where they ask for a rest."""
     step = next_step(takes)
     reason = f"{step.reason[:1].upper()}{step.reason[1:]}."
     if not step.family:
         return None, reason
-    return drill_of(f"{step.family} {step.grade}", tempo_bpm=step.tempo_bpm, seed=step.seed), reason
+    return drill_of(f"{step.family} {step.grade}", tempo_bpm=step.tempo_bpm, seed=step.seed, sound=sound), reason
 
 
 def before(drill: Drill, feedback: Feedback) -> State:

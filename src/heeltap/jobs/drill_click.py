@@ -1,6 +1,6 @@
 """What is heard while one plays: the click, a drum pattern, or the drum part of the song, and how it sounds.
 
-Inside: `Wish`, `wish_of`, `backing_of`, `sound_of`.
+Inside: `Wish`, `wish_of`, `backing_of`, `sound_of`, `kept_sound`.
 """
 
 import difflib
@@ -16,6 +16,8 @@ from heeltap.core.plan import Plan
 from heeltap.core.planning import swing_ticks
 from heeltap.errors import PlanError, sentence
 from heeltap.files.beats import read_beats
+from heeltap.files.places import settings_file
+from heeltap.files.settings import Stored
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Midi
 from heeltap.jobs.reading import drum_part
@@ -23,7 +25,7 @@ from heeltap.ports.schedule import Schedule
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.sound.drums import hits_schedule, part_schedule
 
-__all__ = ["Wish", "backing_of", "sound_of", "wish_of"]
+__all__ = ["Wish", "backing_of", "kept_sound", "sound_of", "wish_of"]
 
 _SOURCE = re.compile(r"(beat|part):\s*(.*?)(?:\s+(every|fade|bars \S+|backbeat|one|none))?", re.IGNORECASE)
 
@@ -82,6 +84,27 @@ def sound_of(notes: str | None = None, *, channel: int | None = None, velocity: 
     return sound
 
 
+def kept_sound(
+    stored: Stored, notes: str | None = None, *, channel: int | None = None, velocity: int | None = None
+) -> ClickSound:
+    """How the click sounds: what is given as in `sound_of`, and for what is not given the settings.
+
+    Raises
+    ------
+    PlanError
+        As `sound_of`; a mistake in the settings names their file.
+    """
+    sound_of(notes, channel=channel, velocity=velocity)  # what is given is refused by its own name
+    try:
+        return sound_of(
+            notes or stored.click_notes or None,
+            channel=stored.click_channel if channel is None else channel,
+            velocity=stored.click_velocity if velocity is None else velocity,
+        )
+    except PlanError as error:
+        raise PlanError(f"{settings_file()}: {error}") from error
+
+
 def _keys(notes: str) -> ClickSound:
     """The sound by name or by its keys."""
     if notes in CLICK_SOUNDS:
@@ -91,7 +114,10 @@ def _keys(notes: str) -> ClickSound:
     if count == len(keys) and count in (1, 2) and all(0 <= key <= 127 for key in keys):
         return ClickSound(beat=keys[0], one=keys[-1])
     names = ", ".join(CLICK_SOUNDS)
-    raise PlanError(sentence("click notes", f"'{notes}'", f"two keys from 0 to 127 such as 33,34, or one of {names}"))
+    near = difflib.get_close_matches(notes, CLICK_SOUNDS, 1, 0.4)
+    hint = f"nearest: {near[0]}" if near else ""
+    expected = f"two keys from 0 to 127 such as 33,34, or one of {names}"
+    raise PlanError(sentence("click notes", f"'{notes}'", expected, hint))
 
 
 def backing_of(wish: Wish, plan: Plan, own: ClickPlan | None, *, song: str | None, sound: ClickSound) -> Schedule:

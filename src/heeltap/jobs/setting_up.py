@@ -1,6 +1,6 @@
-"""What the set-up screen shows and changes: ports, pads, hands-free controls, what is known of the route.
+"""What the set-up screen shows and changes: ports, pads, hands-free controls, the click's sound, what is known of the route.
 
-Inside: `SetUp`, `set_up`, `next_input`, `next_output`, `next_control`.
+Inside: `SetUp`, `set_up`, `click_of`, `next_input`, `next_output`, `next_control`, `next_click`, `next_level`, `pads_text`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -9,13 +9,25 @@ from typing import TypeVar
 from heeltap.core.keys import key_name
 from heeltap.errors import HeeltapError
 from heeltap.files.settings import PadSet, Stored, read_settings, write_settings
+from heeltap.jobs.drill_click import kept_sound
 from heeltap.jobs.ports import NO_PORT
 from heeltap.jobs.route import Route, route_of
 from heeltap.jobs.starting import route_in_use
 from heeltap.jobs.today import real_ports
 from heeltap.live.inputs import KEYS_NAME
+from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 
-__all__ = ["SetUp", "next_control", "next_input", "next_output", "pads_text", "set_up"]
+__all__ = [
+    "SetUp",
+    "click_of",
+    "next_click",
+    "next_control",
+    "next_input",
+    "next_level",
+    "next_output",
+    "pads_text",
+    "set_up",
+]
 
 _Choice = TypeVar("_Choice")
 
@@ -24,6 +36,9 @@ _AUDIO = "audio"
 
 _PEDALS = ("cc64", "cc66", "cc67")
 """Sustain, sostenuto, soft: the pedals that a keyboard has."""
+
+_LEVELS = (50, 65, 80, 95, 110, 127)
+"""Velocities of the loudest click, 110 the default (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +72,16 @@ def set_up() -> SetUp:
         found = replace(found, stored=read_settings())
         in_use, click_to = route_in_use()
         found = replace(found, in_use=in_use, click_to=click_to)
-        return replace(found, route=route_of(in_use[0], click_to))
+        found = replace(found, route=route_of(in_use[0], click_to))
+        click_of(found.stored)
+        return found
     except HeeltapError as error:
         return replace(found, problem=str(error))
+
+
+def click_of(stored: Stored) -> ClickSound:
+    """How the click sounds by the settings; raises `PlanError` naming their file where there is no such sound."""
+    return kept_sound(stored)
 
 
 def pads_text(pads: PadSet | None) -> str:
@@ -88,10 +110,25 @@ def next_control(now: SetUp, action: str) -> None:
     _keep(replace(now.stored, controls={**kept, action: chosen} if chosen else kept))
 
 
+def next_click(now: SetUp) -> None:
+    """Keep the next sound of the click; keys that were written by hand come first as long as they are the present ones."""
+    own = now.stored.click_notes
+    names = tuple(CLICK_SOUNDS)
+    choices = names if own in ("", *names) else (own, *names)
+    _keep(replace(now.stored, click_notes=_following(choices, own or names[0])))
+
+
+def next_level(now: SetUp) -> None:
+    """Keep the next louder click, after the loudest the softest."""
+    level = ClickSound().loudest if now.stored.click_velocity is None else now.stored.click_velocity
+    _keep(replace(now.stored, click_velocity=next((one for one in _LEVELS if one > level), _LEVELS[0])))
+
+
 def _following(choices: tuple[_Choice, ...], present: _Choice) -> _Choice:
     """The choice after the present one; the first where the present one is none of them."""
     return choices[(choices.index(present) + 1) % len(choices)] if present in choices else choices[0]
 
 
 def _keep(stored: Stored) -> None:
+    read_settings()  # a file with a mistake is not written over: what it holds was not read, and would be lost
     write_settings(stored)

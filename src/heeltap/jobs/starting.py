@@ -5,6 +5,7 @@ Inside: `prepared`, `route_in_use`.
 
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
+from heeltap.jobs.drill_click import kept_sound
 from heeltap.jobs.drill_plan import Drill, drill_of
 from heeltap.jobs.drilling import Settings
 from heeltap.jobs.player import pads_for, player_of, with_learned_pads
@@ -39,10 +40,10 @@ def prepared(wish: Wish) -> tuple[Drill, Settings]:
     Raises
     ------
     PlanError, InputFileError, SetFileError
-        There is no such exercise, or the settings have a mistake.
+        There is no such exercise, no such sound of the click, or the settings have a mistake.
     """
     stored = read_settings()
     inputs, out_port = route_in_use()
-    drill = drill_of(wish.what, tempo_bpm=wish.tempo_bpm, seed=wish.seed)
+    drill = drill_of(wish.what, tempo_bpm=wish.tempo_bpm, seed=wish.seed, sound=kept_sound(stored))
     settings = Settings(inputs[0], out_port, player=player_of(stored, inputs))
     return with_learned_pads(drill, pads_for(stored, inputs)), settings
