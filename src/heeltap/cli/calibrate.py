@@ -77,11 +77,12 @@ def run(args: argparse.Namespace) -> int:
 def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "Delay | Declined":
     """The delay by the way that was asked for."""
     from heeltap.jobs import calibrating
+    from heeltap.jobs.calibrating_words import MICROPHONE_STEPS, TAP_HOW
 
     if args.same_path:
         return calibrating.same_path_delay(in_port, out_port)
     if args.tap:
-        print(f"In {in_port}, click {out_port or 'silent'}. Tap once with every click; it takes half a minute.")
+        print(f"In {in_port}, click {out_port or 'silent'}. {TAP_HOW}")
         with moving_bar("tap along") as progress:
             return calibrating.tapped_delay(in_port, out_port, progress=progress)
     import numpy as np
@@ -89,31 +90,19 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
     from heeltap.sound.audio import Microphone
 
     microphone = Microphone(args.microphone or None)
-    print(
-        f"In {in_port}, click {out_port}, microphone {microphone.name}.\n"
-        "Lay the microphone as far from the pad or key as from the loudspeaker, and switch the pad's own sound off.\n"
-        "After each click knock once, firmly, some time before the next; it takes half a minute."
-    )
+    where = f"In {in_port}, click {out_port}, microphone {microphone.name}."
+    print("\n".join([where, *MICROPHONE_STEPS]))
     with moving_bar("listening") as progress:
         rng = np.random.default_rng(args.seed)
         return calibrating.microphone_delay_of(in_port, out_port, microphone, rng=rng, progress=progress)
 
 
 def _words(row: "Calibrated") -> list[str]:
-    """One calibration for people."""
+    """One calibration for people, as this terminal can show it."""
+    from heeltap.jobs.calibrating_words import words
     from heeltap.jobs.drill_text import marks_for
-    from heeltap.live.calibrate import FEEL, SAME_PATH
 
-    route = f"in {row.in_port}, out {row.out_port or 'silent'}"
-    kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", buffer not known")
-    sure = f"{marks_for(sys.stdout.encoding).plus_minus} {row.uncertainty_ms:.1f} ms"
-    if row.method == SAME_PATH:
-        return [f"{route}: same path, nothing to correct ({sure})", kept]
-    scatter = "" if row.spread_ms is None else f", each scatters by {row.spread_ms:.1f} ms"
-    if row.method == FEEL:
-        told = f"feel offset {row.delay_ms:+.1f} ms {sure} (minus is before the click), {row.n} taps{scatter}"
-        return [f"{route}: {told}", f"{kept}; never used to judge early or late"]
-    return [f"{route}: delay {row.delay_ms:.1f} ms {sure}, by microphone, {row.n} knocks{scatter}", kept]
+    return words(row, plus_minus=marks_for(sys.stdout.encoding).plus_minus)
 
 
 def _show() -> int:

@@ -1,0 +1,50 @@
+"""Calibration in words."""
+
+import pytest
+from msgspec.structs import replace
+
+from heeltap.files.calibration import Calibrated
+from heeltap.jobs.calibrating_words import words
+
+ROW = Calibrated(
+    in_port="Pad",
+    out_port="Module",
+    method="microphone",
+    delay_ms=31.27,
+    uncertainty_ms=0.52,
+    date="2026-01-02T03:04:05",
+    n=23,
+    spread_ms=0.31,
+    buffer="128 frames",
+)
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        (
+            ROW,
+            [
+                "in Pad, out Module: delay 31.3 ms +- 0.5 ms, by microphone, 23 knocks, each scatters by 0.3 ms",
+                "  2026-01-02, buffer 128 frames",
+            ],
+        ),
+        (
+            replace(ROW, method="same-path", delay_ms=0.0, out_port="", buffer=""),
+            [
+                "in Pad, out silent: same path, nothing to correct (+- 0.5 ms)",
+                "  2026-01-02, buffer not known",
+            ],
+        ),
+        (
+            replace(ROW, method="feel", delay_ms=-24.0, spread_ms=None),
+            [
+                "in Pad, out Module: feel offset -24.0 ms +- 0.5 ms (minus is before the click), 23 taps",
+                "  2026-01-02, buffer 128 frames; never used to judge early or late",
+            ],
+        ),
+    ],
+)
+def test_each_way_in_words(row: Calibrated, told: list[str]) -> None:
+    """Route and result with its uncertainty, then the date and the buffer; the mark is the caller's."""
+    assert told == words(row, plus_minus="+-")
