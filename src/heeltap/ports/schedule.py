@@ -1,6 +1,7 @@
 """Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
 
-Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`, and the kinds that are no clicks: `OFF`, `CLOCK`, `START`, `UNHEARD`.
+Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`, the kinds that are no clicks: `OFF`, `CLOCK`, `START`, `PEDAL`, `UNHEARD`, and
+`PLAYED`.
 """
 
 from dataclasses import dataclass
@@ -9,12 +10,15 @@ import numpy as np
 
 from heeltap.core.arrays import IntArray, as_ints, freeze_columns
 
-__all__ = ["ALL_NOTES_OFF", "CLOCK", "OFF", "START", "STOP_CLOCK", "UNHEARD", "Schedule", "merge"]
+__all__ = ["ALL_NOTES_OFF", "CLOCK", "OFF", "PEDAL", "PLAYED", "START", "STOP_CLOCK", "UNHEARD", "Schedule", "merge"]
 
-OFF, CLOCK, START = "off", "clock", "start"
-"""Kinds of messages that make no sound: note-off, MIDI clock, and what sets a receiver going."""
+OFF, CLOCK, START, PEDAL = "off", "clock", "start", "pedal"
+"""Kinds of messages that make no sound: note-off, MIDI clock, what sets a receiver going, and the sustain pedal."""
 
-UNHEARD = (OFF, CLOCK, START)
+PLAYED = "played"
+"""Kind of a note that a player played or is to play, in place of a click: it has a pitch wherever it is no percussion."""
+
+UNHEARD = (OFF, CLOCK, START, PEDAL)
 """These are no clicks: they are not counted, and sent however late they are, or a receiver would lose its place."""
 
 STOP_CLOCK = b"\xfc"

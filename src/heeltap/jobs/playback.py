@@ -1,0 +1,309 @@
+"""Hearing a kept take with its click, and a plan before it is played.
+
+What is heard is what the numbers say: a played note sounds at ``played - known delay``, so its distance to the click is
+the offset of the result, and a planned note sounds at ``reference + lean``, where the aim is.
+
+Inside: `heard_plan`, `heard_take`, `begun_at`, `Playback`.
+"""
+
+import contextlib
+from collections import Counter, defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.arrays import IntArray, as_ints
+from heeltap.core.exercise import PADS, clicks
+from heeltap.core.notes import Notes
+from heeltap.core.onsets import RETRIGGER_US, fold_retriggers
+from heeltap.core.plan import ANY_PITCH, Plan
+from heeltap.core.result import Result
+from heeltap.errors import HeeltapError, PortError, sentence
+from heeltap.files.context import Context
+from heeltap.files.exercises import exercise_from_toml
+from heeltap.files.smf import read_midi
+from heeltap.files.smf.types import Pedal
+from heeltap.files.takes import MIDI, load_take
+from heeltap.jobs.drill_click import Wish, backing_of, wish_of
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.keeping import score_kept
+from heeltap.jobs.sending import sound_of_port
+from heeltap.jobs.silence import silence
+from heeltap.live.clock import Clock, SystemClock
+from heeltap.live.engine import EngineSpec, start_engine
+from heeltap.live.records import DIED, DONE
+from heeltap.ports.schedule import OFF, PEDAL, Schedule, merge
+from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
+from heeltap.sound.percussion import CHANNEL
+from heeltap.sound.played import MIDDLING, played_schedule
+
+__all__ = ["Playback", "begun_at", "heard_plan", "heard_take"]
+
+_ANY_KEYS = (38, 40, 38)
+"""Where any key would do: the acoustic snare, for the left hand the electric one. The side stick is a click's sound."""
+
+_LONGEST_US = 300_000
+"""A planned note is heard for half the way to the next, at most so long."""
+
+
+def heard_plan(drill: Drill) -> Schedule:
+    """What should be played, as it should be played: each note at its place and the lean, with the drill's click or
+    drummer and its count-in.
+
+    A plan for pads goes to channel 10, any other to channel 1; where any key would do a snare on channel 10 is heard.
+    """
+    plan, own = drill.plan, drill.schedule
+    lean_us = round(1000 * drill.lean_ms)
+    free = plan.pitch == ANY_PITCH
+    notes = Notes(
+        plan.at_us + lean_us,
+        np.where(free, as_ints(_ANY_KEYS)[plan.hand], plan.pitch),
+        np.where(plan.velocity > 0, plan.velocity, MIDDLING),
+        np.where(free | _for_pads(drill), CHANNEL, 0).astype(np.int64),
+        np.zeros(len(plan), np.int64),
+        _lengths_us(plan),
+    )
+    return merge(own, played_schedule(notes, own.end_us))
+
+
+def _for_pads(drill: Drill) -> bool:
+    """Whether the exercise is written for pads: the same question decides the channel in its MIDI file."""
+    if drill.exercise is None:
+        return False
+    return any(voice.name in PADS for voice in exercise_from_toml(drill.exercise).voices)
+
+
+def _lengths_us(plan: Plan) -> IntArray:
+    """Half the way to the next stroke."""
+    starts = np.unique(plan.at_us)
+    gap = np.diff(starts, append=starts[-1:] + 2 * _LONGEST_US)
+    lengths: IntArray = np.clip(gap // 2, 1, _LONGEST_US)
+    return lengths[np.searchsorted(starts, plan.at_us)]
+
+
+def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
+    """A kept take, with the click that it was played to.
+
+    Every note that was played is heard, those too that the score leaves out (a late click, a held take, what came after
+    an early end); only double triggers are not, which the pad played and not the player. The known delay is taken away
+    from all of them. The click of a take that ended early ends with it.
+
+    Parameters
+    ----------
+    folder : Path
+        The take's folder.
+    moved : bool
+        Each note that the result matched, on the right key or on another, sits at its place and the lean; extra notes
+        stay where they were played.
+    sound : ClickSound
+        Of the click and of a drummer.
+
+    Raises
+    ------
+    TakeFileError, MidiFileError
+        The take cannot be read. A click that cannot be rebuilt is every beat.
+    """
+    take = load_take(folder)
+    context, delay_ms = take.context, take.context.delay_ms or 0.0
+    notes = _without_bounces(take.notes, context)
+    if moved:
+        at_us = _where_meant(notes, take.plan, score_kept(folder), delay_ms, round(1000 * context.lean_ms))
+    else:
+        at_us = _earlier(notes.onset_us, delay_ms)
+    order = np.argsort(at_us, kind="stable")
+    columns = (notes.pitch, notes.velocity, notes.channel, notes.track, notes.duration_us)
+    heard = Notes(at_us[order], *(column[order] for column in columns))
+    foot = read_midi(take.folder / MIDI).pedal
+    pedal = Pedal(_earlier(foot.at_us - context.count_in_us, delay_ms), foot.channel, foot.value, foot.track)
+    click = _click_of(context, take.plan, sound)
+    if context.judged_to_us is not None:
+        click = _until(click, max(context.judged_to_us, int(at_us.max(initial=0))))
+    return merge(click, played_schedule(heard, click.end_us, pedal=pedal))
+
+
+def _earlier(at_us: IntArray, delay_ms: float) -> IntArray:
+    """Times without the delay, rounded once."""
+    earlier: IntArray = np.rint(at_us - 1000 * delay_ms).astype(np.int64)
+    return earlier
+
+
+def _without_bounces(notes: Notes, context: Context) -> Notes:
+    """The notes that the score counts as strokes."""
+    usual = RETRIGGER_US if context.retrigger_ms is None else round(1000 * context.retrigger_ms)
+    single = {key: round(1000 * ms) for key, ms in context.retrigger_of.items()}
+    return fold_retriggers(notes, retrigger_us=usual, retrigger_of=single).notes
+
+
+def _where_meant(notes: Notes, plan: Plan, result: Result, delay_ms: float, lean_us: int) -> IntArray:
+    """When each note would have been played by somebody who plays as the plan and the lean say.
+
+    The result's rows are told apart by moment, key and loudness. Their offsets are rounded to a microsecond, so the
+    planned moment is the one that is nearest.
+    """
+    at_us = _earlier(notes.onset_us, delay_ms)
+    rows: dict[tuple[int, int, int], list[float]] = defaultdict(list)
+    for row in result.notes:
+        if row.offset_ms is not None:
+            rows[round(row.time_s * 1e6), row.pitch, row.velocity].append(row.offset_ms)
+    planned = np.unique(plan.at_us)
+    middle = (planned[1:] + planned[:-1]) / 2
+    keys = zip(notes.onset_us.tolist(), notes.pitch.tolist(), notes.velocity.tolist(), strict=True)
+    for i, key in enumerate(keys):
+        if rows[key]:
+            reference = key[0] - 1000 * (delay_ms + rows[key].pop(0))
+            at_us[i] = planned[np.searchsorted(middle, reference)] + lean_us
+    return at_us
+
+
+def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
+    """The count-in and the click or the drummer that was heard; every beat where that is not known."""
+    bar_us = plan.metre.metres[0].bar_quarters * int(plan.tempo.us_per_quarter[0])
+    count_in = max(0, round(context.count_in_us / bar_us))
+    metre, own, wish = plan.metre.metres[0], None, Wish()
+    with contextlib.suppress(HeeltapError):
+        wish = wish_of(context.heard or None)
+    with contextlib.suppress(HeeltapError):
+        if context.exercise is not None:
+            exercise = exercise_from_toml(context.exercise)
+            metre, own = exercise.metre, exercise.click
+    asked = own if own is not None or wish.source != "click" or len(plan.metre.metres) > 1 else wish.plan
+    clicked = None if asked is None else clicks(asked, metre, plan.bars)
+    backing = None
+    if wish.source != "click":
+        with contextlib.suppress(HeeltapError):  # the song of a part is not kept, a pattern may be gone
+            backing = backing_of(wish, plan, own, song=None, sound=sound)
+    click = click_schedule(
+        plan.tempo,
+        plan.metre,
+        plan.bars,
+        clicks=clicked if backing is None else NO_CLICKS,
+        count_in_bars=count_in,
+        sound=sound,
+    )
+    return click if backing is None else merge(click, backing)
+
+
+def _until(schedule: Schedule, until_us: int) -> Schedule:
+    """The schedule without what begins after a moment; what sounds then is still let go."""
+    sounding: Counter[bytes] = Counter()
+    rows = []
+    for i, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
+        key, ends = bytes((message[0] & 0x0F, message[1])), schedule.kind[i] == OFF
+        if due <= until_us or (ends and sounding[key] > 0):
+            sounding[key] += -1 if ends else 1
+            rows.append(i)
+    return replace(_rows(schedule, rows), end_us=min(schedule.end_us, until_us))
+
+
+def begun_at(schedule: Schedule, from_us: int) -> Schedule:
+    """The rest of a schedule, its times counted from a moment.
+
+    What began earlier is not heard, and what ends it is not sent: it could end a note that began since. A pedal that is
+    down then is put down at once.
+    """
+    sounding: Counter[tuple[int, int]] = Counter()
+    feet: dict[int, bytes] = {}
+    kept = []
+    for i, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
+        code, key = message[0] & 0xF0, (message[0] & 0x0F, message[1] if len(message) > 1 else 0)
+        begins, ends = code == 0x90 and message[2] > 0, code == 0x80 or (code == 0x90 and message[2] == 0)
+        if ends and sounding[key]:
+            sounding[key] -= 1
+        elif due >= from_us:
+            kept.append(i)
+        elif begins:
+            sounding[key] += 1
+        elif code == 0xB0 and message[1] == 64:
+            feet[message[0] & 0x0F] = message
+    rest = _rows(schedule, kept)
+    down = [message for _, message in sorted(feet.items()) if message[2] >= 64]
+    first = Schedule(as_ints([0] * len(down)), tuple(down), (PEDAL,) * len(down), 0)
+    return merge(first, replace(rest, due_us=rest.due_us - from_us, end_us=max(0, rest.end_us - from_us)))
+
+
+def _rows(schedule: Schedule, rows: list[int]) -> Schedule:
+    """Some messages of a schedule."""
+    return Schedule(
+        schedule.due_us[as_ints(rows)],
+        tuple(schedule.messages[i] for i in rows),
+        tuple(schedule.kind[i] for i in rows),
+        schedule.end_us,
+    )
+
+
+class Playback:
+    """One schedule that is being heard, sent by an engine of its own that listens to nothing and keeps nothing."""
+
+    def __init__(
+        self,
+        schedule: Schedule,
+        out_port: str | None,
+        *,
+        from_us: int | None = None,
+        clock: Clock | None = None,
+        start_delay_us: int = 300_000,
+    ) -> None:
+        """Start it, which takes about half a second.
+
+        Parameters
+        ----------
+        schedule : Schedule
+            From `heard_plan` or `heard_take`.
+        out_port : str, optional
+            A MIDI output, ``audio`` or ``audio:DEVICE``.
+        from_us : int, optional
+            Where to begin, microseconds from bar 1, beat 1; with the count-in where not given.
+        clock : Clock, optional
+            The machine's own where not given; only `now_us` reads it.
+        start_delay_us : int
+            From ready to the first sound.
+
+        Raises
+        ------
+        PortError
+            There is no output, or it cannot be opened; nothing keeps running.
+        """
+        if out_port is None:
+            hint = "choose an output on the set-up screen or with --out"
+            raise PortError(sentence("playback", "no output to hear it from", "a MIDI output or audio", hint))
+        self._clock: Clock = SystemClock() if clock is None else clock
+        self._out_port, self._from_us, self._over, self._stopped = out_port, from_us or 0, False, False
+        sound = sound_of_port(out_port)
+        spec = EngineSpec(
+            schedule=schedule if from_us is None else begun_at(schedule, from_us),
+            out_port=None if sound is not None else out_port,
+            make_output=sound,
+            start_delay_us=start_delay_us,
+        )
+        self._engine = start_engine(spec)
+
+    @property
+    def now_us(self) -> int:
+        """This moment in the time of the schedule, microseconds from bar 1, beat 1."""
+        return (self._clock.now_ns() - self._engine.zero_ns) // 1000 + self._from_us
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more will be heard: it ended, was stopped, or broke."""
+        return self._over or not self._engine.alive
+
+    @property
+    def problem(self) -> str:
+        """What broke while it was heard; empty when nothing did."""
+        report = self._engine.report
+        return "" if report is None else report.fault
+
+    def turn(self) -> None:
+        """Take in what the engine tells, as often as a screen is drawn."""
+        if not self._stopped:
+            self._over |= any(record.kind in (DONE, DIED) for record in self._engine.poll())
+
+    def stop(self) -> None:
+        """Silence it and end the engine; a second call does nothing."""
+        if self._stopped:
+            return
+        self._stopped = self._over = True
+        self._engine.stop()
+        if self._engine.report is None:  # it was killed, and could silence nothing
+            silence(self._out_port)
