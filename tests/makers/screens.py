@@ -1,5 +1,6 @@
 """Pictures of every screen as text, from a fixed day, fixed takes and a fixed drill: ``python -m tests.makers.screens``."""
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -12,19 +13,23 @@ from heeltap.core.plan import Section
 from heeltap.files.settings import PadSet, Stored
 from heeltap.jobs.drill_changes import Change
 from heeltap.jobs.drill_text import UNICODE, Line, plain
+from heeltap.jobs.measuring import clock_ways, delay_ways
 from heeltap.jobs.reading import Played
 from heeltap.jobs.route import Route
 from heeltap.jobs.scoring import Options, score_take
+from heeltap.jobs.selftest_words import lines
 from heeltap.jobs.setting_up import SetUp
 from heeltap.jobs.today import Due, Today, Wish, week_of
-from heeltap.live.session import Begin, Clock, Feedback, State, begin, step
+from heeltap.live.selftest import LoopReport, Spread
+from heeltap.live.session import Begin, Clock, Feedback, Phase, State, begin, step
 from heeltap.live.sheet import sheet_of
 from heeltap.tui.after import result_lines
 from heeltap.tui.drawing import View, draw_drill, draw_report
 from heeltap.tui.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.listening_keys import LISTENING_KEYS
 from heeltap.tui.page import Look, help_page
 from heeltap.tui.past import Order, draw_past
-from heeltap.tui.setup import draw_setup
+from heeltap.tui.setup import draw_measure, draw_setup
 from heeltap.tui.start import START_HELP, START_KEYS, draw_start
 from tests.makers.drills import counted_plan, played
 
@@ -80,6 +85,16 @@ SETUP = SetUp(
     Route(4.2, 0.6, "same-path", "", "2026-03-01: stamps within 0.4 ms, scores can be trusted", True),
 )
 
+SELFTEST_TOLD = tuple(
+    lines(
+        LoopReport(
+            "virtual", "virtual", "virtual", 800, 0, 0, 0, 0, Spread(0.03, 0.05, 0.06, 0.4), 0.22,
+            Spread(0.02, 0.1, 0.19, 0.3), Spread(0.03, 0.1, 0.2, 0.5), 4.0, (-2.0, 10.0), 0,
+            "real-time scheduling (SCHED_FIFO)", real_time=True, load=0.4,
+        )
+    )
+)  # fmt: skip
+
 
 def a_drill_state(at_us: int) -> State:
     """A drill at a moment: eight bars of quarters with a fill before the chorus, played a little late."""
@@ -115,13 +130,19 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     view = View(width, height, UNICODE, "Quarters · 4/4 · 120 bpm", "in Drum Pads, click Synth", changes=CHANGES)
     view_keys = drill_keys(playing.phase, playing.feedback)
     drill = View(width, height, UNICODE, view.title, view.ports, changes=CHANGES, keys=view_keys)
+    heard = replace(a_drill_state(30_000_000), phase=Phase.PLAYING, now_us=5_700_000)
+    words = "you hear the take where it belongs, bar 3"
+    listening = replace(drill, message=words, keys=LISTENING_KEYS)
     after = View(width, height, UNICODE, view.title, view.ports, keys=REPORT_KEYS)
     return {
         "start": draw_start(TODAY, 0, look),
         "start-nothing": draw_start(NOTHING, 0, look),
         "history": draw_past(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
-        "set-up": draw_setup(SETUP, 2, look),
-        "set-up-learning": draw_setup(SETUP, 2, look, message="snare: hit its pad twice", learning=True),
+        "set-up": draw_setup(SETUP, 8, look),
+        "set-up-learning": draw_setup(SETUP, 4, look, message="snare: hit its pad twice", learning=True),
+        "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
+        "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
+        "listening": draw_drill(heard, listening),
         "drill": draw_drill(playing, drill),
         "report": draw_report(a_report(), after, 0),
         "guess": guess_page(look, view.title),
@@ -139,8 +160,8 @@ def main() -> None:
     """Write every picture."""
     GOLDEN.mkdir(parents=True, exist_ok=True)
     for width, height in SIZES:
-        for name, lines in pictures(width, height).items():
-            (GOLDEN / f"{name}-{width}x{height}.txt").write_text(text_of(lines), encoding="utf-8")
+        for name, drawn in pictures(width, height).items():
+            (GOLDEN / f"{name}-{width}x{height}.txt").write_text(text_of(drawn), encoding="utf-8")
 
 
 if __name__ == "__main__":

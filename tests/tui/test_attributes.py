@@ -31,7 +31,7 @@ def test_a_picture_of_the_start_holds_every_word(
     async def run() -> str:
         async with app.run_test(size=size) as pilot:
             for _ in range(200):
-                if app._today is not None:
+                if app.place.today is not None:
                     break
                 await pilot.pause(0.05)
             await pilot.pause(0.1)

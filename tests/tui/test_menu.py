@@ -100,7 +100,7 @@ def test_after_the_last_set_none_is_in_use(tmp_path: Path) -> None:
             before = current_set()
             await pilot.press("e")
             for _ in range(200):
-                if current_set() != before and "looking" not in text_of(app) and app._today.set_name == current_set():
+                if current_set() != before and "looking" not in text_of(app) and app.place.today.set_name == current_set():
                     break
                 await pilot.pause(0.05)
         await pilot.press("e")
@@ -163,7 +163,7 @@ def test_set_up_changes_the_settings(tmp_path: Path) -> None:
         await until(app, pilot, "the first that is found")
         await pilot.press("enter")
         await until(app, pilot, "play on      Pad [b]x[/b]\n")
-        await pilot.press("down", "down", "down", "enter")
+        await pilot.press(*["down"] * 5, "enter")
         await until(app, pilot, "start with   cc64")
         await pilot.press("down", "enter")
         await until(app, pilot, "stop with    cc66")
@@ -190,13 +190,13 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
             threading.Event().wait(0.01)
         return {"snare": 38}
 
-    monkeypatch.setattr("heeltap.tui.menu.learn_pads", learning)
+    monkeypatch.setattr("heeltap.tui.setup_place.learn_pads", learning)
 
     async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
-        await pilot.press("down", "down", "enter")
+        await pilot.press(*["down"] * 4, "enter")
         await until(app, pilot, "kick: hit its pad twice")
         asked.append(text_of(app))
         await pilot.press("enter")

@@ -7,6 +7,7 @@ Inside: `DrillApp`.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from textual.events import Click, Key, Resize
 from textual.worker import Worker, WorkerState
@@ -16,15 +17,16 @@ from heeltap.jobs.drill_changes import at_tempo, before, changes_of, for_pads, n
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drill_text import Line
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
-from heeltap.jobs.guessing import guess_words, keep_guess
 from heeltap.jobs.handsfree import Listener
+from heeltap.jobs.listening import Listening, piece_of_drill, piece_of_take
 from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.session import Feedback, Phase, State
+from heeltap.live.session import Phase, State
 from heeltap.tui import keys as keyboard
-from heeltap.tui.after import report_lines
-from heeltap.tui.drawing import View, draw_drill, draw_report
-from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.after_take import AfterTake
+from heeltap.tui.drawing import View, draw_drill, draw_report, ports_of, title_of
+from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, NEXT_NUMBERS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.listening_keys import LISTENING_KEYS, listening_commands, listening_words
 from heeltap.tui.page import Look, help_page
 from heeltap.tui.text_app import TextApp
 
@@ -35,13 +37,6 @@ _FRAMES = 30
 
 _TEMPO_STEP = 1.05
 """Slower and faster are 5 %: small enough to stay with, large enough to be felt. Ours."""
-
-_NEXT_FEEDBACK = {
-    Feedback.BAR: Feedback.STROKE,
-    Feedback.STROKE: Feedback.AFTER,
-    Feedback.AFTER: Feedback.BAR,
-    Feedback.FADE: Feedback.BAR,
-}
 
 
 class DrillApp(TextApp[int]):
@@ -77,20 +72,20 @@ class DrillApp(TextApp[int]):
         """
         super().__init__(encoding)
         self.drill, self.settings = drill, settings
-        self.outcomes: list[DrillOutcome] = []
-        """What became of every take of this sitting."""
+        self.after = AfterTake(self._marks, guess=guess)
+        """The takes of this sitting, and what of the last one is shown."""
         self.play: Run | None = None
         """The take that is being played."""
         self._at_once, self._leave_at_end, self._interrupted = at_once, leave_at_end, interrupted
         self._feedback = settings.feedback
         self._state = self._before()
-        self._message, self._busy, self._scroll, self._rows, self._report = "", False, 0, 0, [""]
-        self._showing_report = self._leaving = False
+        self._message, self._busy, self._rows, self._leaving = "", False, 0, False
         self._exit_code = 0
         self._listener, self._again = Listener(settings), False
         self.went_back = False
         """Whether the player left for the screen before, not for good."""
-        self._guess, self._asking, self._helping = guess, False, False
+        self._helping = False
+        self._listening = Listening(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._changes = changes_of(drill.plan)
 
@@ -122,15 +117,16 @@ class DrillApp(TextApp[int]):
                 self._state, effects = session.step(self._state, press)
                 if session.Again() in effects:
                     self.begin_take()
+        self._listening.turn()
         width, height = self.size
         view = View(
             width,
             height,
             self._marks,
             self._title,
-            self._ports,
+            ports_of(self.settings),
             aim=self.drill.aim,
-            message=self._message,
+            message=listening_words(self._listening) or self._message,
             scroll=self._rows if self.play is None else 0,
             changes=self._changes,
             keys=self._keys,
@@ -142,25 +138,34 @@ class DrillApp(TextApp[int]):
         look = Look(view.width, view.height, view.marks)
         if self._helping:
             return help_page(look, "drill", self._keys, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
-        if self._asking:
+        if self.after.asking:
             return guess_page(look, self._title, message=self._message)
-        if self._showing_report:
-            self._scroll = max(0, min(self._scroll, len(self._report) - (view.height - 3)))
-            return draw_report(self._report, view, self._scroll)
+        if self._listening.now_us is not None:  # the bars move along with what is heard
+            heard = replace(self._state, phase=Phase.PLAYING, now_us=self._listening.now_us, notice="", gaps=())
+            return draw_drill(heard, view)
+        if self.after.showing:
+            return draw_report(self.after.report, view, self.after.fit(view.height - 3))
         return draw_drill(self._state, view)
 
     @property
     def _keys(self) -> tuple[keyboard.Key, ...]:
         """The keys of what is shown now."""
-        if self._asking:
+        if self.after.asking:
             return GUESS_KEYS
-        return REPORT_KEYS if self._showing_report else drill_keys(self._state.phase, self._state.feedback)
+        if self._listening.on:
+            return LISTENING_KEYS
+        return REPORT_KEYS if self.after.showing else drill_keys(self._state.phase, self._state.feedback)
+
+    @property
+    def outcomes(self) -> list[DrillOutcome]:
+        """What became of every take of this sitting."""
+        return self.after.outcomes
 
     def begin_take(self) -> None:
         """Start the engine; the screen stays alive meanwhile."""
         if self.play is not None or self._busy:
             return
-        self._busy, self._showing_report, self._message = True, False, "the ports are being opened"
+        self._busy, self.after.showing, self._message = True, False, "the ports are being opened"
         self._state = self._before()
         self.run_worker(self._start, thread=True, name="start", exit_on_error=False)
 
@@ -213,20 +218,24 @@ class DrillApp(TextApp[int]):
     @property
     def _moves(self) -> dict[str, int]:
         """Lines that a key moves by."""
-        screen, whole = self.size.height - 4, len(self._report) + len(self._state.sheet.bars)
+        screen, whole = self.size.height - 4, len(self.after.report) + len(self._state.sheet.bars)
         return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
 
     @property
     def _commands(self) -> dict[str, Callable[[], object]]:
-        if self._asking:
+        if self.after.asking:
             return {
                 "e": lambda: self._guessed("early"),
                 "o": lambda: self._guessed("on"),
                 "l": lambda: self._guessed("late"),
                 "escape": lambda: self._guessed(""),
             }
+        if self._listening.on:
+            more = {"q": self.action_leave, "question_mark": self.action_help}
+            return {**listening_commands(self._listening), **more}
         return {
             "enter": self.begin_take,
+            "l": self.action_listen,
             "escape": self.action_stop if self.play is not None or self._busy else self.action_go_back,
             "n": self.action_numbers,
             "p": self.action_hold,
@@ -276,7 +285,12 @@ class DrillApp(TextApp[int]):
         """Take up what the takes so far ask for; to be looked up, which takes a moment."""
         if self.play is None and not self._busy:
             self._busy, self._message = True, "looking for what comes next"
-            self.run_worker(lambda: next_drill(self.settings.takes), thread=True, name="next", exit_on_error=False)
+            self.run_worker(
+                lambda: next_drill(self.settings.takes, sound=self.drill.sound),
+                thread=True,
+                name="next",
+                exit_on_error=False,
+            )
 
     def _changed(self, change: Callable[[Drill], Drill]) -> bool:
         """Show another drill; False, and a line of why, where it cannot be."""
@@ -285,20 +299,23 @@ class DrillApp(TextApp[int]):
         except HeeltapError as error:
             self._message = str(error)
             return False
-        self._state, self._rows, self._showing_report = self._before(), 0, False
+        self._state, self._rows, self.after.showing = self._before(), 0, False
         self._changes, self._message = changes_of(self.drill.plan), ""
         return True
 
     def _guessed(self, guess: str) -> None:
         """Keep what the player thought, and show the report."""
-        self._asking, outcome = False, self.outcomes[-1]
-        if not guess or outcome.folder is None or outcome.result is None:
+        self._message = self.after.guessed(guess)
+
+    def action_listen(self) -> None:
+        """Hear the last take, or before a take what is to be played."""
+        if self.play is not None or self._busy:
             return
-        try:
-            keep_guess(outcome.folder, guess, outcome.result)
-        except HeeltapError as error:
-            self._message = str(error)
-        self._report = report_lines(outcome, self._marks, first=guess_words(guess, outcome.result))
+        drill, folder = self.drill, self.after.outcomes[-1].folder if self._state.phase is Phase.DONE else None
+        if folder is not None:
+            self._listening.begin(lambda: piece_of_take(folder, drill.sound))
+        else:
+            self._listening.begin(lambda: piece_of_drill(drill))
 
     def action_stop(self) -> None:
         """End the take here."""
@@ -314,15 +331,15 @@ class DrillApp(TextApp[int]):
 
     def action_numbers(self) -> None:
         """Show the numbers at other times."""
-        self._feedback = _NEXT_FEEDBACK[self._state.feedback]
+        self._feedback = NEXT_NUMBERS[self._state.feedback]
         self._state = session.step(self._state, session.Show(self._feedback))[0]
         if self.play is not None and not self._busy:
             self.play.ask(session.Show(self._feedback))
 
     def action_turn_page(self) -> None:
         """From the report to the bars and back."""
-        if self.outcomes and self.play is None:
-            self._showing_report = not self._showing_report
+        if self.play is None:
+            self.after.turn_page()
 
     def action_leave(self) -> None:
         """Leave; a take that is being played is kept first."""
@@ -341,20 +358,20 @@ class DrillApp(TextApp[int]):
         self.action_leave()
 
     def _start(self) -> Run:
+        self._listening.stop()
         self._listener.close()
         return Run(self.drill, self.settings)
 
     def _leave(self) -> None:
         self._gone = True
+        self._listening.stop()
         self._listener.close()
         self.exit(self._exit_code)
 
     def _ended(self, outcome: DrillOutcome) -> None:
         """Show what became of the take."""
         self.play, self._state, self._rows = None, outcome.state, 0
-        self.outcomes.append(outcome)
-        self._report, self._scroll = report_lines(outcome, self._marks), 0
-        self._showing_report = True
+        self.after.ended(outcome)
         if self._leave_at_end:
             self._leave()
         elif not self._leaving:
@@ -363,7 +380,7 @@ class DrillApp(TextApp[int]):
             if again and (then is None or self._changed(then)):
                 self.begin_take()
             else:
-                self._asking = self._guess and outcome.result is not None
+                self.after.ask()
                 self._listener.open()
 
     def _advised(self, drill: Drill | None, reason: str) -> None:
@@ -374,8 +391,8 @@ class DrillApp(TextApp[int]):
 
     def _move(self, lines: int) -> None:
         """Scroll the report by lines, or the bars by rows."""
-        if self._showing_report:
-            self._scroll += lines
+        if self.after.showing:
+            self.after.first += lines
         else:
             last = len(self._state.sheet.bars)
             self._rows = max(-last, min(last, self._rows + lines))
@@ -390,11 +407,4 @@ class DrillApp(TextApp[int]):
 
     @property
     def _title(self) -> str:
-        bpm = 60e6 / int(self.drill.plan.tempo.us_per_quarter[0])
-        dot = self._marks.dot
-        return f"{self.drill.title} {dot} {self.drill.plan.metre.metres[0]} {dot} {bpm:.4g} bpm"
-
-    @property
-    def _ports(self) -> str:
-        pads = " (space f j d k s l)" if self._pads else ""
-        return f"in {' and '.join(self.settings.in_ports)}{pads}, click {self.settings.out_port or 'only seen'}"
+        return title_of(self.drill, self._marks)

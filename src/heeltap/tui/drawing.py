@@ -3,15 +3,18 @@
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
 of bars as fit, the present one marked; the lean scale; what the marks mean; the keys.
 
-Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `clean`, `clip`, `too_small`.
+Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `clean`, `clip`, `too_small`.
 """
 
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.jobs.drill_changes import Change
+from heeltap.jobs.drill_changes import Change, tempo_of
+from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drill_text import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
+from heeltap.jobs.drilling import Settings
+from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Phase, State
 from heeltap.live.sheet import SheetBar
 from heeltap.tui.keys import Key, bottom_line
@@ -25,6 +28,8 @@ __all__ = [
     "draw_drill",
     "draw_report",
     "first_row",
+    "ports_of",
+    "title_of",
     "too_small",
 ]
 
@@ -58,6 +63,17 @@ class View:
     """Sections, fills and landings to be announced."""
     keys: tuple[Key, ...] = ()
     """What the bottom line offers."""
+
+
+def title_of(drill: Drill, marks: Marks) -> str:
+    """What is played, its metre and its tempo."""
+    return f"{drill.title} {marks.dot} {drill.plan.metre.metres[0]} {marks.dot} {tempo_of(drill):.4g} bpm"
+
+
+def ports_of(settings: Settings) -> str:
+    """What is played on, and where the click goes."""
+    pads = " (space f j d k s l)" if KEYS_NAME in settings.in_ports else ""
+    return f"in {' and '.join(settings.in_ports)}{pads}, click {settings.out_port or 'only seen'}"
 
 
 def clean(text: str) -> str:

@@ -2,15 +2,16 @@
 
 Letters of the home row stay free: they are pads where the computer's keyboard is the instrument.
 
-Inside: `drill_keys`, `guess_page`, `REPORT_KEYS`, `GUESS_KEYS`, `DRILL_HELP`, `PADS_HELP`.
+Inside: `drill_keys`, `guess_page`, `REPORT_KEYS`, `GUESS_KEYS`, `NEXT_NUMBERS`, `DRILL_HELP`, `PADS_HELP`.
 """
 
 from heeltap.jobs.drill_text import Line, Span
 from heeltap.live.session import Feedback, Phase
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
+from heeltap.tui.listening_keys import LISTEN
 from heeltap.tui.page import Look, page
 
-__all__ = ["DRILL_HELP", "GUESS_KEYS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
+__all__ = ["DRILL_HELP", "GUESS_KEYS", "NEXT_NUMBERS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
 
 _NUMBERS = {
     Feedback.BAR: "after each bar",
@@ -18,6 +19,14 @@ _NUMBERS = {
     Feedback.AFTER: "after the take",
     Feedback.FADE: "less and less",
 }
+
+NEXT_NUMBERS = {
+    Feedback.BAR: Feedback.STROKE,
+    Feedback.STROKE: Feedback.AFTER,
+    Feedback.AFTER: Feedback.BAR,
+    Feedback.FADE: Feedback.BAR,
+}
+"""What n makes of each."""
 
 _SLOWER = Key("minus", "slower", "the tempo 5 % down; while a take is played it ends, is kept, and begins again", "-")
 _FASTER = Key("plus", "faster", "the tempo 5 % up, in the same way", "+")
@@ -28,6 +37,7 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 
 REPORT_KEYS = (
     _AGAIN,
+    LISTEN,
     Key("tab", "bars", "the bars with their numbers, and back"),
     _SLOWER,
     _FASTER,
@@ -63,11 +73,11 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
     )
     if phase is Phase.READY:
         start = Key("enter", "start", "count in and begin")
-        return start, numbers, _SLOWER, _FASTER, _SIMPLER, _NEXT, _BACK, HELP, QUIT
+        return start, LISTEN, numbers, _SLOWER, _FASTER, _SIMPLER, _NEXT, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
-        return _AGAIN, report, _SLOWER, _FASTER, _SIMPLER, _NEXT, other, _BACK, HELP, QUIT
+        return _AGAIN, LISTEN, report, _SLOWER, _FASTER, _SIMPLER, _NEXT, other, _BACK, HELP, QUIT
     hold = ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, nothing is judged")
     stop = Key("escape", "stop", "end the take here; it is kept and judged", "esc")
     again = Key("r", "again", "end the take and begin it again")

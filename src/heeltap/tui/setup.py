@@ -1,24 +1,44 @@
-"""The set-up screen as text: what is played, what is heard, what is known of the gear, and a few words of care.
+"""The set-up screen and the measuring screens as text: what is played, what is heard, what is known of the gear, and a few
+words of care.
 
-Inside: `ROWS`, `draw_setup`, `SETUP_KEYS`, `LEARN_KEYS`, `SETUP_HELP`, `learning_words`.
+Inside: `ROWS`, `draw_setup`, `draw_measure`, `learning_words`, and their keys and help.
 """
+
+from collections.abc import Sequence
 
 from heeltap.core.keys import key_name
 from heeltap.jobs.drill_text import Line, Span
+from heeltap.jobs.measuring import Way
 from heeltap.jobs.setting_up import SetUp, pads_text
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.learning import Ask, Counted, Effect, Taken, Took
+from heeltap.sound.click import ClickSound
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, page, room_of, wrapped_lines
 
-__all__ = ["LEARN_KEYS", "ROWS", "SETUP_HELP", "SETUP_KEYS", "draw_setup", "learning_words"]
+__all__ = [
+    "LEARN_KEYS",
+    "MEASURE_KEYS",
+    "MEASURING_KEYS",
+    "ROWS",
+    "SETUP_HELP",
+    "SETUP_KEYS",
+    "draw_measure",
+    "draw_setup",
+    "learning_words",
+]
 
-ROWS = ("input", "output", "pads", "start", "stop", "repeat")
-"""What can be changed, in order."""
+ROWS = ("input", "output", "click", "level", "pads", "start", "stop", "repeat", "delay", "clock")
+"""What can be changed or measured, in order."""
 
 SETUP_KEYS = (
-    Key("enter", "change", "the next choice for the chosen line; for pads: learn them by hitting"),
+    Key(
+        "enter",
+        "change",
+        "the next choice for the chosen line; pads are learned by hitting them, delay and clock measured",
+    ),
     MOVE,
+    Key("l", "listen", "two bars of the click as it is set"),
     Key("r", "look again", "look for ports again"),
     BACK,
     HELP,
@@ -32,6 +52,11 @@ LEARN_KEYS = (
 )
 """While pads are learned."""
 
+MEASURE_KEYS = (Key("enter", "begin", "measure in the chosen way, and keep what is found"), MOVE, BACK, HELP, QUIT)
+
+MEASURING_KEYS = (Key("escape", "break off", "stop measuring; nothing is kept", "esc"), HELP, QUIT)
+"""While something is measured."""
+
 SETUP_HELP = (
     "Everything here is kept in settings.toml. A control is a pedal or a learned pad; it starts, stops or repeats a take "
     "and is never scored. heeltap drill --control takes any key.",
@@ -43,16 +68,54 @@ _CARE = (
     "who knows performing-arts medicine. Not medical advice."
 )
 
+_BAR = 40
+"""Columns of the bar that shows how far something is."""
+
 
 def draw_setup(now: SetUp, chosen: int, look: Look, *, message: str = "", learning: bool = False) -> list[Line]:
     """The whole screen, exactly ``look.height`` lines; ``chosen`` counts `ROWS`."""
-    body = [_row(at == chosen, *_told(now, name)) for at, name in enumerate(ROWS)]
-    body += [[], *_known(now, look)]
+    body = [_row(at == chosen, *_told(now, name, look)) for at, name in enumerate(ROWS)]
+    known = wrapped_lines(_known(now, ROWS[chosen]), look.width)
+    problem = wrapped_lines(now.problem, look.width, role="out") if now.problem else []
     care = wrapped_lines(_CARE, look.width, role="dim")
     room = room_of(look)
-    body += [[] for _ in range(room - len(body) - len(care))]
-    keys = LEARN_KEYS if learning else SETUP_KEYS
-    return page(look, "Set-up", "", [*body[: room - len(care)], *care], keys, message=message)
+    body = [*body, [], *(problem or known)][:room]
+    if len(body) + len(care) <= room:  # care is the first to go where a line has much to say
+        body += [[] for _ in range(room - len(body) - len(care))] + care
+    return page(look, "Set-up", "", body, LEARN_KEYS if learning else SETUP_KEYS, message=message)
+
+
+def draw_measure(
+    title: str,
+    ways: Sequence[Way],
+    chosen: int,
+    look: Look,
+    told: Sequence[str],
+    done: float | None,
+    *,
+    message: str = "",
+) -> list[Line]:
+    """A screen that measures, exactly ``look.height`` lines: the ways, how the chosen one goes, how far it is (``done``,
+    0-1; None while nothing is measured), and what came of the last."""
+    body = [_row(at == chosen, way.name, "", "") for at, way in enumerate(ways)]
+    if not ways:
+        body = wrapped_lines("Nothing to measure here: plug in a keyboard or pads, and press esc, then r.", look.width)
+    else:
+        body += [[], *wrapped_lines(ways[chosen].how, look.width)]
+    if done is not None:
+        full = round(done * _BAR)
+        body += [[], [Span(f"  [{'=' * full}{' ' * (_BAR - full)}] {100 * done:.0f} %", "head")]]
+    result = [
+        line
+        for text in told
+        for line in (wrapped_lines(text, look.width) if len(text) > look.width - 4 else [_plain(text)])
+    ]
+    body += [[], *result] if result else []
+    return page(look, title, "", body, MEASURE_KEYS if done is None else MEASURING_KEYS, message=message)
+
+
+def _plain(text: str) -> Line:
+    return [Span(f"  {text}")]
 
 
 def _row(chosen: bool, name: str, value: str, hint: str) -> Line:
@@ -60,39 +123,72 @@ def _row(chosen: bool, name: str, value: str, hint: str) -> Line:
     return [Span(head, "now" if chosen else "head"), Span(f" {value}"), Span(f"  {hint}" if hint else "", "dim")]
 
 
-def _told(now: SetUp, name: str) -> tuple[str, str, str]:
+def _told(now: SetUp, name: str, look: Look) -> tuple[str, str, str]:
     """Label, value and hint of one row."""
+    stored = now.stored
     if name == "input":
-        value = " and ".join(now.in_use) or "none"
-        kept = now.stored.in_ports
-        hint = (
-            "the first that is found"
-            if not kept
-            else ""
-            if set(kept) <= set(now.in_use)
-            else "the chosen one is not there"
-        )
-        return "play on", "the computer's keyboard" if value == KEYS_NAME else value, f"({hint})" if hint else ""
+        return "play on", _input(now), _input_hint(now)
     if name == "output":
-        hint = "" if now.stored.out_port else "(the first that is found)"
+        hint = "" if stored.out_port else "(the first that is found)"
         return "click to", now.click_to or "nothing: only seen", hint
+    if name == "click":
+        channel = "" if stored.click_channel is None else f"channel {stored.click_channel}"
+        return "click", stored.click_notes or "wood", channel
+    if name == "level":
+        level = ClickSound().loudest if stored.click_velocity is None else stored.click_velocity
+        return "click level", f"velocity {level}", ""
     if name == "pads":
         return "pads", pads_text(now.pads) or "none learned", "" if now.pads else "(enter: learn by hitting)"
-    return f"{name} with", now.stored.controls.get(name, "") or "nothing", "" if name != "start" else "(hands-free)"
+    if name == "delay":
+        return "delay", _delay(now, look), ""
+    if name == "clock":
+        trusted = {
+            None: "not tested",
+            True: "tested: scores can be trusted",
+            False: "tested: NOT good enough for scores",
+        }
+        return "own clock", trusted[now.route.trusted], ""
+    return f"{name} with", stored.controls.get(name, "") or "nothing", "" if name != "start" else "(hands-free)"
 
 
-def _known(now: SetUp, look: Look) -> list[Line]:
-    """What is known of the route, and how to know more."""
+def _input(now: SetUp) -> str:
+    value = " and ".join(now.in_use) or "none"
+    return "the computer's keyboard" if value == KEYS_NAME else value
+
+
+def _input_hint(now: SetUp) -> str:
+    kept = now.stored.in_ports
+    if not kept:
+        return "(the first that is found)"
+    return "" if set(kept) <= set(now.in_use) else "(the chosen one is not there)"
+
+
+def _delay(now: SetUp, look: Look) -> str:
     route = now.route
-    if route.delay_ms is not None:
-        sure = "" if route.uncertainty_ms is None else f" {look.marks.plus_minus} {route.uncertainty_ms:.1f}"
-        delay = f"delay {route.delay_ms:.1f}{sure} ms ({route.method}), taken away from every offset"
-    else:
-        delay = route.note or "delay not known, so early and late may be the gear's: heeltap calibrate"
-    test = route.selftest or "clock and clicks not tested on this route: heeltap selftest"
-    sound = "click wood, velocity 110: heeltap drill --click-notes, --click-velocity"
-    told = [line for text in (delay, test, sound) for line in wrapped_lines(text, look.width)]
-    return told + ([[], *wrapped_lines(now.problem, look.width, role="out")] if now.problem else [])
+    if route.delay_ms is None:
+        return "not known"
+    sure = "" if route.uncertainty_ms is None else f" {look.marks.plus_minus} {route.uncertainty_ms:.1f}"
+    return f"{route.delay_ms:.1f}{sure} ms ({route.method})"
+
+
+def _known(now: SetUp, row: str) -> str:
+    """What is known about a line, and what enter does there, in a few words."""
+    route = now.route
+    texts = {
+        "input": "What you play on. Enter: the next one that is plugged in, the computer's keyboard, or whichever comes first.",
+        "output": "Where the click goes: a MIDI device that sounds, 'audio' for the computer's own sound, or nowhere.",
+        "click": "How the click sounds; other keys and channels by hand: [click] in settings.toml.",
+        "level": "How loud the click is: its MIDI velocity. No louder than needed.",
+        "pads": "Which pad is which: exercises are then played on your pads.",
+        "delay": route.note
+        or (
+            "Not known, so early and late may be the gear's. Enter: measure it."
+            if route.delay_ms is None
+            else "Taken away from every offset. Enter: measure it anew."
+        ),
+        "clock": route.selftest or "How exactly clicks leave and strokes are stamped on this machine. Enter: test it.",
+    }
+    return texts.get(row, "A pedal or a learned pad, so that the hands stay on the keys.")
 
 
 def learning_words(effect: Effect) -> str:

@@ -1,0 +1,176 @@
+"""Hearing a take again, or a plan before it is played, as a screen asks for it: begin, jump, the other version, silence.
+
+The engine's process takes half a second to start, so it is started in a thread and the screen stays alive.
+
+Inside: `Listening`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click`, `sound_in_use`.
+"""
+
+import threading
+from bisect import bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.core.meter import steady_metre, steady_tempo
+from heeltap.core.plan import Plan
+from heeltap.errors import HeeltapError
+from heeltap.files.settings import read_settings
+from heeltap.files.takes import load_take
+from heeltap.jobs.drill_click import kept_sound
+from heeltap.jobs.drill_plan import Drill
+from heeltap.jobs.playback import Playback, heard_plan, heard_take
+from heeltap.jobs.starting import route_in_use
+from heeltap.ports.schedule import Schedule
+from heeltap.sound.click import ClickSound, click_schedule
+
+__all__ = ["Listening", "Piece", "piece_of_click", "piece_of_drill", "piece_of_take", "sound_in_use"]
+
+_STEP = 4
+"""Bars that a jump goes: a phrase, in most of what is played here."""
+
+_CLICK_BPM = 100.0
+"""Of the click that is tried."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """Something that can be heard."""
+
+    starts_us: tuple[int, ...]
+    """Where each bar begins, microseconds from bar 1, beat 1."""
+    make: Callable[[bool], Schedule]
+    """What is sent: as it was played, or, where true is given, with every stroke where it belongs."""
+    what: tuple[str, str]
+    """Both versions in words; two alike where there is only one."""
+
+
+def piece_of_take(folder: Path, sound: ClickSound) -> Piece:
+    """A kept take with its click; raises `TakeFileError`, `MidiFileError` where it cannot be read."""
+    return Piece(
+        _bar_starts_us(load_take(folder).plan),
+        lambda moved: heard_take(folder, moved=moved, sound=sound),
+        ("the take as played", "the take where it belongs"),
+    )
+
+
+def piece_of_drill(drill: Drill) -> Piece:
+    """What is to be played."""
+    return Piece(_bar_starts_us(drill.plan), lambda _: heard_plan(drill), ("what is to be played",) * 2)
+
+
+def piece_of_click(sound: ClickSound) -> Piece:
+    """Two bars of the click."""
+    clicks = click_schedule(steady_tempo(_CLICK_BPM), steady_metre(), 2, count_in_bars=0, sound=sound)
+    return Piece((0, clicks.end_us // 2), lambda _: clicks, ("the click",) * 2)
+
+
+def sound_in_use() -> tuple[str | None, ClickSound]:
+    """The output of the settings and how the click sounds; raises `SetFileError`, `PlanError` for a mistake in them."""
+    return route_in_use()[1], kept_sound(read_settings())
+
+
+class Listening:
+    """What is being heard; one at a time."""
+
+    def __init__(self, out_port: Callable[[], str | None]) -> None:
+        """``out_port`` says where it sounds, when it is about to; None where there is no output."""
+        self._out_port = out_port
+        self._open: Callable[[], Piece] | None = None
+        self._piece: Piece | None = None
+        self._playback: Playback | None = None
+        self._opening: threading.Thread | None = None
+        self._wanted = False
+        self._from_bar: int | None = None
+        self.moved = False
+        """Whether every stroke is heard where it belongs."""
+        self.problem = ""
+        """Why nothing can be heard; empty while all is well."""
+
+    @property
+    def on(self) -> bool:
+        """Whether something is heard, or is about to be."""
+        return self._wanted
+
+    @property
+    def now_us(self) -> int | None:
+        """Where it stands, microseconds from bar 1, beat 1; None before it begins."""
+        return None if self._playback is None or not self._wanted else self._playback.now_us
+
+    @property
+    def bar(self) -> int | None:
+        """The bar that is heard, 0 in the count-in; None before it begins."""
+        now_us = self.now_us
+        return None if now_us is None or self._piece is None else bisect_right(self._piece.starts_us, now_us)
+
+    @property
+    def what(self) -> str:
+        """What is heard, in words."""
+        return "" if self._piece is None else self._piece.what[self.moved]
+
+    def begin(self, piece: Callable[[], Piece]) -> None:
+        """Hear something from its count-in on, as it was played. ``piece`` is called in a thread."""
+        self.stop()
+        self._open, self._piece, self.moved, self._from_bar = piece, None, False, None
+        self._start()
+
+    def other(self) -> None:
+        """The other version, from the bar that is heard now."""
+        if self._piece is not None and self._piece.what[0] != self._piece.what[1]:
+            self._again(self.bar, moved=not self.moved)
+
+    def jump(self, steps: int) -> None:
+        """So many times four bars on (back, where negative); not before the beginning, nor beyond the last four."""
+        bar = self.bar
+        if bar is not None and self._piece is not None:
+            first = (max(bar, 1) - 1) // _STEP + steps
+            self._again(1 + _STEP * min(max(first, 0), (len(self._piece.starts_us) - 1) // _STEP), moved=self.moved)
+
+    def turn(self) -> None:
+        """A moment has passed; to be called as often as the screen is drawn."""
+        if self._opening is not None and not self._opening.is_alive():
+            self._opening = None
+        if self._playback is not None and self._opening is None:
+            self._playback.turn()
+            if self._playback.over:
+                self.stop()
+
+    def stop(self) -> None:
+        """Silence; returns when the output is free."""
+        self._wanted = False
+        if self._opening is not None:
+            self._opening.join()
+            self._opening = None
+        if self._playback is not None:
+            self._playback.stop()
+            self._playback = None
+
+    def _again(self, bar: int | None, *, moved: bool) -> None:
+        self.stop()
+        self.moved = moved
+        self._from_bar = bar if bar is not None and bar > 0 else None
+        self._start()
+
+    def _start(self) -> None:
+        self.problem, self._wanted = "", True
+        self._opening = threading.Thread(target=self._started, name="listening", daemon=True)
+        self._opening.start()
+
+    def _started(self) -> None:
+        """In the thread: read, work out, start."""
+        assert self._open is not None
+        try:
+            if self._piece is None:
+                self._piece = self._open()
+            from_us = None if self._from_bar is None else self._piece.starts_us[self._from_bar - 1]
+            schedule = self._piece.make(self.moved)
+            self._playback = Playback(schedule, self._out_port(), from_us=from_us)
+        except HeeltapError as error:
+            self.problem, self._wanted = str(error), False
+
+
+def _bar_starts_us(plan: Plan) -> tuple[int, ...]:
+    """When each bar begins."""
+    quarters = np.array([float(plan.metre.quarter_of_bar(bar)) for bar in range(1, plan.bars + 1)])
+    return tuple(int(us) for us in np.rint(plan.tempo.us_at_quarter(quarters)))
