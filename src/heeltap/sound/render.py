@@ -1,4 +1,5 @@
-"""A schedule as samples: short bursts of our own, each beginning at exactly its sample. Pure arithmetic.
+"""A schedule as samples: short bursts of our own for clicks and drums, tones for notes that are played, each beginning
+at exactly its sample. Pure arithmetic.
 
 A click that is due at ``t`` microseconds begins at sample ``round(t * rate)`` after bar 1, beat 1, whatever the size of
 the blocks in which the samples are asked for. Samples are float64 of one channel, full scale is 1.
@@ -8,12 +9,14 @@ Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `RATE_HZ`.
 
 import io
 import wave
+from typing import NamedTuple
 
 import numpy as np
 
 from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.ports.schedule import Schedule
+from heeltap.ports.schedule import PLAYED, Schedule
 from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
+from heeltap.sound.tones import fade, is_tone, released_us, tone
 
 __all__ = ["RATE_HZ", "Mixer", "burst", "render", "wav_bytes"]
 
@@ -22,6 +25,13 @@ RATE_HZ = 48_000
 
 _LOUDEST = 0.6
 """A stroke of velocity 127: three at once reach full scale and are cut off there."""
+
+_STRUCK = 0.24
+"""A played stroke on percussion: two at once and the loudest click stay below full scale."""
+
+_PITCHED = 0.12
+"""A played note with a pitch: eight at once at velocity 100 and the loudest click stay below full scale (400 chords of
+keys drawn from 36-89: none needed less than 0.125)."""
 
 _TONES = {
     METRONOME[0]: (1_200.0, 0.010),
@@ -77,6 +87,25 @@ def burst(key: int, rate_hz: int, rng: np.random.Generator) -> FloatArray:
     return np.asarray((noise + tone) * np.exp(-t / decay_s) / (1.5 if tone_hz else 1.0))
 
 
+class _Sound(NamedTuple):
+    """One stroke."""
+
+    wave: FloatArray
+    gain: float
+    size: int
+    """Samples of the wave that sound."""
+    fade: FloatArray
+    """Factors on the last of them; empty for a burst, which ends by itself."""
+
+    def part(self, first: int, last: int) -> FloatArray:
+        """Its samples from ``first`` to before ``last``."""
+        samples: FloatArray = self.gain * self.wave[first:last]
+        begin = self.size - self.fade.size
+        if self.fade.size and last > begin:
+            samples[max(begin - first, 0) :] *= self.fade[max(first - begin, 0) : last - begin]
+        return samples
+
+
 class Mixer:
     """The strokes of a schedule, ready to be asked for any stretch of samples."""
 
@@ -86,7 +115,8 @@ class Mixer:
         Parameters
         ----------
         schedule : Schedule
-            Its note-ons sound; note-offs and everything else do not.
+            Its note-ons sound; those of kind ``played`` outside channel 10 with their pitch and until they are let go.
+            Nothing else is heard.
         rate_hz : int
             Samples a second.
         rng : numpy Generator, optional
@@ -94,21 +124,36 @@ class Mixer:
         """
         source = np.random.default_rng(0) if rng is None else rng
         rows = [
-            (due, message[1], message[2])
-            for due, message in zip(schedule.due_us.tolist(), schedule.messages, strict=True)
+            (row, due, message[1], is_tone(kind, message))
+            for row, (due, message, kind) in enumerate(
+                zip(schedule.due_us.tolist(), schedule.messages, schedule.kind, strict=True)
+            )
             if len(message) == 3 and message[0] & 0xF0 == 0x90 and message[2] > 0
         ]
-        waves = {key: burst(key, rate_hz, source) for key in sorted({row[1] for row in rows})}
-        self.frame: IntArray = as_ints((due * rate_hz * 2 + 1_000_000) // 2_000_000 for due, _, _ in rows)
+        keys = sorted({(pitched, key) for _, _, key, pitched in rows})
+        waves = {
+            (pitched, key): tone(key, rate_hz) if pitched else burst(key, rate_hz, source) for pitched, key in keys
+        }
+        self.frame: IntArray = as_ints(_frame(due, rate_hz) for _, due, _, _ in rows)
         """First sample of each stroke, from bar 1, beat 1; not decreasing."""
-        self._wave = [waves[key] for _, key, _ in rows]
-        self._gain = [_LOUDEST * velocity / 127 for _, _, velocity in rows]
-        self._longest = max((wave.size for wave in waves.values()), default=0)
+        ends = released_us(schedule) if any(pitched for pitched, _ in keys) else {}
+        window, none = fade(rate_hz), np.zeros(0)
+        self._sounds = []
+        for row, due, key, pitched in rows:
+            sound, velocity = waves[pitched, key], schedule.messages[row][2]
+            loudest = _PITCHED if pitched else _STRUCK if schedule.kind[row] == PLAYED else _LOUDEST
+            size = sound.size
+            if pitched and row in ends:
+                size = min(size, _frame(ends[row], rate_hz) - _frame(due, rate_hz) + window.size)
+            self._sounds.append(_Sound(sound, loudest * velocity / 127, size, window if pitched else none))
+        stops = self.frame + as_ints(sound.size for sound in self._sounds)
+        self._over: IntArray = np.maximum.accumulate(stops)
+        """The sample by which this stroke and all before it are over."""
 
     @property
     def end(self) -> int:
         """The sample after the last sound; 0 where there is none."""
-        return max((at + sound.size for at, sound in zip(self.frame.tolist(), self._wave, strict=True)), default=0)
+        return int(self._over[-1]) if self._over.size else 0
 
     def block(self, first: int, count: int) -> FloatArray:
         """``count`` samples from sample ``first`` after bar 1, beat 1 (negative in the count-in).
@@ -116,20 +161,26 @@ class Mixer:
         Blocks of any size put together give the same samples to the last bit: strokes are added in order.
         """
         out = np.zeros(count)
-        low = int(np.searchsorted(self.frame, first - self._longest, side="right"))
-        high = int(np.searchsorted(self.frame, first + count, side="left"))
-        for i in range(low, high):
-            begin, wave = int(self.frame[i]) - first, self._wave[i]
-            left, right = max(begin, 0), min(begin + wave.size, count)
+        for i in self._between(first, first + count):
+            begin, sound = int(self.frame[i]) - first, self._sounds[i]
+            left, right = max(begin, 0), min(begin + sound.size, count)
             if left < right:
-                out[left:right] += self._gain[i] * wave[left - begin : right - begin]
+                out[left:right] += sound.part(left - begin, right - begin)
         return np.clip(out, -1.0, 1.0)
 
     def sounding(self, at: int) -> bool:
         """Whether a stroke that began before this sample still sounds in it."""
-        low = int(np.searchsorted(self.frame, at - self._longest, side="right"))
-        high = int(np.searchsorted(self.frame, at, side="left"))
-        return any(self.frame[i] + self._wave[i].size > at for i in range(low, high))
+        return any(self.frame[i] + self._sounds[i].size > at for i in self._between(at, at))
+
+    def _between(self, first: int, last: int) -> range:
+        """The strokes that may sound from ``first`` to before ``last``."""
+        low = int(np.searchsorted(self._over, first, side="right"))
+        return range(low, int(np.searchsorted(self.frame, last, side="left")))
+
+
+def _frame(due_us: int, rate_hz: int) -> int:
+    """The sample of a moment, rounded half up."""
+    return (due_us * rate_hz * 2 + 1_000_000) // 2_000_000
 
 
 def render(schedule: Schedule, rate_hz: int) -> tuple[FloatArray, int]:

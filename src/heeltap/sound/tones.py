@@ -1,0 +1,104 @@
+"""Notes with a pitch as samples: a decaying tone of our own for each key, and where each is let go. Pure arithmetic.
+
+Inside: `tone`, `tone_hz`, `fade`, `FADE_S`, `is_tone`, `released_us`.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from heeltap.core.arrays import FloatArray
+from heeltap.ports.schedule import PLAYED, Schedule
+from heeltap.sound.percussion import CHANNEL
+
+__all__ = ["FADE_S", "fade", "is_tone", "released_us", "tone", "tone_hz"]
+
+FADE_S = 0.025
+"""From let go to silence: longer than a period of the lowest keys of a bass (41 Hz), so it is no click of its own."""
+
+_DECAY_S = 0.5
+"""To 1/e: a chord is heard through a slow beat, and a held one does not cover what follows. Ours."""
+
+_DECAYS = 5.0
+"""A tone that nobody lets go is over after so many decays, at 0.7 % of its beginning."""
+
+_PARTIALS = (1.0, 0.6, 0.4, 0.25)
+"""Of the harmonics, each dying so many times faster as its number says: small loudspeakers have little below 150 Hz,
+and the steep beginning of the upper ones is what makes a moment heard. Ours."""
+
+
+def tone_hz(key: int) -> float:
+    """Frequency of a key in equal temperament, A4 (69) at 440 Hz (ISO 16:1975).
+
+    >>> tone_hz(81)
+    880.0
+    """
+    return float(440.0 * 2.0 ** ((key - 69) / 12))
+
+
+def tone(key: int, rate_hz: int) -> FloatArray:
+    """The sound of a key with a pitch, never beyond full scale; it begins at 0 and rises at once.
+
+    Harmonics that the rate cannot hold are left out.
+    """
+    size = round(_DECAYS * _DECAY_S * rate_hz)
+    t = np.arange(size) / rate_hz
+    wave = np.zeros(size)
+    for number, level in enumerate(_PARTIALS, start=1):
+        if number * tone_hz(key) < rate_hz / 2:
+            wave += level * np.sin(2 * np.pi * number * tone_hz(key) * t) * np.exp(-number * t / _DECAY_S)
+    return wave / sum(_PARTIALS)
+
+
+def fade(rate_hz: int) -> FloatArray:
+    """The factors with which a tone is let go, from 1 to almost 0."""
+    size = round(FADE_S * rate_hz)
+    return np.asarray(np.cos(np.pi / 2 * np.arange(1, size + 1) / (size + 1)) ** 2)
+
+
+def is_tone(kind: str, message: bytes) -> bool:
+    """Whether a note-on is heard with its pitch: what is played, and no percussion."""
+    return kind == PLAYED and message[0] & 0x0F != CHANNEL
+
+
+@dataclass(slots=True)
+class _Channel:
+    """What sounds on one channel."""
+
+    sounding: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+    """By key the rows whose note-off has not come, the oldest first."""
+    held: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+    """By key the rows that only the pedal holds."""
+    down: bool = False
+
+
+def released_us(schedule: Schedule) -> dict[int, int]:
+    """When each note-on is let go, by its row; rows that nothing lets go are not in it.
+
+    A note-off ends the oldest stroke of its key; while the sustain pedal is down, the pedal's coming up does. A stroke on
+    a key that still sounds, be it by the pedal, ends the one before.
+    """
+    channels: dict[int, _Channel] = defaultdict(_Channel)
+    found: dict[int, int] = {}
+    for row, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
+        if len(message) != 3:
+            continue
+        code, one, key = message[0] & 0xF0, channels[message[0] & 0x0F], message[1]
+        if code == 0x90 and message[2]:
+            for before in (*one.sounding[key], *one.held.pop(key, [])):
+                found.setdefault(before, due)
+            one.sounding[key].append(row)
+        elif code in (0x80, 0x90) and one.sounding[key]:
+            ended = one.sounding[key].pop(0)
+            if one.down and ended not in found:
+                one.held[key].append(ended)
+            else:
+                found.setdefault(ended, due)
+        elif code == 0xB0 and key == 64:
+            one.down = message[2] >= 64
+            if not one.down:
+                for rows in one.held.values():
+                    found.update(dict.fromkeys(rows, due))
+                one.held.clear()
+    return found
