@@ -113,6 +113,68 @@ def test_nothing_absolute_without_lean_and_delay(lean_ms: float | None, delay_kn
     assert codes(late) == ["bias"]
 
 
+def three_early(n: int = 512) -> Offsets:
+    """A take of independent strokes, exactly 3 ms early on average: known to some 1 ms from its strokes alone."""
+    table = take("ar0", n)
+    return replace(table, offset_ms=table.offset_ms - table.offset_ms.mean() - 3.0)
+
+
+@pytest.mark.parametrize(("unsure_ms", "told"), [(0.0, ["bias"]), (0.5, ["bias"]), (5.0, ["nothing"])])
+def test_early_is_said_only_beyond_what_the_delay_may_be_off_by(unsure_ms: float, told: list[str]) -> None:
+    """Three ms early is early with a delay good to 0.5 ms, not with one good to 5 ms."""
+    assert told == [row.code for row in findings(three_early(), 0.0, delay_uncertainty_ms=unsure_ms)]
+
+
+def test_the_interval_of_early_holds_the_delays_own() -> None:
+    """Half-widths in quadrature, and the sentence says what is in it; without an uncertainty it says nothing of it."""
+    (plain,) = findings(three_early(), 0.0)
+    (wide,) = findings(three_early(), 0.0, delay_uncertainty_ms=1.5)
+    assert plain.ci95_ms is not None
+    assert wide.ci95_ms is not None
+    strokes_ms, both_ms = plain.ci95_ms[1] - plain.effect_ms, wide.ci95_ms[1] - wide.effect_ms
+
+    assert both_ms == pytest.approx(np.hypot(strokes_ms, 1.5), rel=0.02)
+    assert wide.effect_ms == pytest.approx(plain.effect_ms, abs=0.05)
+    assert "ms, the delay's own give or take 1.5 ms in it)." in wide.text
+    assert "delay" not in plain.text
+
+
+def test_differences_do_not_hang_on_the_delay() -> None:
+    """However uncertain the delay, what is said of beats, changes and fills is the same to the last digit.
+
+    But for the adjusted p, which goes by how many questions are still open.
+    """
+    for fault, size_ms in (("off-beats", 9.0), ("rush-into-change", 20.0), ("fills", 24.0)):
+        table = plant(take(), fault, size_ms)
+
+        exact, unsure = (findings(table, 0.0, delay_uncertainty_ms=ms) for ms in (0.0, 50.0))
+        rows = [[replace(row, p_adjusted=None) for row in found if row.code != "bias"] for found in (exact, unsure)]
+        assert rows[0] == rows[1]
+        assert rows[0][0].code not in ("bias", "nothing")
+
+
+def test_a_delay_that_is_off_makes_nobody_early() -> None:
+    """Forty faultless takes whose delays are off as their uncertainty says: two at most are called early or late."""
+    rng = np.random.default_rng(7)
+    told = {0.0: 0, 5.0: 0}
+    for _ in range(40):
+        table = offsets_table(noise("ar0", 256, rng), rng)
+        shifted = replace(table, offset_ms=table.offset_ms + rng.normal(0.0, 5.0 / 1.96))
+        for unsure_ms in told:
+            rows = findings(shifted, 0.0, delay_uncertainty_ms=unsure_ms)
+            told[unsure_ms] += any(row.code == "bias" for row in rows)
+
+    assert told[5.0] <= 2
+    assert told[0.0] >= 8  # so that the test can fail: believed blindly, the same delays make a fifth of them so
+
+
+@pytest.mark.parametrize("unsure_ms", [-1.0, float("nan")])
+def test_an_uncertainty_is_no_less_than_nothing(unsure_ms: float) -> None:
+    """Below zero or not a number is an error."""
+    with pytest.raises(ValueError, match="expected 0 or more"):
+        findings(take(), 0.0, delay_uncertainty_ms=unsure_ms)
+
+
 def test_a_constant_delay_changes_nothing_else() -> None:
     """Without a lean, adding a constant to every offset leaves every statement as it was."""
     table = plant(take(), "beat-two", 12.0)

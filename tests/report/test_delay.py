@@ -30,3 +30,22 @@ def test_delay_in_words(calibration: Calibration, said: str, unsaid: str) -> Non
 
     assert said in text
     assert unsaid not in text
+
+
+def test_the_average_says_what_the_delay_adds() -> None:
+    """The interval beside early or late holds the delay's own uncertainty; the number in the result stays the playing's."""
+    result = score_file(DEMO / "tollgate-road-take-1.mid", part="keys", plan=DEMO / "tollgate-road.mid", delay_ms=0)
+    plain, sure, unsure, unknown = (
+        " ".join(render(replace(result, calibration=one)).split()).split("On average ")[1].split(" over ")[0]
+        for one in (
+            result.calibration,
+            Calibration(True, 0.0, 0.5, "microphone"),
+            Calibration(True, 0.0, 20.0, "microphone"),
+            Calibration(False, 0.0, 20.0, "feel"),
+        )
+    )
+
+    assert plain == unknown
+    assert plain.replace("early),", "early, the delay's own give or take 0.5 ms in it),") == sure
+    assert "ms early to" in unsure
+    assert "late, the delay's own give or take 20.0 ms in it)" in unsure

@@ -17,7 +17,7 @@ from heeltap.core.replay import judge_bars, replay
 from heeltap.core.result import Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing
 from heeltap.core.score import in_pocket, jnd_ms, score
 from heeltap.core.stats import Summary, summarise
-from heeltap.core.verdicts import section_verdict
+from heeltap.core.verdicts import section_verdict, unsure_ms
 
 __all__ = ["Aim", "Source", "bars_to_replay", "result_of"]
 
@@ -58,7 +58,14 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     counts, overall = _counts(judged), _scored(summary.overall, judged, source, aim)
     # A take on no grid gets no statement and no advice: what it says of the player would be about the wrong click.
     found = (
-        tuple(findings(table, lean_ms=aim.lean_ms if known else None, accent_beats=source.accent_beats))
+        tuple(
+            findings(
+                table,
+                lean_ms=aim.lean_ms if known else None,
+                delay_uncertainty_ms=unsure_ms(source.calibration),
+                accent_beats=source.accent_beats,
+            )
+        )
         if source.on_grid
         else ()
     )
@@ -129,7 +136,12 @@ def _sections(summary: Summary, judged: Judged, source: Source, aim: Aim) -> tup
     for index, row in enumerate(summary.by_section):
         gone = int(((missed >= row.first_bar) & (missed <= row.last_bar)).sum())
         word = section_verdict(
-            row, gone, centre_ms=centre_ms, spread_ms=summary.overall.spread_ms or 0.0, audible_ms=audible
+            row,
+            gone,
+            centre_ms=centre_ms,
+            spread_ms=summary.overall.spread_ms or 0.0,
+            audible_ms=audible,
+            delay_uncertainty_ms=unsure_ms(source.calibration),
         )
         rows.append(replace(row, in_pocket=_share(inside[table.section == index]), verdict=word))
     return tuple(rows)

@@ -73,6 +73,7 @@ class Overall:
     """Strokes that the statistics rest on."""
     bias_ms: float | None
     bias_ci95_ms: Interval | None
+    """Of the playing alone: the uncertainty of the delay is ``calibration.uncertainty_ms``, for all strokes the same."""
     spread_ms: float | None
     spread_ci95_ms: Interval | None
     in_pocket: float | None
@@ -143,6 +144,7 @@ class Finding:
     effect_ms: float
     """Signed size; negative is earlier."""
     ci95_ms: Interval | None
+    """For ``bias`` the delay's own uncertainty is in it."""
     p_adjusted: float | None
     """After correction for everything that was looked at."""
     bars: tuple[int, ...] = ()

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from heeltap.core.result import Beat, Calibration, Division, Overall, Result, SectionRow
+from heeltap.core.verdicts import delay_share, unsure_ms, widened
 from heeltap.report.words import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
 
 __all__ = ["Document", "Listing", "Table", "document_of"]
@@ -88,7 +89,7 @@ def _sentences(result: Result) -> tuple[str, ...]:
         return (
             "This take does not follow this click: what is said of it below is where its strokes fall, not how it was played.",
         )
-    lines = [_average(o.bias_ms, o), _scatter(o.spread_ms, o)]
+    lines = [_average(o.bias_ms, o, result.calibration), _scatter(o.spread_ms, o)]
     if o.in_pocket is not None:
         lines.append(_pocket(o.in_pocket, result))
     if result.counts.planned:
@@ -100,10 +101,12 @@ def _sentences(result: Result) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _average(bias_ms: float, o: Overall) -> str:
+def _average(bias_ms: float, o: Overall, calibration: Calibration) -> str:
+    """The average with an interval that holds the delay's own uncertainty, too: early or late is said of the sum."""
     if o.bias_ci95_ms is None:
         return f"On average {early_late(bias_ms)} over {count(o.n, 'stroke')}: too few to say how sure."
-    sure = early_late_range(o.bias_ci95_ms)
+    delay_ms = unsure_ms(calibration)
+    sure = early_late_range(widened(bias_ms, o.bias_ci95_ms, delay_ms)) + delay_share(delay_ms)
     return f"On average {early_late(bias_ms)} (95 % sure: {sure}), over {count(o.n, 'stroke')}."
 
 

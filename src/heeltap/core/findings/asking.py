@@ -24,6 +24,7 @@ from heeltap.core.findings.words import back_after, bars_of, sentence
 from heeltap.core.offsets import Offsets
 from heeltap.core.result import Finding
 from heeltap.core.stats import bias
+from heeltap.core.verdicts import delay_share
 
 __all__ = ["LEAST_MS", "MIN_TAKE", "findings"]
 
@@ -52,6 +53,7 @@ def findings(
     lean_ms: float | None = None,
     *,
     delay_known: bool = True,
+    delay_uncertainty_ms: float = 0.0,
     accent_beats: Collection[float] = (),
 ) -> list[Finding]:
     """Statements about the take that hold, strongest first; one row ``nothing`` where none does.
@@ -64,6 +66,9 @@ def findings(
         The offset that was aimed at. None: nothing is said about early or late as such.
     delay_known : bool
         False: the constant delay of the route is not known, so again nothing is said about early or late as such.
+    delay_uncertainty_ms : float
+        95 % half-width of the delay that was taken away: early or late as such is said only beyond it and the strokes'
+        own uncertainty together. Differences inside the take do not depend on it.
     accent_beats : beats from 1
         Beats that should carry an accent; empty: nothing is said about missing accents.
 
@@ -76,8 +81,10 @@ def findings(
     Raises
     ------
     ValueError
-        As `as_offsets`.
+        As `as_offsets`, or an uncertainty below 0.
     """
+    if not delay_uncertainty_ms >= 0.0:
+        raise ValueError(f"delay_uncertainty_ms: {delay_uncertainty_ms}; expected 0 or more")
     offsets = as_offsets(table)
     offsets = offsets.pick(offsets.confidence >= _MIN_CONFIDENCE)
     if len(offsets) < MIN_TAKE:
@@ -87,7 +94,7 @@ def findings(
         return even
     lean = lean_ms if delay_known else None
     scatter = scatter_questions(offsets)
-    found, residual, still_open = _place(offsets, lean, sum(q.weight for q in scatter))
+    found, residual, still_open = _place(offsets, lean, sum(q.weight for q in scatter), delay_uncertainty_ms)
     found += _scatter(offsets, scatter, residual, still_open)
     found += _chords(offsets) + _accents(offsets, accent_beats)
     return found or [_nothing("")]
@@ -98,12 +105,16 @@ def _nothing(why: str) -> Finding:
     return Finding(NOTHING, text, 0.0, None, None)
 
 
-def _place(offsets: Offsets, lean: float | None, beside: float) -> tuple[list[Finding], FloatArray, float]:
+def _place(
+    offsets: Offsets, lean: float | None, beside: float, unsure_ms: float
+) -> tuple[list[Finding], FloatArray, float]:
     """Where the strokes sit; the whitened residual when all of that is taken out; the weight still open."""
     asked = place_questions(offsets)
     matrix = np.column_stack([q.regressor for q in asked]) if asked else np.zeros((len(offsets), 0))
     values = _tame(offsets.offset_ms)
-    bench = Bench(values, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets))
+    bench = Bench(
+        values, matrix, places(offsets), [q.metrical for q in asked], clusters(offsets), mean_error=unsure_ms / 1.96
+    )
     stakes = Stakes([q.weight for q in asked], ALPHA, beside, lean, kind_of("bias").weight)
     answers, still_open = step_down(bench, stakes)
     said = [answer.index for answer in answers if answer.index >= 0]
@@ -113,7 +124,8 @@ def _place(offsets: Offsets, lean: float | None, beside: float) -> tuple[list[Fi
         question = asked[answer.index] if answer.index >= 0 else _bias_question(offsets)
         # What a later answer explains better falls away again: beside it, it no longer stands on its own.
         if joint.p <= 0.05 and abs(joint.effect) * _reach(question) >= LEAST_MS:
-            rows.append(_finding(offsets, question, joint, answer.p_adjusted))
+            within = delay_share(unsure_ms) if answer.index < 0 else ""
+            rows.append(_finding(offsets, question, joint, answer.p_adjusted, within))
     return rows, bench.residual(said), still_open
 
 
@@ -136,12 +148,12 @@ def _bias_question(offsets: Offsets) -> Question:
     return Question("bias", "", every.astype(np.float64), every, kind_of("bias").weight)
 
 
-def _finding(offsets: Offsets, question: Question, answer: Answer, p: float) -> Finding:
+def _finding(offsets: Offsets, question: Question, answer: Answer, p: float, within: str) -> Finding:
     scale = _share_of_ramp(question)
     effect, ci95 = answer.effect * scale, (answer.ci95[0] * scale, answer.ci95[1] * scale)
     bars = bars_of(offsets, question, effect)
     tail = back_after(offsets, effect) if question.code == "into-change" else ""
-    return Finding(question.code, sentence(question, effect, ci95, bars, tail), effect, ci95, p, bars)
+    return Finding(question.code, sentence(question, effect, ci95, bars, tail, within), effect, ci95, p, bars)
 
 
 def _reach(question: Question) -> float:

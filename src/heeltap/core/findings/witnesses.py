@@ -50,14 +50,23 @@ class Bench:
     """A take's values and regressors in the cosine basis, with their products under every plausible noise model.
 
     Column 0 is the constant, columns 1 to k the regressors, then the ``habits`` (what is taken out first for every
-    regressor that is not ``exempt``), last the values. All but the constant and the values are centred.
+    regressor that is not ``exempt``), last the values. All but the constant and the values are centred. ``mean_error``
+    is a standard error that all values share (that of the delay taken away): the mean alone is less sure by it.
     """
 
     def __init__(
-        self, values: FloatArray, regressors: FloatArray, habits: FloatArray, exempt: Sequence[bool], cluster: IntArray
+        self,
+        values: FloatArray,
+        regressors: FloatArray,
+        habits: FloatArray,
+        exempt: Sequence[bool],
+        cluster: IntArray,
+        *,
+        mean_error: float = 0.0,
     ) -> None:
         n = values.size
         self.n, self.count, self.exempt = n, regressors.shape[1], tuple(exempt)
+        self.mean_error = mean_error
         self.cluster = np.unique(cluster, return_inverse=True)[1]
         self.shares = regressors.mean(axis=0)
         self.habits = list(range(1 + self.count, 1 + self.count + habits.shape[1]))
@@ -135,7 +144,7 @@ class Bench:
         inner = self.products[:, base][:, :, base]
         blur = np.linalg.solve(inner, np.tile(share, (inner.shape[0], 1))[:, :, None])[:, :, 0] @ share
         middle = float(self.columns[0, -1]) / np.sqrt(self.n) - lean - solved[:, :, 0] @ share
-        scale = np.sqrt(squares / freedom * (self.table[:, 0] / self.n + blur))
+        scale = np.sqrt(squares / freedom * (self.table[:, 0] / self.n + blur) + self.mean_error**2)
         return _mixture(-1, middle, scale, _weights(log_base - 0.5 * freedom * np.log(squares)), freedom)
 
     def agrees(self, index: int, said: Sequence[int], lean: float = 0.0) -> bool:
@@ -153,7 +162,7 @@ class Bench:
         share = np.bincount(self.cluster, pair[:, 0] ** 2) / total
         score = np.bincount(self.cluster, pair[:, 0] * pair[:, 1]) / np.maximum(1 - share, 0.05)
         freedom = 1 / float(np.sum(share**2)) - 1
-        error = np.sqrt(float(np.sum(score**2))) / total
+        error = float(np.hypot(np.sqrt(float(np.sum(score**2))) / total, self.mean_error if index < 0 else 0.0))
         return freedom >= 1 and bool(2 * stdtr(freedom, -abs(effect) / max(error, 1e-300)) < WITNESS)
 
     def residual(self, said: Sequence[int]) -> FloatArray:

@@ -21,13 +21,15 @@ _LOOK_AHEAD = 4
 """Bars after a change within which coming back is looked for."""
 
 
-def sentence(question: Question, effect: float, ci95: tuple[float, float], bars: Sequence[int], tail: str) -> str:
-    """The statement with its size, its interval and its bars."""
+def sentence(
+    question: Question, effect: float, ci95: tuple[float, float], bars: Sequence[int], tail: str, within: str = ""
+) -> str:
+    """The statement with its size, its interval, what is ``within`` that, and its bars."""
     kind = kind_of(question.code)
     words = (kind.less if effect < 0 else kind.more).format(size=_size(abs(effect)), what=question.what)
     low, high = sorted(abs(bound) for bound in ci95)
     lowest = "0" if ci95[0] * ci95[1] <= 0 else _number(low)
-    text = f"{words[:-1]} (95 % sure: between {lowest} and {_size(high)})"
+    text = f"{words[:-1]} (95 % sure: between {lowest} and {_size(high)}{within})"
     text += tail or "."
     named = bars if 0 < len(bars) <= _MOST_BARS and question.code not in _EVERYWHERE else ()
     return text + (f" Most in {bar_list(named)}." if named else "")
