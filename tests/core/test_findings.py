@@ -507,3 +507,16 @@ def test_power(fault: str, size_ms: float, code: str, least: float) -> None:
 
     assert len(hits) / 200 >= least - 2 * math.sqrt(least * (1 - least) / 200)
     assert sum(row[0] == code for row in hits) >= 0.85 * len(hits)
+
+
+def test_the_second_witness_knows_of_the_delay_too() -> None:
+    """On the mean it agrees only beyond the delay's error; on a regressor it is not asked about that."""
+    rng = np.random.default_rng(5)
+    x = np.repeat(np.tile([0.0, 1.0], 6), 8)
+    values = rng.normal(0.0, 4.0, x.size) + 6.0 * x
+    agreed = []
+    for error in (0.0, 0.5, 5.0):
+        bench = Bench(values, x[:, None], np.zeros((x.size, 0)), [True], np.arange(x.size) // 8, mean_error=error)
+        agreed.append((bench.agrees(-1, [0]), bench.agrees(0, [])))
+
+    assert [(True, True), (True, True), (False, True)] == agreed
