@@ -1,0 +1,104 @@
+"""A kept take that is really heard: played back by our own sound over JACK, recorded by another process."""
+
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from heeltap.core.arrays import as_ints
+from heeltap.core.notes import make_notes
+from heeltap.core.plan import Plan
+from heeltap.files.context import Context, plan_out
+from heeltap.files.takes import open_take, save_take
+from heeltap.jobs.keeping import score_kept
+from heeltap.jobs.playback import Playback, heard_take
+from tests.live.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
+from tests.live.jack_server import Server, server_missing
+from tests.live.timing import nap, now_ns
+from tests.makers.drills import counted_plan
+
+MISSING = server_missing() or library_missing()
+
+pytestmark = [pytest.mark.jack, pytest.mark.slow, pytest.mark.skipif(bool(MISSING), reason=MISSING)]
+
+DELAY_MS = 9.25
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Server]:
+    """One server for the file."""
+    with Server(period=128) as running:
+        yield running
+
+
+@pytest.fixture(autouse=True)
+def environment(server: Server, monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
+    """This process and those that it starts find the server."""
+    for key, value in server.environment.items():
+        monkeypatch.setenv(key, value)
+    return dict(os.environ)
+
+
+def a_take(root: Path) -> Path:
+    """Four bars between the clicks, off by -60 to +60 ms, in turn a high key and a snare, on a route that is late."""
+    plan = _between(counted_plan(["1& 2& 3& 4&"] * 4, bpm=120.0))
+    rng = np.random.default_rng(7)
+    at_us = plan.at_us + rng.integers(-60_000, 60_000, len(plan)) + round(1000 * DELAY_MS)
+    size = len(plan)
+    notes = make_notes(at_us, [84, 38] * (size // 2), [120] * size, duration_us=[60_000] * size)
+    notes = replace(notes, channel=as_ints([0, 9] * (size // 2)))
+    context = Context(
+        heeltap="0",
+        name="between",
+        date="2026-03-02T18:00:00+01:00",
+        plan=plan_out(plan),
+        delay_ms=DELAY_MS,
+        count_in_us=2_000_000,
+        ending="played",
+    )
+    return save_take(open_take(root, context), context, plan, notes)
+
+
+def _between(plan: Plan) -> Plan:
+    """The strokes of a plan that lie between the beats."""
+    rows = np.flatnonzero(plan.at_us % 500_000 == 250_000)
+    names = ("at_tick", "at_us", "pitch", "velocity", "hand", "kind")
+    return replace(plan, **{name: getattr(plan, name)[rows] for name in names}, stroke=np.arange(rows.size))
+
+
+def test_a_take_is_heard_as_its_numbers_say(environment: dict[str, str], tmp_path: Path) -> None:
+    """From the first bar on every click and every note sounds once; what lies between a click and its note is the half
+    beat and the offset of the result."""
+    folder = a_take(tmp_path / "takes")
+    result = score_kept(folder)
+    schedule = heard_take(folder)
+    for _attempt in range(3):
+        playback = Playback(schedule, "audio", from_us=-1_000, start_delay_us=3_000_000)
+        recorder = Recorder("PortAudio", environment, tmp_path)
+        try:
+            until = now_ns() + 25_000_000_000
+            while not playback.over and now_ns() < until:
+                playback.turn()
+                nap(0.05)
+            wave, _, holes = recorder.stop()
+        finally:
+            recorder.kill()
+            playback.stop()
+        if not holes:
+            break
+    else:
+        pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+    at_ms = onsets(wave, share=0.08) / RATE_HZ * 1e3
+    offset_ms = np.array([row.offset_ms for row in result.notes], dtype=np.float64)
+
+    assert (32, "") == (at_ms.size, playback.problem)
+    gap_ms = at_ms[1::2] - at_ms[::2] - 250.0
+    off_ms = np.abs(gap_ms - offset_ms)
+    print("playback", np.round([np.median(off_ms), off_ms.max(), np.ptp(offset_ms)], 3), np.unique(np.diff(at_ms[::2])))
+    assert {500.0} == set(np.diff(at_ms[::2]).tolist())
+    assert np.ptp(offset_ms) > 60  # else a playback that moves every note to its place would pass
+    assert np.median(off_ms) < 1.0
+    assert np.max(off_ms) < 1.0
