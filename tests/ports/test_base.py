@@ -51,3 +51,17 @@ def test_unknown_system_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HEELTAP_MIDI_API", "pulse")
     with pytest.raises(PortError, match="'pulse'"):
         midi_system()
+
+
+def test_two_threads_may_be_quiet_at_once(capfd: pytest.CaptureFixture[str]) -> None:
+    """However they overlap, nothing is heard meanwhile and everything afterwards."""
+    first, second = quiet_stderr(), quiet_stderr()
+
+    first.__enter__()
+    second.__enter__()
+    first.__exit__(None, None, None)
+    os.write(2, b"still quiet")
+    second.__exit__(None, None, None)
+    os.write(2, b"loud again")
+
+    assert capfd.readouterr().err == "loud again"

@@ -1,6 +1,7 @@
 """Hearing a take again, or a plan before it is played, as a screen asks for it: begin, jump, the other version, silence.
 
-The engine's process takes half a second to start, so it is started in a thread and the screen stays alive.
+The engine's process takes half a second to start, so starting and stopping go on in a thread, one after the other: the
+screen stays alive, and an output that only one may open is let go of before it is opened again.
 
 Inside: `Listening`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click`, `sound_in_use`.
 """
@@ -8,6 +9,7 @@ Inside: `Listening`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click
 import threading
 from bisect import bisect_right
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -77,12 +79,12 @@ class Listening:
     def __init__(self, out_port: Callable[[], str | None]) -> None:
         """``out_port`` says where it sounds, when it is about to; None where there is no output."""
         self._out_port = out_port
-        self._open: Callable[[], Piece] | None = None
         self._piece: Piece | None = None
         self._playback: Playback | None = None
-        self._opening: threading.Thread | None = None
-        self._wanted = False
         self._from_bar: int | None = None
+        self._hand = ThreadPoolExecutor(1, "listening")
+        self._lock, self._run = threading.Lock(), 0
+        self._wanted = False
         self.moved = False
         """Whether every stroke is heard where it belongs."""
         self.problem = ""
@@ -109,65 +111,81 @@ class Listening:
         """What is heard, in words."""
         return "" if self._piece is None else self._piece.what[self.moved]
 
+    @property
+    def has_other(self) -> bool:
+        """Whether there is another version."""
+        return self._piece is not None and self._piece.what[0] != self._piece.what[1]
+
     def begin(self, piece: Callable[[], Piece]) -> None:
         """Hear something from its count-in on, as it was played. ``piece`` is called in a thread."""
-        self.stop()
-        self._open, self._piece, self.moved, self._from_bar = piece, None, False, None
-        self._start()
+        self._piece = None
+        self._start(piece, None, moved=False)
 
     def other(self) -> None:
         """The other version, from the bar that is heard now."""
-        if self._piece is not None and self._piece.what[0] != self._piece.what[1]:
-            self._again(self.bar, moved=not self.moved)
+        if self.has_other:
+            self._start(None, self.bar, moved=not self.moved)
 
     def jump(self, steps: int) -> None:
         """So many times four bars on (back, where negative); not before the beginning, nor beyond the last four."""
         bar = self.bar
         if bar is not None and self._piece is not None:
             first = (max(bar, 1) - 1) // _STEP + steps
-            self._again(1 + _STEP * min(max(first, 0), (len(self._piece.starts_us) - 1) // _STEP), moved=self.moved)
+            self._start(
+                None, 1 + _STEP * min(max(first, 0), (len(self._piece.starts_us) - 1) // _STEP), moved=self.moved
+            )
 
     def turn(self) -> None:
         """A moment has passed; to be called as often as the screen is drawn."""
-        if self._opening is not None and not self._opening.is_alive():
-            self._opening = None
-        if self._playback is not None and self._opening is None:
+        if self._playback is not None:
             self._playback.turn()
             if self._playback.over:
+                problem = self._playback.problem
                 self.stop()
+                self.problem = problem
 
     def stop(self) -> None:
+        """Silence; returns at once. Problems are forgotten."""
+        with self._lock:
+            self._run += 1
+            self._wanted, self.problem = False, ""
+            playback, self._playback = self._playback, None
+        if playback is not None:
+            self._hand.submit(playback.stop)
+
+    def free(self) -> None:
         """Silence; returns when the output is free."""
-        self._wanted = False
-        if self._opening is not None:
-            self._opening.join()
-            self._opening = None
-        if self._playback is not None:
-            self._playback.stop()
-            self._playback = None
-
-    def _again(self, bar: int | None, *, moved: bool) -> None:
         self.stop()
-        self.moved = moved
+        self._hand.submit(lambda: None).result()
+
+    def _start(self, piece: Callable[[], Piece] | None, bar: int | None, *, moved: bool) -> None:
+        """From a bar on, or from the count-in; None for what is open already."""
+        self.stop()
+        self.problem, self._wanted, self.moved = "", True, moved
         self._from_bar = bar if bar is not None and bar > 0 else None
-        self._start()
+        self._hand.submit(self._started, piece, self._run)
 
-    def _start(self) -> None:
-        self.problem, self._wanted = "", True
-        self._opening = threading.Thread(target=self._started, name="listening", daemon=True)
-        self._opening.start()
-
-    def _started(self) -> None:
-        """In the thread: read, work out, start."""
-        assert self._open is not None
+    def _started(self, piece: Callable[[], Piece] | None, run: int) -> None:
+        """In the thread: read, work out, start; nothing any more where the player has gone on meanwhile."""
+        if run != self._run:
+            return
         try:
-            if self._piece is None:
-                self._piece = self._open()
-            from_us = None if self._from_bar is None else self._piece.starts_us[self._from_bar - 1]
-            schedule = self._piece.make(self.moved)
-            self._playback = Playback(schedule, self._out_port(), from_us=from_us)
+            open_piece = self._piece if piece is None else piece()
+            if open_piece is None:
+                return
+            from_us = None if self._from_bar is None else open_piece.starts_us[self._from_bar - 1]
+            playback = Playback(open_piece.make(self.moved), self._out_port(), from_us=from_us)
         except HeeltapError as error:
-            self.problem, self._wanted = str(error), False
+            with self._lock:
+                if run == self._run:
+                    self.problem, self._wanted = str(error), False
+            return
+        with self._lock:
+            current = run == self._run
+            if current:
+                self._piece, self._playback = open_piece, playback
+        if not current:
+            playback.stop()
 
 
 def _bar_starts_us(plan: Plan) -> tuple[int, ...]:

@@ -26,7 +26,7 @@ from heeltap.tui import keys as keyboard
 from heeltap.tui.after_take import AfterTake
 from heeltap.tui.drawing import View, draw_drill, draw_report, ports_of, title_of
 from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, NEXT_NUMBERS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
-from heeltap.tui.listening_keys import LISTENING_KEYS, listening_commands, listening_words
+from heeltap.tui.listening_keys import listening_commands, listening_keys, listening_words
 from heeltap.tui.page import Look, help_page
 from heeltap.tui.text_app import TextApp
 
@@ -153,7 +153,7 @@ class DrillApp(TextApp[int]):
         if self.after.asking:
             return GUESS_KEYS
         if self._listening.on:
-            return LISTENING_KEYS
+            return listening_keys(self._listening)
         return REPORT_KEYS if self.after.showing else drill_keys(self._state.phase, self._state.feedback)
 
     @property
@@ -208,6 +208,8 @@ class DrillApp(TextApp[int]):
 
     def press_key(self, name: str) -> None:
         """What a key does now; keys that mean nothing here do nothing."""
+        if self._listening.problem:
+            self._listening.stop()
         if self._helping:
             self._helping = False
         elif name in self._moves and self.play is None:
@@ -358,13 +360,13 @@ class DrillApp(TextApp[int]):
         self.action_leave()
 
     def _start(self) -> Run:
-        self._listening.stop()
+        self._listening.free()
         self._listener.close()
         return Run(self.drill, self.settings)
 
     def _leave(self) -> None:
         self._gone = True
-        self._listening.stop()
+        self._listening.free()
         self._listener.close()
         self.exit(self._exit_code)
 

@@ -14,9 +14,9 @@ from heeltap.tui.page import Look, page
 __all__ = ["DRILL_HELP", "GUESS_KEYS", "NEXT_NUMBERS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
 
 _NUMBERS = {
-    Feedback.BAR: "after each bar",
-    Feedback.STROKE: "at each stroke",
-    Feedback.AFTER: "after the take",
+    Feedback.BAR: "each bar",
+    Feedback.STROKE: "each stroke",
+    Feedback.AFTER: "at the end",
     Feedback.FADE: "less and less",
 }
 
@@ -38,11 +38,11 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 REPORT_KEYS = (
     _AGAIN,
     LISTEN,
+    _SIMPLER,
+    _NEXT,
     Key("tab", "bars", "the bars with their numbers, and back"),
     _SLOWER,
     _FASTER,
-    _SIMPLER,
-    _NEXT,
     MOVE,
     _BACK,
     HELP,
@@ -73,11 +73,11 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
     )
     if phase is Phase.READY:
         start = Key("enter", "start", "count in and begin")
-        return start, LISTEN, numbers, _SLOWER, _FASTER, _SIMPLER, _NEXT, _BACK, HELP, QUIT
+        return start, LISTEN, _SIMPLER, _NEXT, numbers, _SLOWER, _FASTER, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
-        return _AGAIN, LISTEN, report, _SLOWER, _FASTER, _SIMPLER, _NEXT, other, _BACK, HELP, QUIT
+        return _AGAIN, LISTEN, _SIMPLER, _NEXT, report, _SLOWER, _FASTER, other, _BACK, HELP, QUIT
     hold = ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, nothing is judged")
     stop = Key("escape", "stop", "end the take here; it is kept and judged", "esc")
     again = Key("r", "again", "end the take and begin it again")

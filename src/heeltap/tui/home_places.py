@@ -18,7 +18,7 @@ from heeltap.tui import past, start
 from heeltap.tui.after import result_lines
 from heeltap.tui.drawing import clip
 from heeltap.tui.keys import Key
-from heeltap.tui.listening_keys import LISTEN, LISTENING_KEYS, listening_commands, listening_words
+from heeltap.tui.listening_keys import LISTEN, listening_commands, listening_keys, listening_words
 from heeltap.tui.page import Look, page, room_of
 from heeltap.tui.place import Host, Place
 
@@ -182,7 +182,9 @@ class TakePlace(Place):
     @property
     def keys(self) -> tuple[Key, ...]:
         """Those of listening while it is heard."""
-        return LISTENING_KEYS if self._listening.on else (past.OPEN_KEYS[0], LISTEN, *past.OPEN_KEYS[1:])
+        return (
+            listening_keys(self._listening) if self._listening.on else (past.OPEN_KEYS[0], LISTEN, *past.OPEN_KEYS[1:])
+        )
 
     @property
     def commands(self) -> Mapping[str, Callable[[], object]]:
@@ -215,7 +217,7 @@ class TakePlace(Place):
 
     def leave(self) -> None:
         """Silence."""
-        self._listening.stop()
+        self._listening.free()
 
     def _listen(self) -> None:
         folder = self._folder

@@ -1,6 +1,6 @@
 """The keys and the words of hearing a take again, the same wherever it is heard.
 
-Inside: `LISTEN`, `LISTENING_KEYS`, `listening_commands`, `listening_words`.
+Inside: `LISTEN`, `LISTENING_KEYS`, `listening_keys`, `listening_commands`, `listening_words`.
 """
 
 from collections.abc import Callable, Mapping
@@ -8,19 +8,26 @@ from collections.abc import Callable, Mapping
 from heeltap.jobs.listening import Listening
 from heeltap.tui.keys import HELP, QUIT, Key
 
-__all__ = ["LISTEN", "LISTENING_KEYS", "listening_commands", "listening_words"]
+__all__ = ["LISTEN", "LISTENING_KEYS", "listening_commands", "listening_keys", "listening_words"]
 
 LISTEN = Key("l", "listen", "hear it with the click, through the output in use; before a take, what is to be played")
 
+_OTHER = Key("v", "other version", "from here on as it was played, or with every stroke where it belongs: at the lean")
+
 LISTENING_KEYS = (
     Key("escape", "silence", "stop listening", "esc"),
-    Key("v", "other version", "from here on as it was played, or with every stroke where it belongs: at the lean"),
+    _OTHER,
     Key("left", "back", "four bars back", "left"),
     Key("right", "on", "four bars on", "right"),
     HELP,
     QUIT,
 )
-"""While something is heard."""
+"""While a take is heard."""
+
+
+def listening_keys(listening: Listening) -> tuple[Key, ...]:
+    """The keys of what is heard: a plan has no other version."""
+    return tuple(key for key in LISTENING_KEYS if key is not _OTHER or listening.has_other)
 
 
 def listening_commands(listening: Listening) -> Mapping[str, Callable[[], object]]:

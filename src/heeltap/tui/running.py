@@ -7,6 +7,8 @@ Inside: `run_drill`, `run_home`, `mouse_wanted`.
 
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,6 +29,29 @@ __all__ = ["mouse_wanted", "run_drill", "run_home"]
 def mouse_wanted() -> bool:
     """Whether the mouse is read; ``HEELTAP_MOUSE=off`` leaves it to the terminal, for marking and copying text."""
     return os.environ.get("HEELTAP_MOUSE", "").strip().casefold() not in ("off", "0", "no")
+
+
+@contextmanager
+def _own_screen() -> Iterator[None]:
+    """Let the screen be drawn through a descriptor of its own while this lasts.
+
+    Textual draws on stderr. While ports are looked for, what C libraries write to descriptor 2 goes nowhere, and what is
+    drawn at that moment would go with it.
+    """
+    before = sys.__stderr__
+    try:
+        number = os.dup(2)
+    except OSError:  # no such descriptor
+        number = -1
+    if before is None or number < 0:
+        yield
+        return
+    with open(number, "w", encoding=before.encoding, errors="replace") as own:
+        sys.__stderr__ = own  # type: ignore[misc]
+        try:
+            yield
+        finally:
+            sys.__stderr__ = before  # type: ignore[misc]
 
 
 def run_drill(
@@ -65,7 +90,8 @@ def _drill(
             encoding=sys.stdout.encoding,
         )
         try:
-            code = app.run(mouse=mouse_wanted())
+            with _own_screen():
+                code = app.run(mouse=mouse_wanted())
         finally:
             if app.play is not None:  # the screen broke in the middle of a take
                 app.outcomes.append(app.play.finish())
@@ -80,7 +106,8 @@ def run_home() -> int:
     while True:
         with interrupts() as interrupted:
             home = MenuApp(message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
-            wish = home.run(mouse=mouse_wanted())
+            with _own_screen():
+                wish = home.run(mouse=mouse_wanted())
         if wish is None:
             return home.exit_code or home.return_code or 0
         message = ""

@@ -109,7 +109,7 @@ class SetUpPlace(Place):
     def leave(self) -> None:
         """Let go of every port."""
         self._leave = True
-        self._listening.stop()
+        self._listening.free()
 
     def _listen(self) -> None:
         """Two bars of the click as it is set."""
