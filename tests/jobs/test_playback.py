@@ -4,6 +4,7 @@ import multiprocessing
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -49,7 +50,7 @@ def clicked(schedule: Schedule) -> list[int]:
     return [due for due, kind in rows if kind in ("count-in", "accent", "click")]
 
 
-def kept(root: Path, plan: Plan, notes: Notes, *, pedal: Pedal | None = None, **more: object) -> Path:
+def kept(root: Path, plan: Plan, notes: Notes, *, pedal: Pedal | None = None, **more: Any) -> Path:
     """The folder of a take that was not played."""
     context = Context(
         heeltap="0",
@@ -73,9 +74,9 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
             at = beat * BEAT_US + offset_us + round(1000 * DELAY_MS)
             rows += [(at, 61 if beat == 6 else 60, 80), (at + 2_500, 67, 70)]
     rows += [(rows[1][0] + 18_000, 60, 20)]
-    at, key, velocity = zip(*sorted(rows), strict=True)
+    onsets, keys, velocity = zip(*sorted(rows), strict=True)
     script = script_from_notes(
-        make_notes(at, key, velocity, duration_us=[9_000 if v == 80 else 50_000 for v in velocity])
+        make_notes(onsets, keys, velocity, duration_us=[9_000 if v == 80 else 50_000 for v in velocity])
     )
     settings = Settings(
         "fake:", script=script, delay_ms=DELAY_MS, takes=tmp_path_factory.mktemp("takes"), start_delay_us=100_000
@@ -141,9 +142,8 @@ def test_lengths_channels_and_pedal_are_those_of_the_take(tmp_path: Path) -> Non
 
         assert [0, 3, 9, 0] == [channel for _, _, _, channel in ons(schedule)]
         assert [late_us + at for at in plan.at_us.tolist()] == pytest.approx([due for due, *_ in ons(schedule)], abs=20)
-        assert [(300_000, 0, 60), (800_000, 3, 62), (1_040_000, 9, 36), (1_750_000, 0, 65)] == [
-            (pytest.approx(at, abs=40), channel, key) for at, channel, key in offs
-        ]
+        assert [(0, 60), (3, 62), (9, 36), (0, 65)] == [row[1:] for row in offs]
+        assert [300_000, 800_000, 1_040_000, 1_750_000] == pytest.approx([row[0] for row in offs], abs=40)
         assert [(pytest.approx(95_000, abs=20), 127), (pytest.approx(895_000, abs=20), 0)] == [
             (due, m[2]) for due, m, kind in rows if kind == PEDAL
         ]
@@ -182,7 +182,13 @@ def test_a_drummer_is_heard_again_and_what_is_lost_is_a_plain_click(tmp_path: Pa
     assert what.backing is not None
     assert not_played(what.schedule) == not_played(again)
     assert ons(what.backing, "drum") == ons(again, "drum") != []
-    for lost in ({"heard": "part:drums"}, {"heard": "beat:none such"}, {"heard": "?"}, {"exercise": "title = 3"}):
+    losses: list[dict[str, Any]] = [
+        {"heard": "part:drums"},
+        {"heard": "beat:none such"},
+        {"heard": "?"},
+        {"exercise": "title = 3"},
+    ]
+    for lost in losses:
         folder = kept(tmp_path, what.plan, note, count_in_us=bar_us, **lost)
 
         assert not_played(plain) == not_played(heard_take(folder))
@@ -191,13 +197,13 @@ def test_a_drummer_is_heard_again_and_what_is_lost_is_a_plain_click(tmp_path: Pa
 def test_an_early_end_ends_the_click_and_no_note_is_lost(tmp_path: Path) -> None:
     """The click stops where the take did; notes after the end, in the count-in and in a stretch left out are heard."""
     plan = counted_plan(["1 2 3 4"] * 8)
-    at = [-500_000, 10_000, 520_000, 3_990_000]
+    at = [-500_000, 10_000, 520_000, 3_510_000]
     folder = kept(tmp_path, plan, make_notes(at, [60] * 4), judged_to_us=3_300_000, ending="stopped")
     schedule = heard_take(folder)
 
     assert at == pytest.approx([due for due, *_ in ons(schedule)], abs=20)
     assert list(range(-2_000_000, 4_000_000, 500_000)) == clicked(schedule)
-    assert 4_290_000 == pytest.approx(schedule.end_us, abs=40)
+    assert 3_810_000 == pytest.approx(schedule.end_us, abs=40)
     assert balanced(schedule)
 
 
@@ -267,9 +273,10 @@ def test_an_empty_plan_is_its_click() -> None:
 
 def _rests() -> Plan:
     plan = counted_plan(["1"])
-    none = as_ints([])
-    names = ("at_tick", "at_us", "pitch", "velocity", "hand", "kind", "stroke")
-    return replace(plan, **{name: none.copy() for name in names})
+    columns: dict[str, Any] = {
+        name: as_ints([]) for name in ("at_tick", "at_us", "pitch", "velocity", "hand", "kind", "stroke")
+    }
+    return replace(plan, **columns)
 
 
 def test_beginning_later_keeps_what_follows_and_lets_nothing_hang() -> None:
