@@ -20,14 +20,17 @@ from heeltap.files.context import Context, plan_out
 from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes import load_take, open_take, save_take
+from heeltap.jobs import playback as playback_module
 from heeltap.jobs.drill_plan import Drill, drill_of
 from heeltap.jobs.drilling import Settings, drill
 from heeltap.jobs.keeping import score_kept
 from heeltap.jobs.making import make
 from heeltap.jobs.playback import Playback, begun_at, heard_plan, heard_take
+from heeltap.live.channel import Channel, channel_pair
 from heeltap.live.clock import FakeClock
-from heeltap.ports.fake import script_from_notes
-from heeltap.ports.schedule import OFF, PEDAL, PLAYED, Schedule
+from heeltap.live.engine import EngineSpec, run_here
+from heeltap.ports.fake import FakeOutPort, script_from_notes
+from heeltap.ports.schedule import ALL_NOTES_OFF, OFF, PEDAL, PLAYED, Schedule
 from heeltap.sound.click import click_schedule
 from tests.live.timing import nap, now_ns
 from tests.makers.drills import counted_plan
@@ -401,3 +404,47 @@ def test_an_exercise_written_by_hand_is_rebuilt_from_its_own_text(tmp_path: Path
     folder = kept(tmp_path, plan, make_notes([0], [60]), exercise=exercise_to_toml(exercise), count_in_us=bar_us)
 
     assert 2 * (1 + plan.bars) == len(clicked(heard_take(folder)))
+
+
+@pytest.mark.parametrize("pause_ns", [0, 1_100_000_000])
+def test_the_engine_sends_every_message_and_a_note_off_however_late(pause_ns: int) -> None:
+    """On a clock that only jumps: everything at its moment and then silence; where the process stood still, late strokes
+    are left out, their note-offs are not."""
+    schedule = heard_plan(drill_of("anchor 1", tempo_bpm=240.0))
+    paused: list[int] = []
+
+    def suspend(at_ns: int) -> None:
+        if pause_ns and not paused and at_ns > 1_003_000_000_000:
+            paused.append(at_ns)
+            clock.advance(pause_ns)
+
+    clock = FakeClock(on_wait=suspend)
+    output, (ours, theirs) = FakeOutPort(clock.now_ns), channel_pair()
+    report = run_here(EngineSpec(schedule), clock, Channel(ours), inputs=[], output=output)
+    ours.close()
+    theirs.close()
+    sent = [message for _, message in output.sent]
+    silence = sent[-len(ALL_NOTES_OFF) :]
+    strokes, heard = (sum(m[0] & 0xF0 == 0x90 for m in messages) for messages in (schedule.messages, sent))
+
+    assert list(ALL_NOTES_OFF) == silence
+    assert [m for m in schedule.messages if m[0] & 0xF0 == 0x80] == [m for m in sent if m[0] & 0xF0 == 0x80]
+    assert (heard, bool(pause_ns), bool(pause_ns)) == (report.clicks, heard < strokes, report.clicks_late > 0)
+
+
+def test_an_engine_that_was_killed_is_over_and_its_output_silenced_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It cannot silence anything itself."""
+    silenced: list[str | None] = []
+    monkeypatch.setattr(playback_module, "silence", silenced.append)
+    playback = Playback(heard_plan(drill_of("anchor 1")), "fake:")
+    playback._engine._process.kill()
+    until = now_ns() + 5_000_000_000
+    while not playback.over and now_ns() < until:
+        playback.turn()
+        nap(0.02)
+    over = playback.over
+    playback.stop()
+    playback.stop()
+
+    assert over
+    assert ["fake:"] == silenced

@@ -160,15 +160,14 @@ def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
     """The count-in and the click or the drummer that was heard; every beat where that is not known."""
     bar_us = plan.metre.metres[0].bar_quarters * int(plan.tempo.us_per_quarter[0])
     count_in = max(0, round(context.count_in_us / bar_us))
-    metre, own, wish = plan.metre.metres[0], None, Wish()
+    own, wish = None, Wish()
     with contextlib.suppress(HeeltapError):
         wish = wish_of(context.heard or None)
     with contextlib.suppress(HeeltapError):
         if context.exercise is not None:
-            exercise = exercise_from_toml(context.exercise)
-            metre, own = exercise.metre, exercise.click
+            own = exercise_from_toml(context.exercise).click
     asked = own if own is not None or wish.source != "click" or len(plan.metre.metres) > 1 else wish.plan
-    clicked = None if asked is None else clicks(asked, metre, plan.bars)
+    clicked = None if asked is None else clicks(asked, plan.metre.metres[0], plan.bars)
     backing = None
     if wish.source != "click":
         with contextlib.suppress(HeeltapError):  # the song of a part is not kept, a pattern may be gone
