@@ -56,7 +56,7 @@ EXPECTED = """\
   lean 0     early ···········|···▁··▂··|···▁······· late   last 4: +14 ms ± 18
   o stroke   # accented   • heard, shown later   -12 early, +12 late, in ms
   miss: not played   k: other key   ?: no input   +2: two too many   | pocket
-  esc stop  p hold  n numbers: after each bar  r again  - slower  ? help  q quit"""
+  esc stop  p hold  n numbers: each bar  r again  - slower  ? help  q quit"""
 
 
 def shown(state: State, view: View = VIEW) -> list[str]:

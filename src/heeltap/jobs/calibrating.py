@@ -18,6 +18,8 @@ from heeltap.core.onsets import fold_retriggers
 from heeltap.errors import PortError, sentence
 from heeltap.files.calibration import Calibrated, keep_calibration, selftests
 from heeltap.files.journal import Journal, read_journal
+from heeltap.files.settings import read_settings
+from heeltap.jobs.drill_click import kept_sound
 from heeltap.jobs.keeping import played_of
 from heeltap.jobs.ports import stable_ports
 from heeltap.jobs.route import refuse_wireless, tested
@@ -60,9 +62,14 @@ def same_path_delay(in_port: str, out_port: str | None) -> Delay:
     return same_path(None if row is None or row.loop == "inside" else row.stamp_p99_ms)
 
 
-def tap_clicks() -> Schedule:
+def tap_clicks(sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
     """What is tapped along to: a bar of count-in, then eleven of 4/4 at 100 bpm."""
-    return click_schedule(steady_tempo(TAP_BPM), steady_metre(), _TAP_BARS)
+    return click_schedule(steady_tempo(TAP_BPM), steady_metre(), _TAP_BARS, sound=sound)
+
+
+def _sound() -> ClickSound:
+    """Wood, whose beginning is sharp, on the channel of the settings: a device may listen on one only."""
+    return replace(CLICK_SOUNDS["wood"], channel=kept_sound(read_settings()).channel)
 
 
 def tapped_delay(
@@ -79,11 +86,13 @@ def tapped_delay(
     ------
     PortError
         A port cannot be opened, is wireless, is the computer's keyboard, or there is no output.
+    SetFileError, PlanError
+        The settings have a mistake.
     KeyboardInterrupt
         Ctrl-C.
     """
     names = _checked(in_port, out_port, heard=True)
-    spec = _spec(tap_clicks(), *names, script=script, virtual=virtual)
+    spec = _spec(tap_clicks(_sound()), *names, script=script, virtual=virtual)
     journal = _played(spec, progress)
     sent = journal.click_sent_us[(journal.click_due_us >= 0) & (journal.click_sent_us < NOT_SENT_US)]
     return feel_offset(_knocks(journal), sent)
@@ -128,13 +137,15 @@ def microphone_delay_of(
     ------
     PortError
         A port cannot be opened, is wireless, is the computer's keyboard, or there is no output.
+    SetFileError, PlanError
+        The settings have a mistake.
     KeyboardInterrupt
         Ctrl-C.
     """
     names = _checked(in_port, out_port, heard=True)
     if is_wireless(recorder.name):
         raise PortError(sentence(f"microphone '{recorder.name}'", WHY))
-    spec = _spec(knock_clicks(rng), *names, script=script, virtual=virtual)
+    spec = _spec(knock_clicks(rng, _sound()), *names, script=script, virtual=virtual)
     start_ns = (SystemClock() if clock is None else clock).now_ns()
     recorder.start()
     try:

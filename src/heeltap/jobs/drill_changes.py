@@ -1,6 +1,6 @@
 """Another drill from the one at hand: slower, faster, simpler, or what comes next; and what changes within one.
 
-Inside: `at_tempo`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`, `changes_of`.
+Inside: `at_tempo`, `slower`, `faster`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`, `changes_of`.
 """
 
 from dataclasses import dataclass, replace
@@ -23,9 +23,23 @@ from heeltap.live.sheet import sheet_of
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
 
-__all__ = ["Change", "at_tempo", "before", "changes_of", "for_pads", "next_drill", "simpler", "tempo_of"]
+__all__ = [
+    "Change",
+    "at_tempo",
+    "before",
+    "changes_of",
+    "faster",
+    "for_pads",
+    "next_drill",
+    "simpler",
+    "slower",
+    "tempo_of",
+]
 
 _TEMPI = (20.0, 300.0)
+
+_TEMPO_STEP = 1.05
+"""Slower and faster are 5 %: small enough to stay with, large enough to be felt. Ours."""
 
 
 def tempo_of(drill: Drill) -> float:
@@ -49,6 +63,16 @@ def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
     auto = exercise.pocket.lean_ms is None and drill.lean_ms == _auto_lean_ms(drill.plan)
     lean_ms = _auto_lean_ms(plan) if auto else drill.lean_ms
     return replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise))
+
+
+def slower(drill: Drill) -> Drill:
+    """The drill 5 % slower; raises `PlanError` as `at_tempo`."""
+    return at_tempo(drill, tempo_of(drill) / _TEMPO_STEP)
+
+
+def faster(drill: Drill) -> Drill:
+    """The drill 5 % faster; raises `PlanError` as `at_tempo`."""
+    return at_tempo(drill, tempo_of(drill) * _TEMPO_STEP)
 
 
 def _auto_lean_ms(plan: Plan) -> float:

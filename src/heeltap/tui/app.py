@@ -9,11 +9,11 @@ Inside: `DrillApp`.
 from collections.abc import Callable
 from dataclasses import replace
 
-from textual.events import Click, Key, Resize
+from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drill_changes import at_tempo, before, changes_of, for_pads, next_drill, simpler, tempo_of
+from heeltap.jobs.drill_changes import before, changes_of, faster, for_pads, next_drill, simpler, slower
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drill_text import Line
 from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
@@ -34,9 +34,6 @@ __all__ = ["DrillApp"]
 
 _FRAMES = 30
 """Pictures a second at most."""
-
-_TEMPO_STEP = 1.05
-"""Slower and faster are 5 %: small enough to stay with, large enough to be felt. Ours."""
 
 
 class DrillApp(TextApp[int]):
@@ -84,7 +81,6 @@ class DrillApp(TextApp[int]):
         self._listener, self._again = Listener(settings), False
         self.went_back = False
         """Whether the player left for the screen before, not for good."""
-        self._helping = False
         self._listening = Listening(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._changes = changes_of(drill.plan)
@@ -107,6 +103,24 @@ class DrillApp(TextApp[int]):
             return
         if self._interrupted() and not self._leaving:
             self.action_interrupt()
+        self._pass_time()
+        width, height = self.size
+        view = View(
+            width,
+            height,
+            self._marks,
+            title_of(self.drill, self._marks),
+            ports_of(self.settings),
+            aim=self.drill.aim,
+            message=listening_words(self._listening) or self._message,
+            scroll=self._rows if self.play is None else 0,
+            changes=self._changes,
+            keys=self.keys_now,
+        )
+        self._sheet.show(self._drawn(view))
+
+    def _pass_time(self) -> None:
+        """Take in what happened to the take, to the hands-free controls, to what is heard."""
         if self.play is not None and not self._busy:
             self._again = session.Again() in self.play.turn() or self._again
             self._state = self.play.state
@@ -114,32 +128,21 @@ class DrillApp(TextApp[int]):
                 self.end_take()
         elif not self._busy:
             for press in self._listener.poll():
+                if self._listening.on and "stop" in press.actions:
+                    self._listening.stop()
+                    continue
                 self._state, effects = session.step(self._state, press)
                 if session.Again() in effects:
                     self.begin_take()
         self._listening.turn()
-        width, height = self.size
-        view = View(
-            width,
-            height,
-            self._marks,
-            self._title,
-            ports_of(self.settings),
-            aim=self.drill.aim,
-            message=listening_words(self._listening) or self._message,
-            scroll=self._rows if self.play is None else 0,
-            changes=self._changes,
-            keys=self._keys,
-        )
-        self._sheet.show(self._drawn(view))
 
     def _drawn(self, view: View) -> list[Line]:
         """The lines of what is shown now."""
         look = Look(view.width, view.height, view.marks)
         if self._helping:
-            return help_page(look, "drill", self._keys, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
+            return help_page(look, "drill", self.keys_now, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
         if self.after.asking:
-            return guess_page(look, self._title, message=self._message)
+            return guess_page(look, view.title, message=self._message)
         if self._listening.now_us is not None:  # the bars move along with what is heard
             heard = replace(self._state, phase=Phase.PLAYING, now_us=self._listening.now_us, notice="", gaps=())
             return draw_drill(heard, view)
@@ -148,7 +151,7 @@ class DrillApp(TextApp[int]):
         return draw_drill(self._state, view)
 
     @property
-    def _keys(self) -> tuple[keyboard.Key, ...]:
+    def keys_now(self) -> tuple[keyboard.Key, ...]:
         """The keys of what is shown now."""
         if self.after.asking:
             return GUESS_KEYS
@@ -165,7 +168,8 @@ class DrillApp(TextApp[int]):
         """Start the engine; the screen stays alive meanwhile."""
         if self.play is not None or self._busy:
             return
-        self._busy, self.after.showing, self._message = True, False, "the ports are being opened"
+        self.after.showing = self.after.asking = False
+        self._busy, self._message = True, "the ports are being opened"
         self._state = self._before()
         self.run_worker(self._start, thread=True, name="start", exit_on_error=False)
 
@@ -214,7 +218,7 @@ class DrillApp(TextApp[int]):
             self._helping = False
         elif name in self._moves and self.play is None:
             self._move(self._moves[name])
-        elif name in self._commands and name in {key.name for key in self._keys}:
+        elif name in self._commands and name in {key.name for key in self.keys_now}:
             self._commands[name]()
 
     @property
@@ -244,24 +248,12 @@ class DrillApp(TextApp[int]):
             "q": self.action_leave,
             "r": self.action_again,
             "tab": self.action_turn_page,
-            "minus": lambda: self.action_change(lambda drill: at_tempo(drill, tempo_of(drill) / _TEMPO_STEP)),
-            "plus": lambda: self.action_change(lambda drill: at_tempo(drill, tempo_of(drill) * _TEMPO_STEP)),
+            "minus": lambda: self.action_change(slower),
+            "plus": lambda: self.action_change(faster),
             "m": lambda: self.action_change(lambda drill: for_pads(simpler(drill), self.settings)),
             "x": self.action_next,
             "question_mark": self.action_help,
         }
-
-    def on_click(self, event: Click) -> None:
-        """A click on a key in the bottom line presses it."""
-        key = keyboard.key_at(self._keys, self.size.width, event.x)
-        if self._helping:
-            self._helping = False
-        elif event.y == self.size.height - 1 and key is not None and key.name != "down":
-            self.press_key(key.name)
-
-    def action_help(self) -> None:
-        """The keys of where we are."""
-        self._helping = True
 
     def action_go_back(self) -> None:
         """To the screen before."""
@@ -406,7 +398,3 @@ class DrillApp(TextApp[int]):
     @property
     def _pads(self) -> bool:
         return KEYS_NAME in self.settings.in_ports
-
-    @property
-    def _title(self) -> str:
-        return title_of(self.drill, self._marks)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
-from textual.events import Click, Key, Resize
+from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
 from heeltap.errors import HeeltapError
@@ -77,7 +77,6 @@ class MenuApp(TextApp[Wish | None]):
         self._places = {one.name: one for one in places}
         self.place: Place = places[0]
         """Which screen is shown."""
-        self._helping = False
         self._work_of: dict[Worker[object], Place] = {}
 
     @property
@@ -121,31 +120,27 @@ class MenuApp(TextApp[Wish | None]):
 
     def press_key(self, name: str) -> None:
         """What a key does here; keys that are not of this screen do nothing."""
-        everywhere = {"escape": self.place.back, "q": self.leave, "question_mark": self._help}
+        everywhere = {"escape": self.place.back, "q": self.leave, "question_mark": self.action_help}
         commands = {**self.place.commands, **everywhere}
         if self._helping:
             self._helping = False
         elif name in _MOVES and self.place.moves:
             self._move(_MOVES[name])
-        elif name in commands and name in {key.name for key in self.place.keys}:
+        elif name in commands and name in {key.name for key in self.keys_now}:
             commands[name]()
         self.picture()
 
-    def on_click(self, event: Click) -> None:
-        """A click on a key presses it; one on a line of a list chooses it, and a second one there enters it."""
-        width, height = self.size
-        if self._helping:
-            self.press_key("escape")
-        elif event.y == height - 1:
-            key = keyboard.key_at(self.place.keys, width, event.x)
-            if key is not None and key is not keyboard.MOVE:
-                self.press_key(key.name)
-        elif self.place.moves and self.place.chosen_by_mouse:
-            self._click_line(event.y)
+    @property
+    def keys_now(self) -> tuple[keyboard.Key, ...]:
+        """Those of the place."""
+        return self.place.keys
 
-    def _click_line(self, y: int) -> None:
-        """Choose the line of a list that stands at a row of the screen: the one whose choice puts its mark there."""
+    def click_line(self, y: int) -> None:
+        """Choose the line of a list that stands at a row of the screen: the one whose choice puts its mark there. A second
+        click there enters it."""
         place, before = self.place, self.place.at
+        if not (place.moves and place.chosen_by_mouse):
+            return
         for at in sorted(range(place.count), key=lambda at: abs(at - before))[:200]:
             place.at = at
             line = self._drawn(self.look)[y]
@@ -200,9 +195,6 @@ class MenuApp(TextApp[Wish | None]):
         self._take.show(folder, report)
         if self.place.name == "history":
             self.go("take")
-
-    def _help(self) -> None:
-        self._helping = True
 
     def _turn(self) -> None:
         if self._interrupted():

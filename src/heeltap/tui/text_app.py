@@ -1,4 +1,4 @@
-"""What both apps have in common: one widget, the terminal's own colours, Ctrl-C, keys and wheel by name.
+"""What both apps have in common: one widget, the terminal's own colours, Ctrl-C, keys, mouse and help.
 
 Inside: `TextApp`.
 """
@@ -13,9 +13,10 @@ from typing import ClassVar, TypeVar
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.driver import Driver
-from textual.events import MouseScrollDown, MouseScrollUp
+from textual.events import Click, MouseScrollDown, MouseScrollUp
 
 from heeltap.jobs.drill_text import marks_for
+from heeltap.tui.keys import Key, key_at
 from heeltap.tui.sheet import Sheet
 
 __all__ = ["TextApp"]
@@ -40,6 +41,8 @@ class TextApp(App[Answer]):
         self._marks = marks_for(encoding)
         self._gone = False
         """Whether the terminal is being given back: nothing is drawn any more."""
+        self._helping = False
+        """Whether the keys of where we are are being explained."""
         self._sheet = Sheet()
 
     def compose(self) -> ComposeResult:
@@ -50,9 +53,31 @@ class TextApp(App[Answer]):
         """Take being stopped and woken from outside for what it is."""
         _wake_once(self._driver)
 
+    @property
+    def keys_now(self) -> tuple[Key, ...]:
+        """The keys of what is shown now, as the bottom line lists them."""
+        raise NotImplementedError
+
     def press_key(self, name: str) -> None:
         """What a key does now."""
         raise NotImplementedError
+
+    def click_line(self, y: int) -> None:
+        """What a click on a line above the keys does."""
+
+    def action_help(self) -> None:
+        """Explain the keys of where we are; the next key closes it."""
+        self._helping = True
+
+    def on_click(self, event: Click) -> None:
+        """A click on a key in the bottom line presses it; anywhere else it closes the help."""
+        width, height = self.size
+        if self._helping:
+            self.press_key("escape")
+        elif event.y < height - 1:
+            self.click_line(event.y)
+        elif (key := key_at(self.keys_now, width, event.x)) is not None and key.name != "down":
+            self.press_key(key.name)
 
     def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
         """The wheel moves like the keys."""
