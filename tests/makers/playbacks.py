@@ -1,0 +1,77 @@
+"""Stand-ins for what sounds: a room where playbacks are written down instead of heard, without an engine."""
+
+import threading
+from collections.abc import Callable
+
+from heeltap.errors import PortError
+from heeltap.ports.schedule import Schedule
+
+__all__ = ["Heard", "Room", "settled"]
+
+
+class Heard:
+    """One stand-in playback; a test moves its time and ends it."""
+
+    def __init__(self, room: "Room", schedule: Schedule, out_port: str | None, from_us: int | None) -> None:
+        self._room = room
+        self.schedule, self.out_port, self.from_us = schedule, out_port, from_us
+        self.now_us = -2_000_000 if from_us is None else from_us
+        self.over, self.problem, self.stops, self.turns = False, "", 0, 0
+
+    def turn(self) -> None:
+        """As the real one."""
+        self.turns += 1
+
+    def stop(self) -> None:
+        """Silence; counted, and the output is free from now on."""
+        self.stops += 1
+        if self.stops == 1:
+            with self._room.lock:
+                self._room.open_now -= 1
+
+
+class Room:
+    """Opens stand-ins in place of `heeltap.jobs.playback.Playback`: ``monkeypatch.setattr(..., "Playback", room.open)``."""
+
+    def __init__(self) -> None:
+        self.heard: list[Heard] = []
+        """What was opened, in order."""
+        self.most = 0
+        """Most that were open at one time."""
+        self.open_now = 0
+        self.broken = ""
+        """The words of the `PortError` that opening raises; empty for none."""
+        self.gate = threading.Event()
+        """Opening waits for it."""
+        self.gate.set()
+        self.waiting = threading.Event()
+        """Set as soon as something is being opened."""
+        self.lock = threading.Lock()
+
+    def open(self, schedule: Schedule, out_port: str | None, *, from_us: int | None = None) -> Heard:
+        """As the real one starts."""
+        self.waiting.set()
+        assert self.gate.wait(10.0)
+        if self.broken:
+            raise PortError(self.broken)
+        heard = Heard(self, schedule, out_port, from_us)
+        with self.lock:
+            self.open_now += 1
+            self.most = max(self.most, self.open_now)
+        self.heard.append(heard)
+        return heard
+
+    @property
+    def last(self) -> Heard:
+        """What was opened last."""
+        return self.heard[-1]
+
+
+def settled(met: Callable[[], bool], seconds: float = 10.0) -> None:
+    """Wait for something that a thread does; fails where it never happens."""
+    pause = threading.Event()
+    for _ in range(int(seconds / 0.005)):
+        if met():
+            return
+        pause.wait(0.005)
+    raise AssertionError("it never happened")
