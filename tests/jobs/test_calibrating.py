@@ -8,6 +8,7 @@ import pytest
 from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.errors import PortError
 from heeltap.files.calibration import calibrations, keep_selftest
+from heeltap.files.settings import Stored, write_settings
 from heeltap.jobs import calibrating, running
 from heeltap.jobs.calibrating import keep, knock_clicks, microphone_delay_of, same_path_delay, tap_clicks, tapped_delay
 from heeltap.live.calibrate import LEAST_TAPS, SETTLING, Declined, Delay, irregular_us
@@ -35,7 +36,7 @@ def short_clicks(monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
     """Sixteen clicks in three seconds, instead of twenty-four in twenty-four; when they are due."""
     due = irregular_us(16, shortest_us=150_000, longest_us=220_000, rng=np.random.default_rng(4))
     schedule = Schedule(due, (b"\x99\x4d\x78",) * 16, ("click",) * 16, int(due[-1]))
-    monkeypatch.setattr(calibrating, "knock_clicks", lambda _: schedule)
+    monkeypatch.setattr(calibrating, "knock_clicks", lambda *_: schedule)
     return due
 
 
@@ -100,7 +101,7 @@ def test_holes_in_the_recording_are_declined(zero_ns: list[int], monkeypatch: py
     """After a hole all times are wrong."""
     clicks = np.array([0, 100_000])
     schedule = Schedule(clicks, (b"\x99\x4d\x78",) * 2, ("click",) * 2, 100_000)
-    monkeypatch.setattr(calibrating, "knock_clicks", lambda _: schedule)
+    monkeypatch.setattr(calibrating, "knock_clicks", lambda *_: schedule)
     ear = Ear(zero_ns, clicks, clicks + 50_000.0)
     ear.holes = (30.0, 31.0)
     script = strokes(clicks + 50_000.0)
@@ -131,7 +132,7 @@ def test_a_click_must_be_heard() -> None:
 def test_tapping_along(monkeypatch: pytest.MonkeyPatch) -> None:
     """Taps 11 ms before the click, double triggers and a chord included: the median comes back."""
     clicks = click_schedule(steady_tempo(750), steady_metre(), 11)
-    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda _: clicks)
     at = 80_000.0 * np.arange(44) - 11_000
     delay = tapped_delay("fake:", "fake:", script=strokes(np.concatenate([at, at[::3] + 7_000])))
 
@@ -161,7 +162,7 @@ def test_the_computers_own_sound_clicks_as_in_a_drill(monkeypatch: pytest.Monkey
 def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:
     """Half the clicks tapped are not enough."""
     clicks = click_schedule(steady_tempo(1500), steady_metre(), 11)
-    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda _: clicks)
     answer = tapped_delay("fake:", "fake:", script=strokes(80_000.0 * np.arange(22)))
 
     assert isinstance(answer, Declined)
@@ -221,7 +222,7 @@ def test_tapping_along_over_a_real_route(monkeypatch: pytest.MonkeyPatch) -> Non
     the turns of the server, and is kept with the server's buffer."""
     monkeypatch.setenv("HEELTAP_MIDI_API", "jack")
     clicks = click_schedule(steady_tempo(500), steady_metre(), 11)
-    monkeypatch.setattr(calibrating, "tap_clicks", lambda: clicks)
+    monkeypatch.setattr(calibrating, "tap_clicks", lambda _: clicks)
     with Server(period=64) as server:
         for key, value in server.environment.items():
             monkeypatch.setenv(key, value)
@@ -236,3 +237,19 @@ def test_tapping_along_over_a_real_route(monkeypatch: pytest.MonkeyPatch) -> Non
     assert 44 - SETTLING == delay.n
     assert 25.0 < delay.delay_ms < 40.0  # four turns of 1.3 ms, and a busy machine
     assert ("robot:out", "robot-ear:in", "64 frames at 48000 Hz") == (row.in_port, row.out_port, row.buffer)
+
+
+def test_the_clicks_go_to_the_channel_of_the_settings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device that listens on channel 3 only is calibrated on channel 3, with the sharp wood whatever sound is kept."""
+    write_settings(Stored(click_notes="metronome", click_channel=3))
+    sent: list[Schedule] = []
+
+    def refuse(spec: EngineSpec, progress: object) -> None:
+        sent.append(spec.schedule)
+        raise PortError("enough")
+
+    monkeypatch.setattr(calibrating, "_played", refuse)
+    with pytest.raises(PortError, match="enough"):
+        tapped_delay("fake:", "fake:")
+
+    assert {(0x92, 76), (0x92, 77)} == {tuple(message[:2]) for message in sent[0].messages if message[0] & 0xF0 == 0x90}
