@@ -202,13 +202,13 @@ _FIRST_AIM = {
 
 _REASONS = {
     "begin": "{aim}",
-    "again": "{share} of 100 strokes were in the pocket last time, and about 85 are the aim, so the same once more",
-    "faster": "{share} of 100 strokes were in the pocket last time, so a little faster and nothing else",
-    "harder": "{share} of 100 strokes were in the pocket last time, so the next grade",
-    "slower": "{share} of 100 strokes were in the pocket last time, so the same a little slower",
-    "simpler": "{share} of 100 strokes were in the pocket last time, so something simpler at the same tempo",
-    "tomorrow": "{share} of 100 strokes were in the pocket last time; what is harder failed today and waits for tomorrow",
+    "again": "{share} % of the strokes were in the pocket last time, and about 85 % are the aim, so the same once more",
+    "faster": "{share} % of the strokes were in the pocket last time, so a little faster and nothing else",
+    "harder": "{share} % of the strokes were in the pocket last time, so the next grade",
+    "slower": "{share} % of the strokes were in the pocket last time, so the same a little slower",
+    "simpler": "{share} % of the strokes were in the pocket last time, so something simpler at the same tempo",
+    "tomorrow": "{share} % of the strokes were in the pocket last time; what is harder failed today and waits for tomorrow",
     "forgotten": "it held a day ago and does not now, so it is worth another look",
-    "done": "{share} of 100 strokes were in the pocket last time at the end of this family; only keeping it is left",
+    "done": "{share} % of the strokes were in the pocket last time at the end of this family; only keeping it is left",
 }
 """By action. A reason says what was heard and what follows; it never asks to play on."""

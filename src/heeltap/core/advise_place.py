@@ -2,7 +2,7 @@
 
 Rules (sources and what is ours in `docs/decisions/0076`)
 --------------------------------------------------------
-The aim is about 85 of 100 strokes in the pocket. One thing is made harder at a time, tempo by 4-5 % or the next grade,
+The aim is about 85 % of the strokes in the pocket. One thing is made harder at a time, tempo by 4-5 % or the next grade,
 when the share was 92 or twice at least 83; one thing is made easier, tempo or grade, never both, when it was below 75
 or three times below 83. What failed today is not tried again today. What was held is asked for again after a day, and
 only then counts as learned.

@@ -119,7 +119,7 @@ def _pocket(share: float, result: Result) -> str:
     o = result.overall
     lean = "the beat" if result.lean_ms == 0 else f"the lean of {signed_ms(result.lean_ms)} ms"
     width = "what a listener can hear" if result.pocket_ms is None else f"{result.pocket_ms:g} ms either side"
-    text = f"{100 * share:.0f} of 100 strokes are in the pocket around {lean} ({width})."
+    text = f"{100 * share:.0f} % of the strokes are in the pocket around {lean} ({width})."
     if o.score is None:
         return text
     low, high = (steps_of_five(edge) for edge in o.score_ci95 or (o.score, o.score))

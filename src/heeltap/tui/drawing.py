@@ -184,7 +184,7 @@ def _beats(state: State, view: View) -> Line:
     words = (
         view.message
         or state.notice
-        or ("" if state.connected else "the input is gone: plug it in again, the take goes on")
+        or ("" if state.connected else "input gone: plug it in, the take goes on")
     )
     used = sum(len(span.text) for span in line)
     text = clip(clean(words or view.ports), view.width - used - 3)
