@@ -51,3 +51,12 @@ def test_a_take_without_notes_still_makes_a_page(result: Result) -> None:
     empty = replace(result, notes=(), by_beat=(), by_division=(), by_section=(), overall=replace(result.overall, n=0))
 
     assert "Nothing was played that could be judged." in to_html(empty)
+
+
+def test_one_stroke_is_not_nothing(result: Result) -> None:
+    """One stroke has an average and no scatter: the page says how little that is, and not that there was none."""
+    one = replace(result, overall=replace(result.overall, n=1, spread_ms=None, bias_ci95_ms=None))
+    page = to_html(one)
+
+    assert "1 stroke could be judged: too little to say how they scatter" in page
+    assert "Nothing was played" not in page

@@ -88,7 +88,8 @@ def findings(
     offsets = as_offsets(table)
     offsets = offsets.pick(offsets.confidence >= _MIN_CONFIDENCE)
     if len(offsets) < MIN_TAKE:
-        return [_nothing(f"{len(offsets)} strokes are too few; {MIN_TAKE} are needed")]
+        counted = "1 stroke is" if len(offsets) == 1 else f"{len(offsets)} strokes are"
+        return [_nothing(f"{counted} too few; {MIN_TAKE} are needed")]
     even = _too_even(offsets)
     if even:
         return even
