@@ -41,6 +41,8 @@ class Room:
         self.open_now = 0
         self.broken = ""
         """The words of the `PortError` that opening raises; empty for none."""
+        self.takes_none = False
+        """Whether no output will do: for a drill whose takes are to sound nowhere."""
         self.gate = threading.Event()
         """Opening waits for it."""
         self.gate.set()
@@ -52,8 +54,8 @@ class Room:
         """As the real one starts."""
         self.waiting.set()
         assert self.gate.wait(10.0)
-        if self.broken:
-            raise PortError(self.broken)
+        if self.broken or (out_port is None and not self.takes_none):
+            raise PortError(self.broken or "playback: no output to hear it from")
         heard = Heard(self, schedule, out_port, from_us)
         with self.lock:
             self.open_now += 1

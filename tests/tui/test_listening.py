@@ -38,6 +38,7 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> DrillOutcome:
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """Where everything is heard."""
     found = Room()
+    found.takes_none = True
     monkeypatch.setattr("heeltap.jobs.listening.Playback", found.open)
     return found
 
@@ -45,7 +46,8 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
 def an_app(tmp_path: Path, **more: object) -> DrillApp:
     """A scripted player, and no output."""
     what = a_drill(BARS, BPM)
-    return DrillApp(what, settings(what, [12.0] * 4 * BARS, takes=tmp_path / "takes", delay_ms=0.0), **more)
+    how = settings(what, [12.0] * 4 * BARS, takes=tmp_path / "takes", delay_ms=0.0)
+    return DrillApp(what, how, **more)
 
 
 async def says(app: DrillApp, pilot: Pilot[int], words: str) -> None:
