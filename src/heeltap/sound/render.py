@@ -122,30 +122,14 @@ class Mixer:
         rng : numpy Generator, optional
             For the noise; by default one that always begins alike.
         """
-        source = np.random.default_rng(0) if rng is None else rng
         rows = [
-            (row, due, message[1], is_tone(kind, message))
-            for row, (due, message, kind) in enumerate(
-                zip(schedule.due_us.tolist(), schedule.messages, schedule.kind, strict=True)
-            )
+            row
+            for row, message in enumerate(schedule.messages)
             if len(message) == 3 and message[0] & 0xF0 == 0x90 and message[2] > 0
         ]
-        keys = sorted({(pitched, key) for _, _, key, pitched in rows})
-        waves = {
-            (pitched, key): tone(key, rate_hz) if pitched else burst(key, rate_hz, source) for pitched, key in keys
-        }
-        self.frame: IntArray = as_ints(_frame(due, rate_hz) for _, due, _, _ in rows)
+        self.frame: IntArray = as_ints(_frame(due, rate_hz) for due in schedule.due_us[as_ints(rows)].tolist())
         """First sample of each stroke, from bar 1, beat 1; not decreasing."""
-        ends = released_us(schedule) if any(pitched for pitched, _ in keys) else {}
-        window, none = fade(rate_hz), np.zeros(0)
-        self._sounds = []
-        for row, due, key, pitched in rows:
-            sound, velocity = waves[pitched, key], schedule.messages[row][2]
-            loudest = _PITCHED if pitched else _STRUCK if schedule.kind[row] == PLAYED else _LOUDEST
-            size = sound.size
-            if pitched and row in ends:
-                size = min(size, _frame(ends[row], rate_hz) - _frame(due, rate_hz) + window.size)
-            self._sounds.append(_Sound(sound, loudest * velocity / 127, size, window if pitched else none))
+        self._sounds = _sounds(schedule, rows, rate_hz, np.random.default_rng(0) if rng is None else rng)
         stops = self.frame + as_ints(sound.size for sound in self._sounds)
         self._over: IntArray = np.maximum.accumulate(stops)
         """The sample by which this stroke and all before it are over."""
@@ -176,6 +160,27 @@ class Mixer:
         """The strokes that may sound from ``first`` to before ``last``."""
         low = int(np.searchsorted(self._over, first, side="right"))
         return range(low, int(np.searchsorted(self.frame, last, side="left")))
+
+
+def _sounds(schedule: Schedule, rows: list[int], rate_hz: int, rng: np.random.Generator) -> list[_Sound]:
+    """The sound of each stroke, every wave made once."""
+    which = [(is_tone(schedule.kind[row], schedule.messages[row]), schedule.messages[row][1]) for row in rows]
+    waves = {
+        (pitched, key): tone(key, rate_hz) if pitched else burst(key, rate_hz, rng)
+        for pitched, key in sorted(set(which))
+    }
+    ends = released_us(schedule) if any(pitched for pitched, _ in which) else {}
+    window, none = fade(rate_hz), np.zeros(0)
+    found = []
+    for row, (pitched, key) in zip(rows, which, strict=True):
+        wave, velocity = waves[pitched, key], schedule.messages[row][2]
+        loudest = _PITCHED if pitched else _STRUCK if schedule.kind[row] == PLAYED else _LOUDEST
+        size = wave.size
+        if pitched and row in ends:
+            held = _frame(ends[row], rate_hz) - _frame(int(schedule.due_us[row]), rate_hz)
+            size = min(size, held + window.size)
+        found.append(_Sound(wave, loudest * velocity / 127, size, window if pitched else none))
+    return found
 
 
 def _frame(due_us: int, rate_hz: int) -> int:
