@@ -10,9 +10,9 @@ import pytest
 
 from heeltap.core.notes import make_notes
 from heeltap.files.journal import read_journal
-from heeltap.jobs.hearing import events_of
 from heeltap.jobs.keeping import played_of
 from heeltap.jobs.player import Presses
+from heeltap.jobs.session_events import events_of
 from heeltap.live import session
 from heeltap.live.channel import Channel, channel_pair
 from heeltap.live.clock import FakeClock

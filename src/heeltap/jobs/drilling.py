@@ -25,13 +25,13 @@ from heeltap.files.takes import open_take, set_aside
 from heeltap.jobs.drill_plan import Drill
 from heeltap.jobs.drill_settings import Settings, context_of, held_of, route_of_all
 from heeltap.jobs.following import Conductor
-from heeltap.jobs.hearing import events_of
 from heeltap.jobs.history import index_take
 from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
 from heeltap.jobs.player import Presses, check_controls
 from heeltap.jobs.reading import Played
 from heeltap.jobs.scoring import score_take
 from heeltap.jobs.sending import sound_of_port, what_is_sent
+from heeltap.jobs.session_events import events_of
 from heeltap.jobs.silence import silence
 from heeltap.live import records, session
 from heeltap.live.clock import Clock, SystemClock

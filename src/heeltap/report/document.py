@@ -86,7 +86,9 @@ def _sentences(result: Result) -> tuple[str, ...]:
     if o.n == 0:
         return ("Nothing was played that could be judged.",)
     if o.bias_ms is None or o.spread_ms is None:
-        return (f"{count(o.n, 'stroke')} could be judged: too little to say how they scatter, or how sure an average is.",)
+        return (
+            f"{count(o.n, 'stroke')} could be judged: too little to say how they scatter, or how sure an average is.",
+        )
     if not result.on_grid:
         return (
             "This take does not follow this click: what is said of it below is where its strokes fall, not how it was played.",

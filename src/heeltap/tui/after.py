@@ -1,15 +1,17 @@
-"""What a player reads after a take, as lines: what the numbers say, the chart, the tables, what to do next.
+"""What a player reads after a take: the question before the report, what the numbers say, the chart, the tables.
 
-Inside: `result_lines`, `report_lines`.
+Inside: `AfterTake`, `result_lines`, `report_lines`.
 """
 
 from heeltap.core.result import Result
+from heeltap.errors import HeeltapError
 from heeltap.jobs.drill_text import Marks
 from heeltap.jobs.drilling import DrillOutcome
+from heeltap.jobs.guessing import guess_words, keep_guess
 from heeltap.report.text import WIDTH, render
 from heeltap.tui.chart import offset_chart
 
-__all__ = ["report_lines", "result_lines"]
+__all__ = ["AfterTake", "report_lines", "result_lines"]
 
 
 def result_lines(result: Result, marks: Marks) -> list[str]:
@@ -32,3 +34,51 @@ def report_lines(outcome: DrillOutcome, marks: Marks, *, first: str = "") -> lis
         return [*lines, "Nothing was played; no take was kept."]
     lines += ["", f"The take is kept in {outcome.folder}"]
     return [*lines, f"Note: {outcome.notice}"] if outcome.notice else lines
+
+
+class AfterTake:
+    """The takes of a sitting, and what of the last one is shown."""
+
+    def __init__(self, marks: Marks, *, guess: bool) -> None:
+        """``guess``: "early, on, or late?" is asked before the report."""
+        self._marks, self._guess = marks, guess
+        self.outcomes: list[DrillOutcome] = []
+        """What became of every take."""
+        self.report = [""]
+        """Lines of the last one's report."""
+        self.first = 0
+        """Which of them is the first on the screen."""
+        self.showing = False
+        """Whether the report is shown, not the bars."""
+        self.asking = False
+        """Whether the question is shown, before the report."""
+
+    def ended(self, outcome: DrillOutcome) -> None:
+        """One more take."""
+        self.outcomes.append(outcome)
+        self.report, self.first, self.showing = report_lines(outcome, self._marks), 0, True
+
+    def ask(self) -> None:
+        """Put the question, where it is wanted and there is something to judge."""
+        self.asking = self._guess and self.outcomes[-1].result is not None
+
+    def guessed(self, guess: str) -> str:
+        """Keep what the player thought (empty for no guess) and show the report; why it could not be kept, or nothing."""
+        self.asking, outcome = False, self.outcomes[-1]
+        if not guess or outcome.folder is None or outcome.result is None:
+            return ""
+        self.report = report_lines(outcome, self._marks, first=guess_words(guess, outcome.result))
+        try:
+            keep_guess(outcome.folder, guess, outcome.result)
+        except HeeltapError as error:
+            return str(error)
+        return ""
+
+    def turn_page(self) -> None:
+        """From the report to the bars and back."""
+        self.showing = bool(self.outcomes) and not self.showing
+
+    def fit(self, room: int) -> int:
+        """The first line, so that no more is empty below than must be, on a screen with room for so many."""
+        self.first = max(0, min(self.first, len(self.report) - room))
+        return self.first

@@ -23,7 +23,7 @@ from heeltap.live import session
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Phase, State
 from heeltap.tui import keys as keyboard
-from heeltap.tui.after_take import AfterTake
+from heeltap.tui.after import AfterTake
 from heeltap.tui.drawing import View, draw_drill, draw_report, ports_of, title_of
 from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, NEXT_NUMBERS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.listening_keys import listening_commands, listening_keys, listening_words

@@ -181,11 +181,7 @@ def _beats(state: State, view: View) -> Line:
     for number in range(1, len(bar.beat_us) + 1):
         line.append(Span(f"[{number}]" if number == beat else f" {number} ", "now" if lit and number == beat else ""))
         line.append(Span(" "))
-    words = (
-        view.message
-        or state.notice
-        or ("" if state.connected else "input gone: plug it in, the take goes on")
-    )
+    words = view.message or state.notice or ("" if state.connected else "input gone: plug it in, the take goes on")
     used = sum(len(span.text) for span in line)
     text = clip(clean(words or view.ports), view.width - used - 3)
     return [*line, Span("  "), Span(text, "out" if words else "dim")]

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.core.notes import make_notes
-from heeltap.jobs.hearing import events_of
 from heeltap.jobs.player import Presses
+from heeltap.jobs.session_events import events_of
 from heeltap.live import session
 from heeltap.live.channel import Channel, channel_pair
 from heeltap.live.clock import FakeClock
