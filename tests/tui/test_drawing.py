@@ -113,7 +113,7 @@ def test_a_terminal_that_is_too_small_says_so() -> None:
 
 def test_a_lost_input_is_said_in_words() -> None:
     """The line of the ports tells what to do."""
-    assert "plug it in again" in shown(a_state(Lost(2_700_001)))[1]
+    assert "input gone: plug it in" in shown(a_state(Lost(2_700_001)))[1]
 
 
 @pytest.mark.parametrize(
