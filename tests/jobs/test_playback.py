@@ -11,6 +11,7 @@ import pytest
 
 from heeltap.core.arrays import as_ints
 from heeltap.core.exercise import Voice, parse_click
+from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.core.notes import Notes, make_notes
 from heeltap.core.plan import Plan
 from heeltap.core.planning import plan_of
@@ -18,6 +19,7 @@ from heeltap.core.result import Result
 from heeltap.errors import PortError
 from heeltap.files.context import Context, plan_out
 from heeltap.files.exercises import exercise_to_toml
+from heeltap.files.smf import TrackOut, write_midi
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes import load_take, open_take, save_take
 from heeltap.jobs import playback as playback_module
@@ -265,6 +267,19 @@ def test_hands_on_any_key_sound_apart() -> None:
     what = Drill("q", "Q", "", replace(plan, hand=as_ints([0, 1, 2, 1])), None, 1, 0.0, None, None, None)
 
     assert [38, 40, 38, 40] == [key for _, key, _, _ in ons(heard_plan(what))]
+
+
+@pytest.mark.parametrize(("part", "channel"), [("keys", 0), ("drums", 9)])
+def test_the_part_of_a_song_is_heard_on_drums_only_where_it_is_drums(part: str, channel: int, tmp_path: Path) -> None:
+    """Percussion has no pitch to be heard; a keyboard part has."""
+    path, at_us = tmp_path / "song.mid", np.arange(4) * 500_000
+    tracks = [
+        TrackOut(replace(make_notes(at_us, [key] * 4, [90] * 4), channel=as_ints([number] * 4)), name=name)
+        for name, key, number in (("keys", 60, 2), ("drums", 36, 9))
+    ]
+    write_midi(path, tracks, tempo=steady_tempo(120), metre=steady_metre())
+
+    assert {channel} == {row[3] for row in ons(heard_plan(drill_of(str(path), part=part)))}
 
 
 def test_an_empty_plan_is_its_click() -> None:

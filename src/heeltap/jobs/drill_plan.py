@@ -18,7 +18,7 @@ from heeltap.files.exercises import exercise_from_toml, exercise_to_toml, read_e
 from heeltap.files.families import FAMILIES
 from heeltap.jobs.drill_click import backing_of, wish_of
 from heeltap.jobs.making import make
-from heeltap.jobs.reading import load_plan
+from heeltap.jobs.reading import is_percussion, load_plan
 from heeltap.jobs.sets import Work, set_item
 from heeltap.ports.schedule import Schedule, merge
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
@@ -61,6 +61,8 @@ class Drill:
     """A drummer in place of the clicks; the count-in stays."""
     heard: str = ""
     """What was asked to be heard, for the record: ``beat:plain``; empty where it is the exercise's own click."""
+    percussion: bool = False
+    """Whether the part of a MIDI file is on the percussion channel; False for an exercise, whose voices say it."""
 
     @property
     def schedule(self) -> Schedule:
@@ -229,6 +231,7 @@ def _of_part(
         pocket_ms=pocket_ms,
         exercise=None,
         seed=None,
+        percussion=is_percussion(path, part),
     )
 
 

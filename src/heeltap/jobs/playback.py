@@ -68,9 +68,9 @@ def heard_plan(drill: Drill) -> Schedule:
 
 
 def _for_pads(drill: Drill) -> bool:
-    """Whether the exercise is written for pads: the same question decides the channel in its MIDI file."""
+    """Whether it is written for pads: for an exercise the same question decides the channel in its MIDI file."""
     if drill.exercise is None:
-        return False
+        return drill.percussion
     return any(voice.name in PADS for voice in exercise_from_toml(drill.exercise).voices)
 
 

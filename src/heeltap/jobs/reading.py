@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Played`, `read_take`, `load_plan`, `drum_part`.
+Inside: `Played`, `read_take`, `load_plan`, `is_percussion`, `drum_part`.
 """
 
 from dataclasses import dataclass, replace
@@ -16,8 +16,9 @@ from heeltap.files.exercises import read_exercise
 from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
 from heeltap.files.take_midi import count_in_of
+from heeltap.sound.percussion import CHANNEL
 
-__all__ = ["Played", "drum_part", "load_plan", "read_take"]
+__all__ = ["Played", "drum_part", "is_percussion", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -103,6 +104,13 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
         markers=_markers(midi),
         name=f"{Path(path).name}, {chosen.name}",
     )
+
+
+def is_percussion(path: str | Path, part: str | None = None) -> bool:
+    """Whether a part of a MIDI file is all on the percussion channel; raises as `load_plan`."""
+    midi = read_midi(path)
+    channel = midi.channel[midi.rows_of(choose_part(midi, part))]
+    return bool(channel.size) and bool((channel == CHANNEL).all())
 
 
 def _leader(midi: Midi, wanted: str) -> Part:
