@@ -1,7 +1,7 @@
 """The drill screen as lines of text: a state and a size in, lines out. No terminal: tests read what a player sees.
 
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
-of bars as fit, the present one marked; the lean scale; what the marks mean; the keys.
+of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the marks mean; the keys.
 
 Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `clean`, `clip`, `too_small`.
 """
@@ -17,6 +17,7 @@ from heeltap.jobs.drilling import Settings
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Phase, State
 from heeltap.live.sheet import SheetBar
+from heeltap.tui.beat import beats_line, large_beat
 from heeltap.tui.keys import Key, bottom_line
 
 __all__ = [
@@ -39,8 +40,8 @@ LEAST_COLUMNS, LEAST_LINES = 60, 16
 _HEAD, _FOOT = 4, 4
 """Lines above and below the bars, the blank one above the scale not counted."""
 
-_FLASH = 0.35
-"""Share of a beat for which it is shown as lit: long enough to see from the side, short enough to be a beat."""
+_TALL = 34
+"""Lines from which on the beat is drawn large as well: as many rows of bars fit still as on a screen of 28."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +97,11 @@ def draw_drill(state: State, view: View) -> list[Line]:
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
         return too_small(view.width, view.height)
     lines = [_title(state, view), _beats(state, view), _coming(state, view), []]
-    room = view.height - _HEAD - _FOOT - 1
+    large = [[], *large_beat(state, view.width, view.marks)] if view.height >= _TALL else []
+    room = view.height - _HEAD - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
-    lines += [[] for _ in range(_HEAD + room - len(lines) + 1)]
+    lines += [[] for _ in range(_HEAD + room - len(lines))]
+    lines += [*large, []]
     return [*lines, lean_scale(state, view.marks), *_legend(view), bottom_line(view.keys, view.width)]
 
 
@@ -175,37 +178,11 @@ def _cut(line: Line, width: int) -> Line:
 
 def _beats(state: State, view: View) -> Line:
     """The beats of the present bar; beside them what must be known, or the ports."""
-    line: Line = [Span("  beat".ljust(GUTTER))]
-    beat, lit = _beat_now(state)
-    bar = state.sheet.bar_at(max(state.now_us, 0))
-    for number in range(1, len(bar.beat_us) + 1):
-        line.append(Span(f"[{number}]" if number == beat else f" {number} ", "now" if lit and number == beat else ""))
-        line.append(Span(" "))
+    line = beats_line(state)
     words = view.message or state.notice or ("" if state.connected else "input gone: plug it in, the take goes on")
     used = sum(len(span.text) for span in line)
     text = clip(clean(words or view.ports), view.width - used - 3)
     return [*line, Span("  "), Span(text, "out" if words else "dim")]
-
-
-def _beat_now(state: State) -> tuple[int, bool]:
-    """Number of the present beat (0 before the count-in and when nothing is played), and whether it has just begun."""
-    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING, Phase.PAUSED):
-        return 0, False
-    now, first = state.now_us, state.sheet.bars[0]
-    bar, moved = state.sheet.bar_at(now), 0
-    if now < 0:
-        length = first.end_us - first.start_us
-        moved = -(now // length) * length if now >= -state.sheet.count_in_us else 0
-        if not moved:
-            return 0, False
-        bar = first
-    at = now + moved
-    if at >= bar.end_us:
-        return 0, False
-    begun = [us for us in bar.beat_us if us <= at]
-    edges = [*bar.beat_us, bar.end_us]
-    length = edges[len(begun)] - edges[len(begun) - 1]
-    return len(begun), at - begun[-1] < _FLASH * length
 
 
 def _rows(state: State, view: View, room: int) -> list[Line]:
