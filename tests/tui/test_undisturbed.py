@@ -14,7 +14,8 @@ from heeltap.ports.schedule import Schedule, merge
 from heeltap.tui.app import DrillApp
 from tests.jobs.test_drilling import a_drill, settings
 
-_BARS = 24
+_BARS = 76
+"""A minute: 4 beats of 200 ms a bar."""
 _SIZES = ((80, 24), (200, 60), (40, 10), (120, 40), (61, 17))
 _SAFE = ("n", "question_mark", "up", "down", "pagedown", "home", "x", "tab", "z", "1", "f5", "left", "ctrl+a")
 """Keys that end nothing: what is typed at random. ``x`` and ``tab`` mean nothing while a take is played."""
@@ -26,7 +27,7 @@ def played(what_settings: Settings, *, disturbed: bool, rng: np.random.Generator
 
     async def run() -> None:
         async with app.run_test(size=(80, 24)) as pilot:
-            for _ in range(2000):
+            for _ in range(6000):
                 if app.outcomes:
                     break
                 if disturbed and app.play is not None:
