@@ -173,7 +173,7 @@ def test_ctrl_c_keeps_the_take_and_says_130(tmp_path: Path) -> None:
 @pytest.mark.jack
 @pytest.mark.skipif(bool(server_missing()), reason=server_missing())
 def test_notes_over_a_real_route(exercise: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """Another process plays over a real MIDI port and hears the click: every note is kept, offsets agree but for one delay."""
+    """Another process plays over a real MIDI port and hears the click: every note is kept, stamps agree but for one delay."""
     with Server(period=64) as server:
         for key, value in server.environment.items():
             monkeypatch.setenv(key, value)
@@ -187,8 +187,8 @@ def test_notes_over_a_real_route(exercise: Path, monkeypatch: pytest.MonkeyPatch
         sent, heard = player.finish()
 
     take = load_take(list_takes(takes_dir())[0])
-    offsets = (take.notes.onset_us - beats * BEAT_US) / 1000
+    stamped_ms, left_ms = take.notes.onset_us / 1e3, np.array(sent) / 1e6
     assert code == 0
     assert len(take.notes) == len(sent) == 4
     assert len([data for _, data in heard if data[0] == 0x99 and data[2] > 0]) == 12
-    assert np.ptp(offsets - wanted_ms) < 15  # of 28 that were played: a busy machine; the bench measures
+    assert np.ptp(stamped_ms - left_ms) < 8  # the player itself may be late on a busy machine; the bench measures
