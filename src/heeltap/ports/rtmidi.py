@@ -77,7 +77,8 @@ class _System:
                 return self.client(inputs)
         except (OSError, RuntimeError) as error:
             where = f"MIDI devices ({self.api or 'default'})"
-            hint = "no sequencer or server runs here; recorded files can be scored all the same"
+            other = "; a JACK server is asked with HEELTAP_MIDI_API=jack" if self.api in ("", "alsa") else ""
+            hint = f"no sequencer or server runs here{other}; recorded files can be scored all the same"
             raise PortError(sentence(where, f"the system offers none: {error}", hint=hint)) from error
 
     def open(self, client: Any, wanted: str, *, inputs: bool, virtual: bool) -> str:
