@@ -130,6 +130,9 @@ def test_a_plan_has_no_other_version(listening: Listening, room: Room) -> None:
     [
         (10, 1, 1, 5),
         (10, 6, 1, 9),
+        (10, 4, 1, 5),
+        (10, 5, -1, 1),
+        (10, 8, -1, 1),
         (10, 6, -1, 1),
         (10, 1, -1, 1),
         (10, 0, -1, 1),

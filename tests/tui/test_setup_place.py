@@ -226,8 +226,9 @@ def test_esc_breaks_off_and_nothing_is_kept(tmp_path: Path, monkeypatch: pytest.
 
     def tapped(in_port: str, out_port: str | None, *, progress: Callable[[float], None]) -> Delay:
         try:
-            while not ended.wait(0.01):
+            for _ in range(1000):
                 progress(0.2)
+                ended.wait(0.01)
         finally:
             ended.set()
         return Delay("feel", 1.0, 1.0, 40, 1.0)
