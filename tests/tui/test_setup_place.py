@@ -353,6 +353,7 @@ def test_the_keyboard_has_nothing_to_measure(tmp_path: Path) -> None:
     perform(tmp_path / "takes", scene)
 
 
+@pytest.mark.slow
 def test_the_clock_is_really_tested_from_its_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Thirty notes through a real engine beside the living screen: counted, judged, kept, said on the set-up screen."""
     few_notes(monkeypatch, 30)
