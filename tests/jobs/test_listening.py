@@ -354,3 +354,25 @@ def test_the_sound_in_use_is_that_of_the_settings(monkeypatch: pytest.MonkeyPatc
     write_settings(Stored(click_notes="no such sound"))
     with pytest.raises(PlanError, match="no such sound"):
         sound_in_use()
+
+
+def test_wishes_while_it_is_being_opened_go_on_from_each_other(listening: Listening, room: Room) -> None:
+    """Right, right and the other version in a moment: eight bars on, where it belongs, not the count-in."""
+    heard_from(listening, room, 1, bars=20)
+    room.gate.clear()
+    listening.jump(1)
+    listening.jump(1)
+    listening.other()
+    room.gate.set()
+    settled(lambda: room.last.schedule is MOVED)
+
+    assert 8 * BAR_US == room.last.from_us
+
+
+def test_a_fault_of_ours_is_not_lost_in_the_thread(listening: Listening) -> None:
+    """It comes out where the screen asks, as it would without a thread."""
+    listening.begin(lambda: {}["no such piece"])
+    settled(lambda: listening._starting is not None and listening._starting.done())
+
+    with pytest.raises(KeyError):
+        listening.turn()

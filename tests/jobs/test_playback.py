@@ -358,8 +358,8 @@ def test_without_an_output_the_way_to_one_is_said() -> None:
         Playback(heard_plan(drill_of("anchor 1")), None)
 
     assert str(caught.value) == (
-        "playback: no output to hear it from; expected a MIDI output or audio "
-        "(choose an output on the set-up screen or with --out)"
+        "listening: no output; expected a MIDI output or audio "
+        "(choose one on the set-up screen or with --out)"
     )
 
 

@@ -55,7 +55,7 @@ class Room:
         self.waiting.set()
         assert self.gate.wait(10.0)
         if self.broken or (out_port is None and not self.takes_none):
-            raise PortError(self.broken or "playback: no output to hear it from")
+            raise PortError(self.broken or "listening: no output")
         heard = Heard(self, schedule, out_port, from_us)
         with self.lock:
             self.open_now += 1

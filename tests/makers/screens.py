@@ -27,7 +27,7 @@ from heeltap.tui.after import result_lines
 from heeltap.tui.drawing import View, draw_drill, draw_report
 from heeltap.tui.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.listening_keys import LISTENING_KEYS
-from heeltap.tui.page import Look, help_page
+from heeltap.tui.page import Look, help_lines, help_page
 from heeltap.tui.past import Order, draw_past
 from heeltap.tui.setup import draw_measure, draw_setup
 from heeltap.tui.start import START_HELP, START_KEYS, draw_start
@@ -146,8 +146,8 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "drill": draw_drill(playing, drill),
         "report": draw_report(a_report(), after, 0),
         "guess": guess_page(look, view.title),
-        "help-start": help_page(look, "start", START_KEYS, START_HELP),
-        "help-drill": help_page(look, "drill", view_keys, DRILL_HELP),
+        "help-start": help_page(look, "start", help_lines(look, START_KEYS, START_HELP)),
+        "help-drill": help_page(look, "drill", help_lines(look, view_keys, DRILL_HELP)),
     }
 
 

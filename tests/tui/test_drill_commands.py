@@ -112,3 +112,30 @@ def test_help_and_the_mouse_on_the_drill_screen(tmp_path: Path) -> None:
 
     assert app.return_value == 0
     assert not app.went_back
+
+
+def test_the_help_scrolls_and_a_long_message_is_read_whole(tmp_path: Path) -> None:
+    """On the least screen the end of the help can be reached by keys that move; a message has two lines."""
+    app = DrillApp(a_drill(), Settings("keys", takes=tmp_path))
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await pilot.pause(0.1)
+        await pilot.press("question_mark")
+        await until(app, pilot, lambda: "more lines below" in text_of(app))
+        assert "space and j snare" not in text_of(app)
+        await pilot.press("pagedown", "pagedown", "pagedown")
+        await until(app, pilot, lambda: "space and j snare" in text_of(app))
+        await pilot.press("up")
+        await until(app, pilot, lambda: "1 more line below" in text_of(app))
+        await pilot.press("x")
+        await pilot.press("l")
+        await until(app, pilot, lambda: "(choose one on the set-up screen" in text_of(app))
+        assert "or with --out)" in text_of(app)
+        await pilot.resize_terminal(50, 10)
+        await pilot.pause(0.1)
+        await pilot.click(offset=(4, 9))
+        assert app.play is None
+        assert not app._busy
+        await pilot.press("q")
+
+    perform(app, scene, size=(60, 16))

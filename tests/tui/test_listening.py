@@ -170,7 +170,7 @@ def test_no_output_is_one_line_and_the_screen_lives_on(tmp_path: Path, monkeypat
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await pilot.press("l")
-        await says(app, pilot, "no output to hear it from")
+        await says(app, pilot, "listening: no output")
         assert "enter start" in text_of(app)
         await pilot.press("enter")
         await until(app, pilot, lambda: app.play is not None)
@@ -375,7 +375,7 @@ def test_a_take_cannot_be_heard_without_an_output(
         await pilot.press("enter")
         await menus.until(app, pilot, "l listen")
         await pilot.press("l")
-        await menus.until(app, pilot, "no output to hear it from")
+        await menus.until(app, pilot, "listening: no output")
         assert "On average" in menus.text_of(app)
         await pilot.press("end", "escape")
         await menus.until(app, pilot, "1 take, by day")

@@ -100,7 +100,11 @@ def test_after_the_last_set_none_is_in_use(tmp_path: Path) -> None:
             before = current_set()
             await pilot.press("e")
             for _ in range(200):
-                if current_set() != before and "looking" not in text_of(app) and app.place.today.set_name == current_set():
+                if (
+                    current_set() != before
+                    and "looking" not in text_of(app)
+                    and app.place.today.set_name == current_set()
+                ):
                     break
                 await pilot.pause(0.05)
         await pilot.press("e")

@@ -120,7 +120,7 @@ def test_another_output_is_heard_there_and_none_is_a_line(tmp_path: Path, room: 
         await until(app, pilot, "> click to     audio")
         await pilot.press("enter")
         await until(app, pilot, "> click to     nothing: only seen")
-        await until(app, pilot, "no output to hear it from")
+        await until(app, pilot, "listening: no output")
         await pilot.press("q")
 
     perform(tmp_path / "takes", scene)

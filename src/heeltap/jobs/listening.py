@@ -9,7 +9,7 @@ Inside: `Listening`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click
 import threading
 from bisect import bisect_right
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -85,6 +85,7 @@ class Listening:
         self._hand = ThreadPoolExecutor(1, "listening")
         self._lock, self._run = threading.Lock(), 0
         self._wanted = False
+        self._starting: Future[None] | None = None
         self.moved = False
         """Whether every stroke is heard where it belongs."""
         self.problem = ""
@@ -116,6 +117,11 @@ class Listening:
         """Whether there is another version."""
         return self._piece is not None and self._piece.what[0] != self._piece.what[1]
 
+    @property
+    def _bar_meant(self) -> int | None:
+        """The bar that is heard, or will be once it sounds."""
+        return self._from_bar if self._playback is None else self.bar
+
     def begin(self, piece: Callable[[], Piece]) -> None:
         """Hear something from its count-in on, as it was played. ``piece`` is called in a thread."""
         self._piece = None
@@ -124,19 +130,20 @@ class Listening:
     def other(self) -> None:
         """The other version, from the bar that is heard now."""
         if self.has_other:
-            self._start(None, self.bar, moved=not self.moved)
+            self._start(None, self._bar_meant, moved=not self.moved)
 
     def jump(self, steps: int) -> None:
         """So many times four bars on (back, where negative); not before the beginning, nor beyond the last four."""
-        bar = self.bar
-        if bar is not None and self._piece is not None:
-            first = (max(bar, 1) - 1) // _STEP + steps
-            self._start(
-                None, 1 + _STEP * min(max(first, 0), (len(self._piece.starts_us) - 1) // _STEP), moved=self.moved
-            )
+        if self._piece is not None:
+            last = (len(self._piece.starts_us) - 1) // _STEP
+            group = (max(self._bar_meant or 1, 1) - 1) // _STEP + steps
+            self._start(None, 1 + _STEP * min(max(group, 0), last), moved=self.moved)
 
     def turn(self) -> None:
-        """A moment has passed; to be called as often as the screen is drawn."""
+        """A moment has passed; to be called as often as the screen is drawn. A fault of ours in the thread comes out here."""
+        if self._starting is not None and self._starting.done():
+            starting, self._starting = self._starting, None
+            starting.result()
         if self._playback is not None:
             self._playback.turn()
             if self._playback.over:
@@ -163,7 +170,7 @@ class Listening:
         self.stop()
         self.problem, self._wanted, self.moved = "", True, moved
         self._from_bar = bar if bar is not None and bar > 0 else None
-        self._hand.submit(self._started, piece, self._run)
+        self._starting = self._hand.submit(self._started, piece, self._run)
 
     def _started(self, piece: Callable[[], Piece] | None, run: int) -> None:
         """In the thread: read, work out, start; nothing any more where the player has gone on meanwhile."""

@@ -264,8 +264,8 @@ class Playback:
             There is no output, or it cannot be opened; nothing keeps running.
         """
         if out_port is None:
-            hint = "choose an output on the set-up screen or with --out"
-            raise PortError(sentence("playback", "no output to hear it from", "a MIDI output or audio", hint))
+            hint = "choose one on the set-up screen or with --out"
+            raise PortError(sentence("listening", "no output", "a MIDI output or audio", hint))
         self._clock: Clock = SystemClock() if clock is None else clock
         self._out_port, self._from_us, self._over, self._stopped = out_port, from_us or 0, False, False
         sound = sound_of_port(out_port)

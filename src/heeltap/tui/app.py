@@ -27,7 +27,7 @@ from heeltap.tui.after import AfterTake
 from heeltap.tui.drawing import View, draw_drill, draw_report, ports_of, title_of
 from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, NEXT_NUMBERS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.listening_keys import listening_commands, listening_keys, listening_words
-from heeltap.tui.page import Look, help_page
+from heeltap.tui.page import Look
 from heeltap.tui.text_app import TextApp
 
 __all__ = ["DrillApp"]
@@ -140,7 +140,7 @@ class DrillApp(TextApp[int]):
         """The lines of what is shown now."""
         look = Look(view.width, view.height, view.marks)
         if self._helping:
-            return help_page(look, "drill", self.keys_now, (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
+            return self.drawn_help(look, "drill", (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
         if self.after.asking:
             return guess_page(look, view.title, message=self._message)
         if self._listening.now_us is not None:  # the bars move along with what is heard
@@ -215,7 +215,7 @@ class DrillApp(TextApp[int]):
         if self._listening.problem:
             self._listening.stop()
         if self._helping:
-            self._helping = False
+            self.press_in_help(name)
         elif name in self._moves and self.play is None:
             self._move(self._moves[name])
         elif name in self._commands and name in {key.name for key in self.keys_now}:

@@ -3,9 +3,11 @@
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
 of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the marks mean; the keys.
 
-Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `clean`, `clip`, `too_small`.
+Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `told_lines`, `clean`, `clip`,
+`too_small`.
 """
 
+import textwrap
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,6 +19,7 @@ from heeltap.jobs.drilling import Settings
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.session import Phase, State
 from heeltap.live.sheet import SheetBar
+from heeltap.report.words import count
 from heeltap.tui.beat import beats_line, large_beat
 from heeltap.tui.keys import Key, bottom_line
 
@@ -31,6 +34,7 @@ __all__ = [
     "first_row",
     "ports_of",
     "title_of",
+    "told_lines",
     "too_small",
 ]
 
@@ -57,7 +61,7 @@ class View:
     """Input, click and the like, in a line."""
     aim: str = ""
     message: str = ""
-    """Something that the player must know now; takes the place of the ports."""
+    """Something that the player must know now; takes the place of the ports, or of what the exercise is for."""
     scroll: int = 0
     """Rows of bars further down (up, where negative) than the screen would stand by itself."""
     changes: tuple[Change, ...] = ()
@@ -96,7 +100,9 @@ def draw_drill(state: State, view: View) -> list[Line]:
     """The whole screen while something is played, exactly ``view.height`` lines."""
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
         return too_small(view.width, view.height)
-    lines = [_title(state, view), _beats(state, view), _coming(state, view), []]
+    told = told_lines(view.message, view.width) if _still(state) else []
+    lines = [_title(state, view), _beats(state, view), *(told or [_coming(state, view)])]
+    lines += [[] for _ in range(_HEAD - len(lines))]
     large = [[], *large_beat(state, view.width, view.marks)] if view.height >= _TALL else []
     room = view.height - _HEAD - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
@@ -112,11 +118,24 @@ def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
     room = view.height - 3
     body: list[Line] = [[Span(clip(clean(line), view.width))] for line in text[scroll : scroll + room]]
     below = len(text) - scroll - room
-    more = f"{below} more lines below" if below > 0 else ""
+    more = f"{count(below, 'more line')} below" if below > 0 else ""
     body += [[] for _ in range(room - len(body))]
     title = clip("  " + clean(view.title), view.width - len(more) - 3)
     gap = " " * max(1, view.width - len(title) - len(more) - 2)
-    return [[Span(title, "head"), Span(gap), Span(more, "dim")], [], *body, bottom_line(view.keys, view.width)]
+    told = [Span(clip("  " + clean(view.message), view.width), "out")] if view.message else []
+    return [[Span(title, "head"), Span(gap), Span(more, "dim")], told, *body, bottom_line(view.keys, view.width)]
+
+
+def told_lines(message: str, width: int) -> list[Line]:
+    """What must be known now, in two lines at most; a path may break anywhere."""
+    rows = textwrap.wrap(clean(message), width - 4)
+    rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
+    return [[Span("  "), Span(row, "out")] for row in rows]
+
+
+def _still(state: State) -> bool:
+    """Whether nothing is played: there is room for what must be known."""
+    return state.phase in (Phase.READY, Phase.DONE)
 
 
 def first_row(rows: int, visible: int, current: int) -> int:
@@ -162,8 +181,8 @@ def _coming(state: State, view: View) -> Line:
         line.append(Span(f"   now: {', '.join(map(clean, here))}", "head"))
     for change in ahead:
         bars = change.bar - bar.number
-        text = f"   {clean(change.what)} in {bars} bars" if bars > 1 else f"   next bar: {clean(change.what)}"
-        line.append(Span(text, "out" if bars == 1 else "dim"))
+        text = f"{clean(change.what)} in {bars} bars" if bars > 1 else f"next bar: {clean(change.what)}"
+        line += [Span("   "), Span(text, "out" if bars == 1 else "dim")]
     return _cut(line, view.width)
 
 
@@ -179,7 +198,11 @@ def _cut(line: Line, width: int) -> Line:
 def _beats(state: State, view: View) -> Line:
     """The beats of the present bar; beside them what must be known, or the ports."""
     line = beats_line(state)
-    words = view.message or state.notice or ("" if state.connected else "input gone: plug it in, the take goes on")
+    words = (
+        ("" if _still(state) else view.message)
+        or state.notice
+        or ("" if state.connected else "input gone: plug it in, the take goes on")
+    )
     used = sum(len(span.text) for span in line)
     text = clip(clean(words or view.ports), view.width - used - 3)
     return [*line, Span("  "), Span(text, "out" if words else "dim")]

@@ -14,6 +14,7 @@ from heeltap.jobs.history import History, history
 from heeltap.jobs.keeping import score_kept
 from heeltap.jobs.listening import Listening, piece_of_take, sound_in_use
 from heeltap.jobs.today import Today, sets_in_reach, today, use_set
+from heeltap.report.words import count
 from heeltap.tui import past, start
 from heeltap.tui.after import result_lines
 from heeltap.tui.drawing import clip
@@ -177,6 +178,7 @@ class TakePlace(Place):
 
     def show(self, folder: Path, report: list[str]) -> None:
         """Another take."""
+        self._listening.stop()
         self._folder, self._report, self.at = folder, report, 0
 
     @property
@@ -200,7 +202,7 @@ class TakePlace(Place):
         """As much of the report as fits."""
         shown = self._report[self.at : self.at + room_of(look)]
         below = len(self._report) - self.at - len(shown)
-        where = f"{below} more lines below" if below > 0 else ""
+        where = f"{count(below, 'more line')} below" if below > 0 else ""
         lines: list[Line] = [[Span(clip(line, look.width))] for line in shown]
         return page(look, "A take", where, lines, self.keys, message=listening_words(self._listening) or message)
 

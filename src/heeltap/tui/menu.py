@@ -17,7 +17,7 @@ from heeltap.jobs.today import Wish
 from heeltap.live.clock import wall_now
 from heeltap.tui import keys as keyboard
 from heeltap.tui.home_places import PastPlace, StartPlace, TakePlace
-from heeltap.tui.page import Look, help_page
+from heeltap.tui.page import Look
 from heeltap.tui.place import Place
 from heeltap.tui.setup_place import MeasurePlace, SetUpPlace
 from heeltap.tui.text_app import TextApp
@@ -110,7 +110,7 @@ class MenuApp(TextApp[Wish | None]):
 
     def _drawn(self, look: Look) -> list[Line]:
         if self._helping:
-            return help_page(look, self.place.name, self.place.keys, self.place.more)
+            return self.drawn_help(look, self.place.name, self.place.more)
         return self.place.draw(look, self._message)
 
     def on_key(self, event: Key) -> None:
@@ -123,7 +123,7 @@ class MenuApp(TextApp[Wish | None]):
         everywhere = {"escape": self.place.back, "q": self.leave, "question_mark": self.action_help}
         commands = {**self.place.commands, **everywhere}
         if self._helping:
-            self._helping = False
+            self.press_in_help(name)
         elif name in _MOVES and self.place.moves:
             self._move(_MOVES[name])
         elif name in commands and name in {key.name for key in self.keys_now}:

@@ -1,6 +1,6 @@
 """The frame that the quiet screens share: a title, a body that scrolls, a message, the keys. Pure text.
 
-Inside: `Look`, `page`, `room_of`, `first_shown`, `help_page`, `wrapped_lines`.
+Inside: `Look`, `page`, `room_of`, `first_shown`, `help_lines`, `help_page`, `wrapped_lines`.
 """
 
 import textwrap
@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from heeltap.jobs.drill_text import UNICODE, Line, Marks, Span
-from heeltap.tui.drawing import LEAST_COLUMNS, LEAST_LINES, clean, clip, too_small
-from heeltap.tui.keys import Key, bottom_line
+from heeltap.report.words import count
+from heeltap.tui.drawing import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
+from heeltap.tui.keys import MOVE, Key, bottom_line
 
-__all__ = ["Look", "first_shown", "help_page", "page", "room_of", "wrapped_lines"]
+__all__ = ["Look", "first_shown", "help_lines", "help_page", "page", "room_of", "wrapped_lines"]
 
 _AROUND = 5
 """Lines that are not the body: title, blank, blank, message, keys."""
@@ -43,15 +44,8 @@ def page(
     head: Line = [Span(left, "head"), Span(gap), Span(where, "dim")]
     shown = [_clipped(line, look.width) for line in body[: room_of(look)]]
     shown += [[] for _ in range(room_of(look) - len(shown))]
-    return [head, [], *shown, *_told(message, look.width), bottom_line(keys, look.width)]
-
-
-def _told(message: str, width: int) -> list[Line]:
-    """What must be known now, on two lines above the keys; a path may break anywhere."""
-    rows = textwrap.wrap(clean(message), width - 4)
-    rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
-    lines: list[Line] = [[Span("  "), Span(row, "out")] for row in rows]
-    return [[] for _ in range(2 - len(lines))] + lines
+    told = told_lines(message, look.width)
+    return [head, [], *shown, *([] for _ in range(2 - len(told))), *told, bottom_line(keys, look.width)]
 
 
 def _clipped(line: Line, width: int) -> Line:
@@ -77,7 +71,7 @@ def wrapped_lines(text: str, width: int, indent: str = "  ", role: str = "") -> 
     return [[Span(f"{indent}{line}", role)] for line in whole]
 
 
-def help_page(look: Look, of: str, keys: Sequence[Key], more: Sequence[str] = ()) -> list[Line]:
+def help_lines(look: Look, keys: Sequence[Key], more: Sequence[str] = ()) -> list[Line]:
     """The keys of a screen, each with what it does, and what else is good to know there."""
     body: list[Line] = []
     for key in keys:
@@ -88,4 +82,11 @@ def help_page(look: Look, of: str, keys: Sequence[Key], more: Sequence[str] = ()
         ]
     for text in more:
         body += [[], *wrapped_lines(text, look.width)]
-    return page(look, "Keys", of, body, (Key("escape", "close", "", "any key"),))
+    return body
+
+
+def help_page(look: Look, of: str, body: Sequence[Line], first: int = 0) -> list[Line]:
+    """The lines of a help from ``first`` on."""
+    below = len(body) - room_of(look) - first
+    where = f"{of}, {count(below, 'more line')} below" if below > 0 else of
+    return page(look, "Keys", where, body[first:], (MOVE, Key("escape", "close", "", "any key")))
