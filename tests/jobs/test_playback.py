@@ -358,8 +358,7 @@ def test_without_an_output_the_way_to_one_is_said() -> None:
         Playback(heard_plan(drill_of("anchor 1")), None)
 
     assert str(caught.value) == (
-        "listening: no output; expected a MIDI output or audio "
-        "(choose one on the set-up screen or with --out)"
+        "listening: no output; expected a MIDI output or audio (choose one on the set-up screen or with --out)"
     )
 
 
