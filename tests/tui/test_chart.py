@@ -1,5 +1,7 @@
 """The chart of offsets over the bars, as text."""
 
+from dataclasses import replace
+
 import pytest
 
 from heeltap.core.notes import make_notes
@@ -23,14 +25,14 @@ def a_result(offsets_ms: list[list[float]], *, lean_ms: float = 0.0) -> Result:
 
 
 EXPECTED = """\
-  offsets over the bars, ms (o: middle, ·: strokes, line: the lean)
+  offsets over the bars, ms (o middle, · strokes, line: lean, colon: pocket)
    +40 |
    +30 |
-   +20 |·
-   +10 |
+   +20 :·
+   +10 :
      0 +o─────o─────·─────·─────
-   -10 |            ·     o
-   -20 |            o
+   -10 :            ·     o
+   -20 :            o
    -30 |                  ·
    -40 |            ·
         1           3
@@ -65,3 +67,13 @@ def test_too_little_is_no_chart() -> None:
     """One bar is told better by its numbers."""
     assert offset_chart(a_result([[0.0, 1.0, 2.0, 3.0]]), 78, UNICODE) == []
     assert offset_chart(a_result([[0.0] * 4] * 4), 20, UNICODE) == []
+
+
+@pytest.mark.parametrize(("pocket_ms", "held"), [(25.0, 4), (10.0, 2), (4.0, 0), (None, 4)])
+def test_the_pocket_stands_on_the_axis(pocket_ms: float | None, held: int) -> None:
+    """Rows within it have a colon: of the one that was given, else of 1.6 just-noticeable differences, 20 ms for quarters."""
+    result = replace(
+        a_result([[0, 1, -1, 20], [0, 0, 0, 0], [0, -12, -38, -44], [0, -2, -13, -30]]), pocket_ms=pocket_ms
+    )
+
+    assert held == sum(line[7:8] == ":" for line in offset_chart(result, 78, ASCII)[1:])

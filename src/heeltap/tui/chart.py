@@ -6,7 +6,10 @@ Inside: `offset_chart`.
 from collections.abc import Sequence
 from statistics import median
 
+import numpy as np
+
 from heeltap.core.result import NoteRow, Result, SectionRow
+from heeltap.core.score import pocket_of
 from heeltap.jobs.drill_text import Marks
 
 __all__ = ["offset_chart"]
@@ -28,7 +31,8 @@ def offset_chart(result: Result, width: int, marks: Marks) -> list[str]:
     """A chart of ``width`` columns; empty for fewer than two bars or three strokes, which a table tells better.
 
     The middle row is the lean. Each column is a bar (or several, where they do not fit): ``o`` is the median of its
-    strokes, the small dots are the strokes themselves; what lies outside stands in the outermost row.
+    strokes, the small dots are the strokes themselves; what lies outside stands in the outermost row. Rows in the pocket
+    have a colon on the axis.
     """
     played = [note for note in result.notes if note.offset_ms is not None and note.bar is not None]
     last = max((note.bar or 1 for note in played), default=0)
@@ -41,18 +45,28 @@ def offset_chart(result: Result, width: int, marks: Marks) -> list[str]:
     groups = _groups(played, per_column, columns, result.lean_ms)
     middles = [median(group) for group in groups if group]
     step = next((one for one in _STEPS_MS if max(map(abs, middles)) <= _ROWS * one), _STEPS_MS[-1])
+    held = _held([row * step for row in range(-_ROWS, _ROWS + 1)], played, result)
     lines = [_title(per_column, marks)]
     for row in range(_ROWS, -_ROWS - 1, -1):
         value = result.lean_ms + row * step
         cells = "".join(_cell(group, row, step, marks).ljust(wide, marks.rule if row == 0 else " ") for group in groups)
         label = "0" if round(value) == 0 else f"{value:+.0f}"
-        lines.append(f"{label:>{_AXIS - 2}} {'+' if row == 0 else '|'}{cells}".rstrip())
+        axis = "+" if row == 0 else ":" if held[row + _ROWS] else "|"
+        lines.append(f"{label:>{_AXIS - 2}} {axis}{cells}".rstrip())
     return [*lines, *_below(result.by_section, last, per_column, wide)]
 
 
 def _title(per_column: int, marks: Marks) -> str:
     many = "" if per_column == 1 else f", {per_column} bars a column"
-    return f"  offsets over the bars, ms{many} (o: middle, {marks.empty}: strokes, line: the lean)"
+    return f"  offsets over the bars, ms{many} (o middle, {marks.empty} strokes, line: lean, colon: pocket)"
+
+
+def _held(beside_ms: Sequence[float], played: Sequence[NoteRow], result: Result) -> list[bool]:
+    """Which distances from the lean lie in the pocket; where it follows the intervals, in that of the middle one."""
+    planned_ms = np.unique([round(1e3 * note.time_s - (note.offset_ms or 0.0)) for note in played])
+    interval_ms = np.median(np.diff(planned_ms)) if planned_ms.size > 1 else np.inf
+    half_ms = float(pocket_of([interval_ms], result.pocket_ms)[0])
+    return [abs(one) <= half_ms for one in beside_ms]
 
 
 def _groups(played: Sequence[NoteRow], per_column: int, columns: int, lean_ms: float) -> list[list[float]]:
