@@ -18,7 +18,7 @@ from heeltap.files.exercises import exercise_from_toml, exercise_to_toml, read_e
 from heeltap.files.families import FAMILIES
 from heeltap.jobs.drill_click import backing_of, wish_of
 from heeltap.jobs.making import make
-from heeltap.jobs.reading import is_percussion, load_plan
+from heeltap.jobs.reading import load_part
 from heeltap.jobs.sets import Work, set_item
 from heeltap.ports.schedule import Schedule, merge
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
@@ -213,7 +213,7 @@ def _of_part(
     click: str | None,
 ) -> Drill:
     """A part of a MIDI file, at its own tempo or a new one."""
-    plan = load_plan(path, part)
+    plan, percussion = load_part(path, part)
     if tempo_bpm is not None:
         plan = _at_tempo(plan, tempo_bpm)
     opening = plan.metre.metres[0]
@@ -231,7 +231,7 @@ def _of_part(
         pocket_ms=pocket_ms,
         exercise=None,
         seed=None,
-        percussion=is_percussion(path, part),
+        percussion=percussion,
     )
 
 

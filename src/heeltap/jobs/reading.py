@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Played`, `read_take`, `load_plan`, `is_percussion`, `drum_part`.
+Inside: `Played`, `read_take`, `load_plan`, `load_part`, `drum_part`.
 """
 
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ from heeltap.files.smf import Midi, read_midi
 from heeltap.files.take_midi import count_in_of
 from heeltap.sound.percussion import CHANNEL
 
-__all__ = ["Played", "drum_part", "is_percussion", "load_plan", "read_take"]
+__all__ = ["Played", "drum_part", "load_part", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -92,10 +92,15 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
     """
     if Path(path).suffix.lower() == ".toml":
         return plan_of(read_exercise(Path(path)))
+    return load_part(path, part)[0]
+
+
+def load_part(path: str | Path, part: str | None = None) -> tuple[Plan, bool]:
+    """A part of a MIDI file as a plan, and whether it is all on the percussion channel; raises as `load_plan`."""
     midi = read_midi(path)
     chosen = choose_part(midi, part)
     rows = midi.rows_of(chosen)
-    return plan_of_part(
+    plan = plan_of_part(
         midi.tick[rows],
         midi.pitch[rows],
         midi.velocity[rows],
@@ -104,13 +109,7 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
         markers=_markers(midi),
         name=f"{Path(path).name}, {chosen.name}",
     )
-
-
-def is_percussion(path: str | Path, part: str | None = None) -> bool:
-    """Whether a part of a MIDI file is all on the percussion channel; raises as `load_plan`."""
-    midi = read_midi(path)
-    channel = midi.channel[midi.rows_of(choose_part(midi, part))]
-    return bool(channel.size) and bool((channel == CHANNEL).all())
+    return plan, len(plan) > 0 and bool((midi.channel[rows] == CHANNEL).all())
 
 
 def _leader(midi: Midi, wanted: str) -> Part:

@@ -224,8 +224,7 @@ class DrillApp(TextApp[int]):
     @property
     def _moves(self) -> dict[str, int]:
         """Lines that a key moves by."""
-        screen, whole = self.size.height - 4, len(self.after.report) + len(self._state.sheet.bars)
-        return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
+        return keyboard.moves(self.size.height - 4, len(self.after.report) + len(self._state.sheet.bars))
 
     @property
     def _commands(self) -> dict[str, Callable[[], object]]:

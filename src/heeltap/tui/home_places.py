@@ -206,6 +206,11 @@ class TakePlace(Place):
         lines: list[Line] = [[Span(clip(line, look.width))] for line in shown]
         return page(look, "A take", where, lines, self.keys, message=listening_words(self._listening) or message)
 
+    @property
+    def lively(self) -> bool:
+        """While it is heard."""
+        return self._listening.on
+
     def turn(self) -> None:
         """Follow what is heard."""
         self._listening.turn()

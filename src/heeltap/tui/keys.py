@@ -2,7 +2,7 @@
 
 The bottom line, the help, the keyboard and the mouse all read the same rows, so none can say what another does not do.
 
-Inside: `Key`, `bottom_line`, `key_at`, and the keys that mean the same on every screen.
+Inside: `Key`, `bottom_line`, `key_at`, `moves`, and the keys that mean the same on every screen.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from heeltap.jobs.drill_text import Line, Span
 
-__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at"]
+__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at", "moves"]
 
 _BETWEEN = "  "
 
@@ -43,6 +43,11 @@ MOVE = Key(
     "move by a line; page up and down by a screen, home and end to the ends; the wheel does too",
     "up/down",
 )
+
+
+def moves(screen: int, whole: int = 10**6) -> dict[str, int]:
+    """Lines that each key of `MOVE` moves by, on a screen of so many lines of a whole of so many."""
+    return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
 
 
 def bottom_line(keys: Sequence[Key], width: int) -> Line:

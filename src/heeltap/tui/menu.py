@@ -24,13 +24,13 @@ from heeltap.tui.text_app import TextApp
 
 __all__ = ["MenuApp"]
 
-_MOVES = {"down": 1, "up": -1, "pagedown": 10, "pageup": -10, "home": -(10**6), "end": 10**6}
+_MOVES = keyboard.moves(10)
 
 _ALONE = ("learn", "measure")
 """Work with devices: it ends by itself or is broken off, never thrown away."""
 
 _TURN_S = 0.1
-"""Between two pictures where nothing is pressed: what is heard or measured moves on."""
+"""Between two looks at what goes on by itself: what is heard or measured moves on."""
 
 
 class MenuApp(TextApp[Wish | None]):
@@ -56,7 +56,7 @@ class MenuApp(TextApp[Wish | None]):
         now : callable
             The date and time.
         interrupted : callable
-            Asked with every picture whether the system wants us to end.
+            Asked ten times a second whether the system wants us to end.
         encoding : str or None
             Of the terminal: where it has no block characters, plain ones are drawn.
         """
@@ -77,6 +77,8 @@ class MenuApp(TextApp[Wish | None]):
         self._places = {one.name: one for one in places}
         self.place: Place = places[0]
         """Which screen is shown."""
+        self._lively = False
+        """Whether something went on by itself when the screen was drawn last."""
         self._work_of: dict[Worker[object], Place] = {}
 
     @property
@@ -101,6 +103,7 @@ class MenuApp(TextApp[Wish | None]):
     def picture(self) -> None:
         """Draw the present screen; nothing once the terminal is being given back."""
         if not self._gone:
+            self._lively = self.place.lively  # before it is drawn: what ends from here on is drawn once more
             self._sheet.show(self._drawn(self.look))
 
     @property
@@ -200,7 +203,8 @@ class MenuApp(TextApp[Wish | None]):
         if self._interrupted():
             self.action_interrupt()
         self.place.turn()
-        self.picture()
+        if self._lively or self.place.lively:
+            self.picture()
 
     def action_interrupt(self) -> None:
         """Ctrl-C leaves; the exit code says so."""

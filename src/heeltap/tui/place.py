@@ -81,6 +81,11 @@ class Place:
         return True
 
     @property
+    def lively(self) -> bool:
+        """Whether something goes on by itself, so that the screen must be drawn again though no key is pressed."""
+        return False
+
+    @property
     def count(self) -> int:
         """How many lines can be chosen."""
         raise NotImplementedError

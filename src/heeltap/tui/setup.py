@@ -12,6 +12,7 @@ from heeltap.jobs.measuring import Way
 from heeltap.jobs.setting_up import SetUp, pads_text
 from heeltap.live.inputs import KEYS_NAME
 from heeltap.live.learning import Ask, Counted, Effect, Taken, Took
+from heeltap.live.selftest import TRUSTED_MS
 from heeltap.sound.click import ClickSound
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, page, room_of, wrapped_lines
@@ -144,7 +145,7 @@ def _told(now: SetUp, name: str, look: Look) -> tuple[str, str, str]:
     if name == "clock":
         trusted = {
             None: "not tested",
-            True: "tested: scores can be trusted",
+            True: f"tested: 99 of 100 notes within {TRUSTED_MS:g} ms",
             False: "tested: NOT good enough for scores",
         }
         return "own clock", trusted[now.route.trusted], ""

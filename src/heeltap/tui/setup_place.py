@@ -94,6 +94,11 @@ class SetUpPlace(Place):
         """Nothing is being learned any more."""
         self._learning = self._learning and work != "learn"
 
+    @property
+    def lively(self) -> bool:
+        """While pads are learned, or the click is heard."""
+        return self._learning or self._listening.on
+
     def turn(self) -> None:
         """Follow the click that is tried."""
         self._listening.turn()
@@ -179,6 +184,11 @@ class MeasurePlace(Place):
     def keys(self) -> tuple[Key, ...]:
         """Only one while it measures."""
         return setup.MEASURE_KEYS if self._done is None else setup.MEASURING_KEYS
+
+    @property
+    def lively(self) -> bool:
+        """While it measures."""
+        return self._done is not None
 
     @property
     def moves(self) -> bool:

@@ -18,7 +18,7 @@ from textual.events import Click, MouseScrollDown, MouseScrollUp
 
 from heeltap.jobs.drill_text import Line, marks_for
 from heeltap.tui.drawing import LEAST_COLUMNS, LEAST_LINES
-from heeltap.tui.keys import Key, key_at
+from heeltap.tui.keys import Key, key_at, moves
 from heeltap.tui.page import Look, help_lines, help_page, room_of
 from heeltap.tui.sheet import Sheet
 
@@ -26,7 +26,7 @@ __all__ = ["TextApp"]
 
 Answer = TypeVar("Answer")
 
-_HELP_MOVES = {"down": 1, "up": -1, "pagedown": 10, "pageup": -10}
+_HELP_MOVES = moves(10)
 
 
 class TextApp(App[Answer]):
