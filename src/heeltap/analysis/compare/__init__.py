@@ -1,0 +1,1 @@
+"""Take against take."""

@@ -1,0 +1,1 @@
+"""The time that the drums give."""

@@ -1,0 +1,1 @@
+"""Averages, spreads and their intervals, and the models of noise behind them."""

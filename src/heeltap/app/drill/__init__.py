@@ -1,0 +1,1 @@
+"""Play an exercise or a song live."""

@@ -1,0 +1,1 @@
+"""Hear a take or a plan."""

@@ -1,0 +1,1 @@
+"""Exercises, sets, hand-ins and classes."""

@@ -1,0 +1,1 @@
+"""Find, name and measure the gear that a drill is played through."""

@@ -1,0 +1,1 @@
+"""Read recorded files, score and compare them."""

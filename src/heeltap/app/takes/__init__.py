@@ -1,0 +1,1 @@
+"""Keep takes, look back at them."""

@@ -1,0 +1,1 @@
+"""What a group of students handed in, and how far it can be believed."""

@@ -1,0 +1,1 @@
+"""What is taught: exercises, their grades, and what to practise next."""

@@ -1,0 +1,1 @@
+"""Simpler parts made from a real one."""

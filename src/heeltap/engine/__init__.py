@@ -1,0 +1,1 @@
+"""What must be on time: the process that sends, stamps and records."""

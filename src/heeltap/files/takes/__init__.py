@@ -1,0 +1,1 @@
+"""Take folders: raw events as they came, a plain MIDI file, and what is known about the take."""

@@ -1,0 +1,1 @@
+"""Exercises, sets and drum patterns written as TOML."""

@@ -1,1 +1,0 @@
-"""Playing: the clock, the stamps, the pulse, the pure session, and the engine process that runs them."""

@@ -1,1 +1,0 @@
-"""Device borders: MIDI ports real and fake, and the computer keyboard as a pad."""

@@ -1,1 +1,0 @@
-"""A Result as text, JSON, page and picture."""

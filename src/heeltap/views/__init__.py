@@ -1,0 +1,1 @@
+"""How a result reads: text, page, JSON and picture."""
