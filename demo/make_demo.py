@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
 from heeltap.files.smf import TrackOut, write_midi
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 
 BPM = 96.0
 BAR_US = 4 * 60_000_000 // 96

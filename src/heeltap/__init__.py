@@ -10,23 +10,23 @@ from typing import TYPE_CHECKING, Any
 from heeltap.errors import HeeltapError
 
 if TYPE_CHECKING:
-    from heeltap.core.align import align, align_free
-    from heeltap.core.findings import findings
-    from heeltap.core.grid import place
+    from heeltap.analysis.align import align, align_free
+    from heeltap.analysis.findings import findings
+    from heeltap.analysis.quantise import place
+    from heeltap.app.score.score import score_file
     from heeltap.files.smf import read_midi
-    from heeltap.jobs.scoring import score_file
 
 __all__ = ["HeeltapError", "align", "align_free", "findings", "place", "read_midi", "score_file"]
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "align": "heeltap.core.align",
-    "align_free": "heeltap.core.align",
-    "findings": "heeltap.core.findings",
-    "place": "heeltap.core.grid",
+    "align": "heeltap.analysis.align",
+    "align_free": "heeltap.analysis.align",
+    "findings": "heeltap.analysis.findings",
+    "place": "heeltap.analysis.quantise",
     "read_midi": "heeltap.files.smf",
-    "score_file": "heeltap.jobs.scoring",
+    "score_file": "heeltap.app.score.score",
 }
 
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.align import Match, align, align_free
+from heeltap.analysis.align import Match, align, align_free
 from tests.makers.players import FIGURES, Leap, Player, make_part, ordinary_player, play_part
 
 LINE_US = np.array([0, 750_000, 1_000_000, 1_500_000, 2_000_000, 2_750_000, 3_000_000, 3_500_000])

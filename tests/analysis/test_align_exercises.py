@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from heeltap.core.align import align
-from heeltap.core.arrays import IntArray
-from heeltap.core.exercise import METRES
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
+from heeltap.analysis.align import align
+from heeltap.model.arrays import IntArray
+from heeltap.model.exercise import METRES
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
 from tests.makers.exercises import GRADES, made
 
 _KEYS = np.array([60, 48, 72])

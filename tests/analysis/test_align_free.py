@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.core.align import align_free
-from heeltap.core.align.tempo import stroke_times
+from heeltap.analysis.align import align_free
+from heeltap.analysis.align.free_tempo import stroke_times
 from tests.makers.performances import pair_f1
 from tests.makers.players import FIGURES, make_part
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from heeltap.core.assemble import Aim, Source, result_of
-from heeltap.core.judge import judge_plan
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Section
-from heeltap.core.result import Calibration, Reference, Result
+from heeltap.analysis.analyse import Aim, Source, result_of
+from heeltap.analysis.offsets_of import judge_plan
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import Section
+from heeltap.model.result import Calibration, Reference, Result
 from tests.makers.drills import counted_plan
 
 

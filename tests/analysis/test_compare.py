@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core.compare import NO_DIFFERENCE, compare, jitter_ms, pair_strokes, versus
-from heeltap.core.offsets import Offsets
+from heeltap.analysis.compare.takes import NO_DIFFERENCE, compare, jitter_ms, pair_strokes, versus
+from heeltap.model.offsets import Offsets
 from tests.makers.players import stroke_noise
 from tests.makers.tables import NOISES, offsets_table
 

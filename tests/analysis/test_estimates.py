@@ -10,9 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import FloatArray
-from heeltap.core.plan import Section
-from heeltap.core.stats import (
+from heeltap.analysis.statistics.estimates import (
     MIN_PART,
     MIN_STROKES,
     Estimate,
@@ -27,6 +25,8 @@ from heeltap.core.stats import (
     spread,
     summarise,
 )
+from heeltap.model.arrays import FloatArray
+from heeltap.model.plan import Section
 from tests.makers.tables import NOISES, noise, offsets_table, plant
 
 
@@ -207,7 +207,8 @@ def test_ratios_are_averaged_as_logarithms() -> None:
 def test_statistics_do_not_load_the_slow_half_of_scipy() -> None:
     """scipy.stats costs a second to import; nothing here may load it."""
     code = (
-        "import sys, numpy as np; from heeltap.core.stats import bias, spread; bias(np.arange(50.0)); spread(np.arange(50.0));"
+        "import sys, numpy as np; from heeltap.analysis.statistics.estimates import bias, spread;"
+        "bias(np.arange(50.0)); spread(np.arange(50.0));"
         "print('scipy.stats' in sys.modules)"
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 import heeltap
-from heeltap.core.arrays import FloatArray
-from heeltap.core.findings import MIN_TAKE, findings
-from heeltap.core.findings.columns import as_offsets
-from heeltap.core.findings.kinds import FINDING_KINDS, guide_table, kind_of
-from heeltap.core.findings.witnesses import Bench
-from heeltap.core.findings.words import bar_list
-from heeltap.core.noise import MODELS, autocorrelations
-from heeltap.core.offsets import Offsets
+from heeltap.analysis.findings import MIN_TAKE, findings
+from heeltap.analysis.findings.catalogue import FINDING_KINDS, guide_table, kind_of
+from heeltap.analysis.findings.from_columns import as_offsets
+from heeltap.analysis.findings.sentences import bar_list
+from heeltap.analysis.findings.tests import Bench
+from heeltap.analysis.statistics.noise_models import MODELS, autocorrelations
+from heeltap.model.arrays import FloatArray
+from heeltap.model.offsets import Offsets
 from tests.makers.tables import noise, offsets_table, plant
 
 GUIDE = Path(__file__).resolve().parents[2] / "docs" / "guide" / "findings.md"

@@ -5,11 +5,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from heeltap.core.align import chain
-from heeltap.core.align.assign import Odds, choose, share_out
-from heeltap.core.align.chain import Moves, evidence, make_moves, smooth
-from heeltap.core.align.delay import Places
-from heeltap.core.align.habits import Habits
+from heeltap.analysis.align import forward_backward as chain
+from heeltap.analysis.align.assignment import Odds, choose, share_out
+from heeltap.analysis.align.delay_candidates import Places
+from heeltap.analysis.align.forward_backward import Moves, evidence, make_moves, smooth
+from heeltap.analysis.align.player_model import Habits
 
 
 def _random_chain(rng: np.random.Generator, strokes: int, offsets: int) -> tuple[Moves, np.ndarray]:

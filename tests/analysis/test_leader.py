@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.leader import follow, kick_and_snare, lag_behind, who_leads
-from heeltap.core.leader_model import LEVEL_SD_MS, fit_curve
-from heeltap.core.notes import make_notes
+from heeltap.analysis.leader.curve import LEVEL_SD_MS, fit_curve
+from heeltap.analysis.leader.leader import follow, kick_and_snare, lag_behind, who_leads
+from heeltap.model.notes import make_notes
 from tests.makers.leaders import Song, lead_and_follow
 
 
@@ -35,7 +35,7 @@ def dense_answer(
 @pytest.mark.parametrize("model", [(2.0, 0.7), (16.0, 0.3), (64.0, 0.95)])
 def test_the_filter_equals_full_matrices(model: tuple[float, float], monkeypatch: pytest.MonkeyPatch) -> None:
     """For one model, filter, smoother and bridge give what inverting the whole covariance matrix gives."""
-    monkeypatch.setattr("heeltap.core.leader_model.MODELS", (model,))
+    monkeypatch.setattr("heeltap.analysis.leader.curve.MODELS", (model,))
     rng = np.random.default_rng(1)
     quarter = np.sort(rng.uniform(0, 40, 25))
     offset = rng.normal(5, 8, 25)

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.leader import kick_and_snare
-from heeltap.core.leader_drums import follow_drums
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
+from heeltap.analysis.leader.drums import follow_drums
+from heeltap.analysis.leader.leader import kick_and_snare
 from heeltap.files.smf import read_midi
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 
 
 def groove(kick_ms: float, hat_ms: float, bars: int = 16) -> Notes:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.noise import (
+from heeltap.analysis.statistics.noise_models import (
     MODELS,
     autocorrelations,
     correlations,

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from heeltap.core.divisions import BEAT, DIVISIONS, EIGHTH
-from heeltap.core.grid import Slots
-from heeltap.core.judge import Shift, group_median, judge_grid, judge_plan
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Section
+from heeltap.analysis.offsets_of import Shift, group_median, judge_grid, judge_plan
+from heeltap.analysis.quantise import Slots
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import Section
+from heeltap.model.subdivisions import BEAT, DIVISIONS, EIGHTH
+from heeltap.model.timeline import steady_metre, steady_tempo
 from tests.makers.plans import plan_of_quarters
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.core.grid.pulse import Clock, along, as_clock, as_metre, gather, lay_pulses
-from heeltap.core.meter import Metre, MetreMap, TempoMap
+from heeltap.analysis.quantise.pulses import Clock, along, as_clock, as_metre, gather, lay_pulses
+from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
 
 def test_a_clock_and_its_inverse_agree() -> None:

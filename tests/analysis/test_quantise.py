@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 import heeltap
-from heeltap.core.divisions import BEAT, EIGHTH, GRACE, SIXTEENTH, SWUNG, TRIPLET
-from heeltap.core.grid import Slots, place
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
+from heeltap.analysis.quantise import Slots, place
+from heeltap.model.subdivisions import BEAT, EIGHTH, GRACE, SIXTEENTH, SWUNG, TRIPLET
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from tests.makers.grooves import Groove, Player, draw_player, make_groove
 
 

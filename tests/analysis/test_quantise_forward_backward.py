@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core.grid import passes
-from heeltap.core.grid.model import _SAME_SLOT, cost_tables, divisions_for
-from heeltap.core.grid.passes import Setting, decode, read_take
+from heeltap.analysis.quantise import forward_backward as passes
+from heeltap.analysis.quantise.forward_backward import Setting, decode, read_take
+from heeltap.analysis.quantise.states import _SAME_SLOT, cost_tables, divisions_for
 
 
 def _setting(reach: int = 1, sigma: float = 0.03) -> Setting:

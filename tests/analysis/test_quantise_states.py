@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from heeltap.core.grid.model import cost_tables, divisions_for
+from heeltap.analysis.quantise.states import cost_tables, divisions_for
 
 
 def test_fine_divisions_need_room() -> None:

@@ -1,6 +1,6 @@
 """The grid against its promises, on simulated takes of every kind: minutes, so only with the slow tests.
 
-Run ``python -m tests.core.test_grid_suite [TAKES] [SEED]`` to print the table.
+Run ``python -m tests.analysis.test_quantise_suite [TAKES] [SEED]`` to print the table.
 """
 
 import sys
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from heeltap.core.grid import Slots, place
+from heeltap.analysis.quantise import Slots, place
 from tests.makers.grooves import STYLES, Groove, Player, draw_player, make_groove
 
 pytestmark = pytest.mark.slow

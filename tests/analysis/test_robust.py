@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from heeltap.core.robust import bca, hodges_lehmann, hodges_lehmann_shift, mad_scale, paired, theil_sen, welch
+from heeltap.analysis.statistics.robust import (
+    bca,
+    hodges_lehmann,
+    hodges_lehmann_shift,
+    mad_scale,
+    paired,
+    theil_sen,
+    welch,
+)
 
 SLEEP_1 = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]
 SLEEP_2 = [1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4]

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from heeltap.core.divisions import BEAT, EIGHTH, SIXTEENTH, SWUNG, TRIPLET
-from heeltap.core.judge import judge_plan
-from heeltap.core.meter import MetreMap, steady_metre
-from heeltap.core.offsets import Offsets, Tally
-from heeltap.core.score import chance_credit, credit, in_pocket, jnd_ms, place_weight, score
+from heeltap.analysis.offsets_of import judge_plan
+from heeltap.analysis.score import chance_credit, credit, in_pocket, jnd_ms, place_weight, score
+from heeltap.model.offsets import Offsets, Tally
+from heeltap.model.subdivisions import BEAT, EIGHTH, SIXTEENTH, SWUNG, TRIPLET
+from heeltap.model.timeline import MetreMap, steady_metre
 from tests.makers.players import FIGURES, Player, full_range_player, make_part, ordinary_player, play_part
 from tests.makers.tables import noise, offsets_table
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.core.result import Calibration, SectionRow
-from heeltap.core.verdicts import section_verdict, unsure_ms, widened
+from heeltap.analysis.section_words import section_verdict, unsure_ms, widened
+from heeltap.model.result import Calibration, SectionRow
 
 
 def row(n: int, bias: float | None, interval: tuple[float, float] | None, spread: float | None = 10.0) -> SectionRow:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.onsets import Strokes, fold_retriggers, stroke_window_us, strokes
+from heeltap.analysis.strokes import Strokes, fold_retriggers, stroke_window_us, strokes
+from heeltap.model.notes import Notes, make_notes
 
 MS = 1_000
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.core.plan import Section
-from heeltap.core.swing import _student_975, pair_ratios, swing_by_section, swing_of
+from heeltap.analysis.swing import _student_975, pair_ratios, swing_by_section, swing_of
+from heeltap.model.plan import Section
 
 
 def test_a_pair_needs_beat_off_beat_and_next_beat() -> None:

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.core.grid import place
-from heeltap.core.grid.tempo import bend_for, bend_price, doubt, pace_of
+from heeltap.analysis.quantise import place
+from heeltap.analysis.quantise.tempo_check import bend_for, bend_price, doubt, pace_of
 from tests.makers.grooves import Player, make_groove
 
 

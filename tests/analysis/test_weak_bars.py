@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, as_ints
-from heeltap.core.judge import judge_plan
-from heeltap.core.notes import make_notes
-from heeltap.core.offsets import Offsets
-from heeltap.core.plan import Section
-from heeltap.core.replay import judge_bars, replay
+from heeltap.analysis.offsets_of import judge_plan
+from heeltap.analysis.weak_bars import judge_bars, replay
+from heeltap.model.arrays import FloatArray, as_ints
+from heeltap.model.notes import make_notes
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import Section
 from tests.makers.plans import plan_of_quarters
 
 BARS = 32

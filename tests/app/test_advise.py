@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.advise import SEEDS
-from heeltap.jobs.advising import course, next_exercise, next_step
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.making import make
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.practice.advise import course, next_exercise, next_step
+from heeltap.app.practice.make import make
+from heeltap.course.next_exercise import SEEDS
 from tests.makers.kept import keep
 
 NOW = datetime.fromisoformat("2026-03-02T18:01:00+01:00")

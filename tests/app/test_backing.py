@@ -5,15 +5,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.exercise import ClickPlan
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
+from heeltap.app.drill.backing import Wish, kept_sound, sound_of, wish_of
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.outgoing import what_is_sent
 from heeltap.errors import PlanError, PortError
 from heeltap.files.settings import Stored
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.jobs.drill_click import Wish, kept_sound, sound_of, wish_of
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.sending import what_is_sent
+from heeltap.model.exercise import ClickPlan
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
 from heeltap.sound.click import CLICK_SOUNDS
 
 

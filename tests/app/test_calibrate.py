@@ -5,23 +5,31 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from heeltap.core.meter import steady_metre, steady_tempo
+from heeltap.app.route import calibrate as calibrating
+from heeltap.app.route import run_engine as running
+from heeltap.app.route.calibrate import (
+    keep,
+    knock_clicks,
+    microphone_delay_of,
+    same_path_delay,
+    tap_clicks,
+    tapped_delay,
+)
+from heeltap.engine.process import EngineSpec, start_engine
 from heeltap.errors import PortError
-from heeltap.files.calibration import calibrations, keep_selftest
+from heeltap.files.calibrations import calibrations, keep_selftest
 from heeltap.files.settings import Stored, write_settings
-from heeltap.jobs import calibrating, running
-from heeltap.jobs.calibrating import keep, knock_clicks, microphone_delay_of, same_path_delay, tap_clicks, tapped_delay
-from heeltap.live.calibrate import LEAST_TAPS, SETTLING, Declined, Delay, irregular_us
-from heeltap.live.engine import EngineSpec, start_engine
-from heeltap.live.listening import NEEDED
-from heeltap.ports.schedule import Schedule
+from heeltap.gear.delay import LEAST_TAPS, SETTLING, Declined, Delay, irregular_us
+from heeltap.gear.microphone import NEEDED
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.audio import Recording
 from heeltap.sound.audio_out import AudioOutput
 from heeltap.sound.click import click_schedule
-from tests.files.test_calibration import a_test
-from tests.live.jack_player import Player
-from tests.live.jack_server import Server, server_missing
-from tests.live.timing import now_ns
+from tests.engine.jack_player import Player
+from tests.engine.jack_server import Server, server_missing
+from tests.engine.timing import now_ns
+from tests.files.test_calibrations import a_test
 from tests.makers.recordings import RATE_HZ, Scene, a_click, a_knock
 
 

@@ -12,16 +12,16 @@ import msgspec
 import numpy as np
 import pytest
 
-from heeltap.core.classroom import cell_of, differs
-from heeltap.core.planning import plan_of
+from heeltap.app.practice import classroom
+from heeltap.app.practice.classroom import read_class
+from heeltap.app.practice.handin import class_items, hand_in
+from heeltap.app.practice.make import make
+from heeltap.app.practice.sets import open_set
+from heeltap.classroom.students import cell_of, differs
 from heeltap.errors import InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin import MANIFEST, Manifest, handin_bytes, names_of
-from heeltap.jobs import classroom
-from heeltap.jobs.classroom import read_class
-from heeltap.jobs.handing_in import class_items, hand_in
-from heeltap.jobs.making import make
-from heeltap.jobs.sets import open_set
-from heeltap.report.classroom import class_text
+from heeltap.model.plan_from import plan_of
+from heeltap.views.classroom import class_text
 from tests.makers.classes import PLANTED, hand_in_all, keep_raw, pupils, small_class, write_set
 
 

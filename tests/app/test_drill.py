@@ -5,14 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
+from heeltap.app.drill.drill import AS_WRITTEN, drill_of
+from heeltap.app.route.ports import choose_ports
+from heeltap.devices.protocols import PortName
 from heeltap.errors import InputFileError, PlanError, PortError
-from heeltap.files.exercises import exercise_from_toml
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
-from heeltap.jobs.ports import choose_ports
-from heeltap.ports.base import PortName
+from heeltap.files.toml.exercises import exercise_from_toml
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
 
 
 @pytest.mark.parametrize("name", ["anchor 2", "anchor-2", "anchor2", "Anchor 2", " anchor_2 "])
@@ -93,7 +93,7 @@ def test_ports_are_chosen_when_nobody_says(
     chosen: tuple[str, str | None],
 ) -> None:
     """The first real device; its own output before another; never the system's loop."""
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: _ports(*there))
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: _ports(*there))
 
     assert choose_ports(*asked) == chosen
 
@@ -104,7 +104,7 @@ def test_no_midi_system_is_no_hindrance_with_the_keyboard(monkeypatch: pytest.Mo
     def broken() -> None:
         raise PortError("no sequencer")
 
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", broken)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", broken)
 
     assert choose_ports("keys", None) == ("keys", None)
     with pytest.raises(PortError, match="--in keys"):

@@ -5,17 +5,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray
-from heeltap.files.context import Context, plan_out
-from heeltap.files.journal import JournalWriter, read_journal
-from heeltap.files.takes import JOURNAL, load_take, open_take
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drilling import DrillOutcome, Settings, drill
-from heeltap.jobs.following import LOST, WAITING, Conductor, clock_of
-from heeltap.jobs.keeping import recover, score_kept
-from heeltap.live.records import NOTE_ON, TICK, Record
-from heeltap.live.session import GoOn, Hold, Say, State, Stop
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.external_clock import LOST, WAITING, Conductor, clock_of
+from heeltap.app.drill.run import DrillOutcome, Settings, drill
+from heeltap.app.takes.finish import recover, score_kept
+from heeltap.engine.records import NOTE_ON, TICK, Record
+from heeltap.files.takes.folder import JOURNAL, load_take, open_take
+from heeltap.files.takes.journal import JournalWriter, read_journal
+from heeltap.files.takes.metadata import Context, plan_out
+from heeltap.model.arrays import FloatArray
+from heeltap.model.messages import Schedule, merge
+from heeltap.session.session import GoOn, Hold, Say, State, Stop
 from tests.makers.clocks import clock_messages, clock_times, notes_on_clock
 from tests.makers.drills import counted_plan
 

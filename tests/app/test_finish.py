@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.files.context import Context, LeftOut, plan_out
-from heeltap.files.journal import JournalWriter, read_journal
-from heeltap.files.takes import open_take
-from heeltap.jobs.keeping import keep_take, left_out_of, played_of, score_kept
+from heeltap.app.takes.finish import keep_take, left_out_of, played_of, score_kept
+from heeltap.files.takes.folder import open_take
+from heeltap.files.takes.journal import JournalWriter, read_journal
+from heeltap.files.takes.metadata import Context, LeftOut, plan_out
 from tests.makers.drills import counted_plan
 
 ZERO_NS = 50_000_000_000

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.history import export, history, index_take, rebuild
 from heeltap.errors import InputFileError, StoreError
-from heeltap.files.store import index_file, open_store
-from heeltap.files.takes import list_takes
-from heeltap.jobs.history import export, history, index_take, rebuild
-from heeltap.jobs.keeping import score_kept
+from heeltap.files.history_db import index_file, open_store
+from heeltap.files.takes.folder import list_takes
 from tests.makers.kept import keep, keep_many
 
 DATES = ["2026-03-02T18:00:00+01:00", "2026-03-02T18:05:00+01:00", "2026-03-03T07:30:00+01:00"]
@@ -76,7 +76,7 @@ def test_an_unchanged_folder_is_not_looked_through_again(
     history(tmp_path)
     looks: list[Path] = []
     monkeypatch.setattr(
-        "heeltap.jobs.history._names", lambda root: looks.append(root) or {p.name for p in list_takes(root)}
+        "heeltap.app.takes.history._names", lambda root: looks.append(root) or {p.name for p in list_takes(root)}
     )
 
     history(tmp_path)
@@ -124,7 +124,7 @@ def test_a_locked_index_costs_a_line_and_the_list_is_whole(
     """What cannot be written down now is listed all the same and written down the next time."""
     folders = keep_many(tmp_path, DATES, rng)
     index_take(folders[0], score_kept(folders[0]))
-    monkeypatch.setattr("heeltap.files.store.open_store.__kwdefaults__", {"busy_ms": 50, "mend": False})
+    monkeypatch.setattr("heeltap.files.history_db.open_store.__kwdefaults__", {"busy_ms": 50, "mend": False})
     other = sqlite3.connect(index_file(tmp_path), isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
 

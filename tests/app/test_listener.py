@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import Metre
+from heeltap.app.drill.drill import Drill
+from heeltap.app.listen.listener import Listening, Piece, piece_of_click, piece_of_drill, piece_of_take, sound_in_use
 from heeltap.errors import PlanError
 from heeltap.files.settings import Stored, write_settings
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.listening import Listening, Piece, piece_of_click, piece_of_drill, piece_of_take, sound_in_use
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import Metre
 from heeltap.sound.click import CLICK_SOUNDS
 from tests.makers.drills import counted_plan
 from tests.makers.kept import keep
@@ -31,7 +31,7 @@ def a_piece(bars: int = 10, what: tuple[str, str] = ("as played", "where it belo
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """Where everything is heard."""
     found = Room()
-    monkeypatch.setattr("heeltap.jobs.listening.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
     return found
 
 
@@ -346,7 +346,7 @@ def test_the_click_is_two_bars_of_its_sound() -> None:
 
 def test_the_sound_in_use_is_that_of_the_settings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Output, keys and level; a mistake in the settings is an error in one line."""
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: ([], []))
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([], []))
     write_settings(Stored(out_port="audio", click_velocity=65))
     out_port, sound = sound_in_use()
     assert ("audio", 65) == (out_port, sound.loudest)

@@ -5,12 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.exercise import METRES, ClickPlan, Ladder, Pocket
-from heeltap.core.planning import plan_of
+from heeltap.app.practice.make import course_text, exercise_midi, exercise_text, families, make, write_exercise
 from heeltap.errors import InputFileError, PlanError
-from heeltap.files.exercises import read_exercise
 from heeltap.files.smf import parse_midi, read_midi
-from heeltap.jobs.making import course_text, exercise_midi, exercise_text, families, make, write_exercise
+from heeltap.files.toml.exercises import read_exercise
+from heeltap.model.exercise import METRES, ClickPlan, Ladder, Pocket
+from heeltap.model.plan_from import plan_of
 from tests.makers.exercises import GRADES
 
 SHEET = """\

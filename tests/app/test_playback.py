@@ -9,32 +9,32 @@ from typing import Any
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.exercise import Voice, parse_click
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
-from heeltap.core.result import Result
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.run import Settings, drill
+from heeltap.app.listen import playback as playback_module
+from heeltap.app.listen.playback import Playback, begun_at, heard_plan, heard_take
+from heeltap.app.practice.make import make
+from heeltap.app.takes.finish import score_kept
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeOutPort, script_from_notes
+from heeltap.engine.channel import Channel, channel_pair
+from heeltap.engine.process import EngineSpec, run_here
 from heeltap.errors import PortError
-from heeltap.files.context import Context, plan_out
-from heeltap.files.exercises import exercise_to_toml
 from heeltap.files.smf import TrackOut, write_midi
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes import load_take, open_take, save_take
-from heeltap.jobs import playback as playback_module
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.drilling import Settings, drill
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.making import make
-from heeltap.jobs.playback import Playback, begun_at, heard_plan, heard_take
-from heeltap.live.channel import Channel, channel_pair
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.ports.fake import FakeOutPort, script_from_notes
-from heeltap.ports.schedule import ALL_NOTES_OFF, OFF, PEDAL, PLAYED, Schedule
+from heeltap.files.takes.folder import load_take, open_take, save_take
+from heeltap.files.takes.metadata import Context, plan_out
+from heeltap.files.toml.exercises import exercise_to_toml
+from heeltap.model.arrays import as_ints
+from heeltap.model.exercise import Voice, parse_click
+from heeltap.model.messages import ALL_NOTES_OFF, OFF, PEDAL, PLAYED, Schedule
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.result import Result
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import click_schedule
-from tests.live.timing import nap, now_ns
+from tests.engine.timing import nap, now_ns
 from tests.makers.drills import counted_plan
 
 DELAY_MS = 7.1235

@@ -5,23 +5,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import Notes, make_notes
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.player_setup import Player, check_controls, pads_for, player_of, with_learned_pads
+from heeltap.app.drill.run import Settings, drill
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, score_file, score_take
+from heeltap.app.takes.finish import score_kept
+from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PlanError
-from heeltap.files.journal import read_journal
 from heeltap.files.settings import PadSet, Stored
 from heeltap.files.smf.reader import read_midi
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.files.takes import load_take
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.drilling import Settings, drill
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.player import Player, check_controls, pads_for, player_of, with_learned_pads
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, score_file, score_take
-from heeltap.live.handsfree import Controls, Trigger
-from heeltap.ports.fake import script_from_notes
-from tests.jobs.test_drilling import a_drill
+from heeltap.files.takes.folder import load_take
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.timeline import steady_tempo
+from heeltap.session.handsfree import Controls, Trigger
+from tests.app.test_run import a_drill
 from tests.makers.drills import counted_plan
 
 BEAT = 200_000
@@ -199,8 +199,8 @@ def test_a_pad_with_a_window_of_its_own_folds_what_others_keep() -> None:
 
 def test_a_second_input_without_the_firsts_calibration_is_said(tmp_path: Path) -> None:
     """The first one's delay is taken away from all; the report says whose it is. A delay that is given is everybody's."""
-    from heeltap.files.calibration import Calibrated, keep_calibration
-    from heeltap.jobs.drill_settings import route_of_all
+    from heeltap.app.drill.settings import route_of_all
+    from heeltap.files.calibrations import Calibrated, keep_calibration
 
     keep_calibration(
         Calibrated(

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 import heeltap
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
+from heeltap.app.drill.demo import demo_drill
+from heeltap.app.drill.run import drill
+from heeltap.app.score.read import read_take
 from heeltap.errors import InputFileError
 from heeltap.files.smf import TrackOut, write_midi
-from heeltap.jobs.demo import demo_drill
-from heeltap.jobs.drilling import drill
-from heeltap.jobs.reading import read_take
-from heeltap.report.text import render
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
+from heeltap.views.text import render
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 SONG = DEMO / "tollgate-road.mid"

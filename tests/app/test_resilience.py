@@ -9,23 +9,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.notes import make_notes
-from heeltap.files.journal import read_journal
-from heeltap.files.places import takes_dir
-from heeltap.files.takes import list_takes, load_take
-from heeltap.jobs.drilling import Settings, drill
-from heeltap.jobs.keeping import keep_take, recover, score_kept
-from heeltap.jobs.silence import silence, silence_left
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.live.session import Effect, Phase, State
-from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.ports.schedule import ALL_NOTES_OFF
-from tests.jobs.test_drilling import ROOT, _children, a_drill, settings
-from tests.live.jack_player import Player as Robot
-from tests.live.jack_server import Server, server_missing
-from tests.live.test_engine import Screen
-from tests.live.timing import nap, now_ns
+from heeltap.app.drill.run import Settings, drill
+from heeltap.app.drill.silence import silence, silence_left
+from heeltap.app.takes.finish import keep_take, recover, score_kept
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.files.paths import takes_dir
+from heeltap.files.takes.folder import list_takes, load_take
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.messages import ALL_NOTES_OFF
+from heeltap.model.notes import make_notes
+from heeltap.session.session import Effect, Phase, State
+from tests.app.test_run import ROOT, _children, a_drill, settings
+from tests.engine.jack_player import Player as Robot
+from tests.engine.jack_server import Server, server_missing
+from tests.engine.test_process import Screen
+from tests.engine.timing import nap, now_ns
 
 OFFS = list(ALL_NOTES_OFF)
 
@@ -38,7 +38,7 @@ def watch_outputs(monkeypatch: pytest.MonkeyPatch) -> list[FakeOutPort]:
         opened.append(FakeOutPort(now_ns, name=name))
         return opened[-1]
 
-    monkeypatch.setattr("heeltap.jobs.silence.open_output", open_output)
+    monkeypatch.setattr("heeltap.app.drill.silence.open_output", open_output)
     return opened
 
 
@@ -65,9 +65,9 @@ def test_unplugged_and_plugged_in_again(tmp_path: Path) -> None:
 
 def _take_of(what, root: Path, clock: FakeClock, screen: Screen, port: FakeInPort, output: FakeOutPort) -> Path:
     """The kept take of a run on a clock that jumps."""
-    from heeltap.files.takes import open_take
-    from heeltap.jobs.drill_settings import context_of
-    from heeltap.jobs.route import Route
+    from heeltap.app.drill.settings import context_of
+    from heeltap.app.route.route import Route
+    from heeltap.files.takes.folder import open_take
 
     context = context_of(what, Settings("Pads", "Synth", takes=root), Route(delay_ms=0.0))
     take = open_take(root, context)
@@ -115,8 +115,8 @@ def test_a_silent_or_missing_output_is_no_problem(monkeypatch: pytest.MonkeyPatc
 _VICTIM = """
 import sys
 sys.path.insert(0, sys.argv[1])
-from tests.jobs.test_drilling import a_drill, settings
-from heeltap.jobs.drilling import drill
+from tests.app.test_run import a_drill, settings
+from heeltap.app.drill.run import drill
 def face(state, new):
     print(state.now_us, flush=True)
 if __name__ == "__main__":
@@ -191,7 +191,7 @@ def test_everything_killed_at_once_is_recovered_and_silenced(tmp_path: Path, mon
     """SIGKILL of screen and engine together: the next start finishes the take from the journal, and sends all notes off
     to the output that nobody could silence."""
     opened = watch_outputs(monkeypatch)
-    monkeypatch.setattr("heeltap.jobs.silence.is_device", bool)
+    monkeypatch.setattr("heeltap.app.drill.silence.is_device", bool)
     with _victim(tmp_path, "fake:") as victim:
         now_us = _until(victim, 2_500_000)
         os.killpg(victim.pid, signal.SIGKILL)

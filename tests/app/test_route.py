@@ -5,23 +5,24 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from heeltap.core.result import Calibration
+from heeltap.app.drill import settings as drill_settings
+from heeltap.app.drill.run import drill
+from heeltap.app.route import route
+from heeltap.app.route.route import Route, route_of
+from heeltap.app.takes.finish import score_path
+from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError, StoreError
-from heeltap.files.calibration import calibration_file, keep_calibration, keep_selftest
-from heeltap.jobs import drill_settings, route
-from heeltap.jobs.drilling import drill
-from heeltap.jobs.keeping import score_path
-from heeltap.jobs.route import Route, route_of
-from heeltap.ports.base import PortName
-from tests.files.test_calibration import a_row, a_test
-from tests.jobs.test_drilling import a_drill, settings
+from heeltap.files.calibrations import calibration_file, keep_calibration, keep_selftest
+from heeltap.model.result import Calibration
+from tests.app.test_run import a_drill, settings
+from tests.files.test_calibrations import a_row, a_test
 
 
 @pytest.fixture(autouse=True)
 def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """Some devices, and a JACK server with 128 frames."""
     names = ("Pad MIDI 1", "Keys", "Pad Bluetooth", "Module")
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: ([PortName(n, n) for n in names],) * 2)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([PortName(n, n) for n in names],) * 2)
     monkeypatch.setattr(route, "sound_buffer", lambda: "128 frames at 48000 Hz")
 
 

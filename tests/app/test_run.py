@@ -10,18 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Section
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Settings, drill
+from heeltap.app.takes.finish import recover, score_kept
+from heeltap.clock import SystemClock
+from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PortError, TakeFileError
-from heeltap.files.journal import read_journal
-from heeltap.files.places import takes_dir
-from heeltap.files.takes import list_takes, load_take
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Settings, drill
-from heeltap.jobs.keeping import recover, score_kept
-from heeltap.live.clock import SystemClock
-from heeltap.live.session import BarDone, Effect, Feedback, Phase, State
-from heeltap.ports.fake import script_from_notes
+from heeltap.files.paths import takes_dir
+from heeltap.files.takes.folder import list_takes, load_take
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import Section
+from heeltap.session.session import BarDone, Effect, Feedback, Phase, State
 from tests.makers.drills import counted_plan
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -170,7 +170,7 @@ def test_a_take_that_cannot_be_kept_is_judged_all_the_same(tmp_path: Path, monke
         raise TakeFileError("take.mid", "cannot be written: No space left on device")
 
     with monkeypatch.context() as broken:
-        broken.setattr("heeltap.jobs.drilling.keep_take", full)
+        broken.setattr("heeltap.app.drill.run.keep_take", full)
         outcome = drill(what, settings(what, [5.0, None, 0.0, -7.0], takes=tmp_path), lambda state, new: None)
 
     assert "No space left" in outcome.problem
@@ -202,8 +202,8 @@ def test_a_port_that_is_not_there_leaves_nothing_behind(tmp_path: Path) -> None:
 _VICTIM = """
 import sys
 sys.path.insert(0, sys.argv[1])
-from tests.jobs.test_drilling import a_drill, settings
-from heeltap.jobs.drilling import drill
+from tests.app.test_run import a_drill, settings
+from heeltap.app.drill.run import drill
 def face(state, new):
     print(state.now_us, flush=True)
 if __name__ == "__main__":

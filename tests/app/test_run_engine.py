@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.route.run_engine import run_engine
+from heeltap.engine.process import EngineSpec
 from heeltap.errors import PortError
-from heeltap.files.journal import read_journal
-from heeltap.jobs.running import run_engine
-from heeltap.live.engine import EngineSpec
-from heeltap.ports.schedule import Schedule
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.messages import Schedule
 
 
 def a_spec(path: Path, clicks: int = 10) -> EngineSpec:

@@ -2,11 +2,11 @@
 
 from pathlib import Path
 
-from heeltap.files.store import index_file
-from heeltap.files.takes import list_takes
-from heeltap.jobs.drilling import drill
-from heeltap.jobs.history import history
-from tests.jobs.test_drilling import OFFSETS_MS, a_drill, settings
+from heeltap.app.drill.run import drill
+from heeltap.app.takes.history import history
+from heeltap.files.history_db import index_file
+from heeltap.files.takes.folder import list_takes
+from tests.app.test_run import OFFSETS_MS, a_drill, settings
 
 
 def test_a_drill_is_in_the_history_when_it_ends(tmp_path: Path) -> None:

@@ -5,13 +5,13 @@ import os
 import numpy as np
 import pytest
 
+from heeltap.app.route import selftest as selftesting
+from heeltap.app.route.selftest import PORTS, keep, load_average, selftest
+from heeltap.devices.loopback import INSIDE, VIRTUAL
 from heeltap.errors import PortError
-from heeltap.files.calibration import selftests
-from heeltap.jobs import selftesting
-from heeltap.jobs.selftesting import PORTS, keep, load_average, selftest
-from heeltap.live.selftest import summary
-from heeltap.ports.loop import INSIDE, VIRTUAL
-from tests.live.jack_server import Server, server_missing
+from heeltap.files.calibrations import selftests
+from heeltap.gear.selftest import summary
+from tests.engine.jack_server import Server, server_missing
 
 
 @pytest.fixture
@@ -108,7 +108,7 @@ def test_ports_that_are_not_connected_say_that_nothing_came_back(
     rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two ports without a cable between them: all lost, not trusted."""
-    from tests.live.jack_player import Player
+    from tests.engine.jack_player import Player
 
     monkeypatch.setenv("HEELTAP_MIDI_API", "jack")
     with Server(period=64) as server:

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.difficulty import difficulty
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.practice.sets import check_set, minutes_of, new_set, open_set, set_item, shipped_sets
+from heeltap.course.difficulty import difficulty
 from heeltap.errors import InputFileError, PlanError, SetFileError
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.set_words import set_text, sheet_of, write_sheet
-from heeltap.jobs.sets import check_set, minutes_of, new_set, open_set, set_item, shipped_sets
-from heeltap.report.sheet import sheet_html, sheet_text
+from heeltap.views.practice_sheet import sheet_html, sheet_text
+from heeltap.views.set_text import set_text, sheet_of, write_sheet
 from tests.makers.sets import GOLDEN, HAND_WRITTEN, golden_files, set_folder
 
 

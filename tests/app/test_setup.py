@@ -4,16 +4,17 @@ from collections.abc import Callable
 
 import pytest
 
-from heeltap.core.advise import NextStep
+from heeltap.app.drill import changes as drill_changes
+from heeltap.app.drill.backing import sound_of
+from heeltap.app.drill.from_settings import prepared
+from heeltap.app.practice.today import Wish
+from heeltap.app.route import setup as setting_up
+from heeltap.app.route.setup import SetUp, click_of, next_click, next_level
+from heeltap.course.next_exercise import NextStep
+from heeltap.devices.protocols import PortName
 from heeltap.errors import HeeltapError, PlanError, SetFileError
-from heeltap.files.places import settings_file
+from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored, read_settings, write_settings
-from heeltap.jobs import drill_changes, setting_up
-from heeltap.jobs.drill_click import sound_of
-from heeltap.jobs.setting_up import SetUp, click_of, next_click, next_level
-from heeltap.jobs.starting import prepared
-from heeltap.jobs.today import Wish
-from heeltap.ports.base import PortName
 from heeltap.sound.click import CLICK_SOUNDS
 
 
@@ -21,9 +22,9 @@ from heeltap.sound.click import CLICK_SOUNDS
 def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """One device, and no sound server to ask."""
     found = ([PortName("Pad MIDI 1", "Pad MIDI 1")], [PortName("Module", "Module")])
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: found)
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: found)
-    monkeypatch.setattr("heeltap.jobs.route.sound_buffer", lambda: None)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: found)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: found)
+    monkeypatch.setattr("heeltap.app.route.route.sound_buffer", lambda: None)
 
 
 def kept_after(stored: Stored, change: Callable[[SetUp], None], times: int) -> list[Stored]:

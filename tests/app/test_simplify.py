@@ -5,14 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import make_notes
+from heeltap.app.practice.simplify import simpler_text, simplify_file, write_simpler
+from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, MidiFileError, PlanError
 from heeltap.files.smf import TrackOut, midi_bytes, read_midi
 from heeltap.files.smf.types import Pedal
-from heeltap.jobs.reading import load_plan
-from heeltap.jobs.simplifying import simpler_text, simplify_file, write_simpler
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 

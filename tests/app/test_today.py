@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.drill.changes import at_tempo, changes_of, simpler, tempo_of
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.from_settings import prepared
+from heeltap.app.practice.sets import open_set
+from heeltap.app.practice.today import Wish, current_set, due_of, today, use_set, week_of
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PlanError
-from heeltap.files.places import home
-from heeltap.jobs.drill_changes import at_tempo, changes_of, simpler, tempo_of
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.sets import open_set
-from heeltap.jobs.starting import prepared
-from heeltap.jobs.today import Wish, current_set, due_of, today, use_set, week_of
-from heeltap.live.inputs import KEYS_NAME
+from heeltap.files.paths import home
 from tests.makers.kept import keep
 from tests.makers.screens import TAKES, past_take
 
@@ -71,7 +71,7 @@ def test_a_set_file_is_kept_by_its_whole_path(tmp_path: Path, monkeypatch: pytes
 
 def test_without_a_device_the_keyboard_is_the_pad(monkeypatch: pytest.MonkeyPatch) -> None:
     """A screen lets the player begin where a command would refuse."""
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: ([], []))
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([], []))
 
     drill, settings = prepared(Wish("split 1", 70.0, 2))
 

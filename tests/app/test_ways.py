@@ -7,18 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.core.arrays import as_ints
+from heeltap.app.route import calibrate as calibrating
+from heeltap.app.route import selftest as selftesting
+from heeltap.app.route import ways as measuring
+from heeltap.app.route.run_engine import Progress
+from heeltap.app.route.setup import SetUp
+from heeltap.app.route.ways import Broken, Way, clock_ways, delay_ways
+from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
-from heeltap.files.calibration import calibrations, selftests
-from heeltap.jobs import calibrating, measuring, selftesting
-from heeltap.jobs.drill_text import ASCII, UNICODE
-from heeltap.jobs.measuring import Broken, Way, clock_ways, delay_ways
-from heeltap.jobs.running import Progress
-from heeltap.jobs.setting_up import SetUp
-from heeltap.live.calibrate import LIMITS, Declined, Delay
-from heeltap.live.selftest import LoopReport, Spread
-from heeltap.ports.base import PortName
-from heeltap.ports.schedule import Schedule
+from heeltap.files.calibrations import calibrations, selftests
+from heeltap.gear.delay import LIMITS, Declined, Delay
+from heeltap.gear.selftest import LoopReport, Spread
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.views.bar_sheet import ASCII, UNICODE
 
 GEAR = SetUp(inputs=("Pads",), outputs=("Synth",), in_use=("Pads",), click_to="Synth")
 
@@ -27,7 +29,7 @@ GEAR = SetUp(inputs=("Pads",), outputs=("Synth",), in_use=("Pads",), click_to="S
 def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """One input and one output are plugged in."""
     names = [PortName("Pads", "Pads")], [PortName("Synth", "Synth")]
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
 def way(name: str, ways: tuple[Way, ...]) -> Way:

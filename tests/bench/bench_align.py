@@ -20,12 +20,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.align import Match, align, align_free
-from heeltap.core.align.assign import Odds, choose, share_out
-from heeltap.core.align.habits import Habits, bounces, key_odds, note_rate, stray_keys
-from heeltap.core.align.inputs import read_line
-from heeltap.core.plan import ANY_PITCH, Plan
+from heeltap.analysis.align import Match, align, align_free
+from heeltap.analysis.align.assignment import Odds, choose, share_out
+from heeltap.analysis.align.inputs import read_line
+from heeltap.analysis.align.player_model import Habits, bounces, key_odds, note_rate, stray_keys
 from heeltap.files.smf import read_midi
+from heeltap.model.plan import ANY_PITCH, Plan
 from tests.bench.peer_notes import PEERS, peer_match
 from tests.conftest import _outside
 from tests.makers.crowds import CROWDS, judge

@@ -6,9 +6,9 @@ to it, give or take 8 ms, which it would have to find), and the difference of tw
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
-from heeltap.live.calibrate import Delay
-from heeltap.live.listening import microphone_delay
+from heeltap.gear.delay import Delay
+from heeltap.gear.microphone import microphone_delay
+from heeltap.model.arrays import FloatArray
 from tests.makers.recordings import Scene, a_click
 
 RECORDINGS = 60

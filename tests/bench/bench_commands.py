@@ -14,9 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import make_notes
 from heeltap.files.smf import TrackOut, write_midi
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 
 ROUNDS = 7
 

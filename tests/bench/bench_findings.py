@@ -10,8 +10,8 @@ import time
 
 import numpy as np
 
-from heeltap.core.findings import findings
-from heeltap.core.stats import bias, drift, log_ratio_interval, noise_of, spread, summarise
+from heeltap.analysis.findings import findings
+from heeltap.analysis.statistics.estimates import bias, drift, log_ratio_interval, noise_of, spread, summarise
 from tests.makers.tables import NOISES, noise, offsets_table, plant
 
 CODES = {"rush-into-change": "into-change", "ramp-into-change": "into-change", "beat-two": "beat", "loud": "loudness",

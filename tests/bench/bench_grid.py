@@ -12,9 +12,9 @@ from pathlib import Path
 
 import mido
 
-from heeltap.core.grid import Slots, place
+from heeltap.analysis.quantise import Slots, place
+from heeltap.app.score.score import score_file
 from heeltap.files.smf import Midi, read_midi
-from heeltap.jobs.scoring import score_file
 
 ROOT = Path(__file__).resolve().parents[2]
 

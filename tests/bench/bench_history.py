@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.files.store import open_store
-from heeltap.jobs.history import history, rebuild
+from heeltap.app.takes.history import history, rebuild
+from heeltap.files.history_db import open_store
 from tests.bench.bench_commands import ratio
-from tests.files.test_store import a_take
+from tests.files.test_history_db import a_take
 from tests.makers.kept import keep
 
 TAKES = 2_000

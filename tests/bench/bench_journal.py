@@ -9,7 +9,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from heeltap.files.journal import JournalWriter
+from heeltap.files.takes.journal import JournalWriter
 
 COUNT = 20_000
 

@@ -18,15 +18,15 @@ from rich.text import Text
 from textual.app import ComposeResult
 from textual.widgets import Static
 
-from heeltap.jobs.demo import simulated_player
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.drill_text import Line
-from heeltap.jobs.drilling import Settings
-from heeltap.live.session import Feedback
-from heeltap.ports.fake import script_from_notes
+from heeltap.app.drill.demo import simulated_player
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.run import Settings
+from heeltap.devices.fake import script_from_notes
+from heeltap.session.session import Feedback
 from heeltap.tui import app as screen
 from heeltap.tui import text_app
-from heeltap.tui.sheet import Sheet
+from heeltap.tui.lines_widget import Sheet
+from heeltap.views.bar_sheet import Line
 
 WAYS = ("ours", "all lines", "a widget a line")
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
+from heeltap.model.arrays import IntArray
 from tests.makers.performances import Performance
 
 __all__ = ["PEERS", "peer_match"]

@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core.classroom import (
+from heeltap.app.practice.make import make
+from heeltap.classroom.integrity import questions
+from heeltap.classroom.students import (
     ClassItem,
     ClassTake,
     Figures,
@@ -16,11 +18,9 @@ from heeltap.core.classroom import (
     same_work,
     weaknesses,
 )
-from heeltap.core.classroom_questions import questions
-from heeltap.core.planning import plan_of
-from heeltap.core.result import Finding
-from heeltap.core.sets import Done
-from heeltap.jobs.making import make
+from heeltap.model.plan_from import plan_of
+from heeltap.model.practice_set import Done
+from heeltap.model.result import Finding
 
 ITEM = ClassItem(1, "All four", (80.0, 90.0), 2, Done(70.0, None, 2))
 

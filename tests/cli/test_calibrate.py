@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 
+from heeltap.app.route import calibrate as calibrating
+from heeltap.app.route import selftest as selftesting
 from heeltap.cli import main, selftest
-from heeltap.files.calibration import calibrations, keep_calibration, selftests
-from heeltap.jobs import calibrating, selftesting
-from heeltap.live.calibrate import Declined, Delay
-from heeltap.live.selftest import LoopReport, Spread
+from heeltap.files.calibrations import calibrations, keep_calibration, selftests
+from heeltap.gear.delay import Declined, Delay
+from heeltap.gear.selftest import LoopReport, Spread
 from heeltap.sound import audio
-from tests.files.test_calibration import a_row
+from tests.files.test_calibrations import a_row
 from tests.sound.test_audio import in_thread
 
 PORTS = ["--in", "Pad", "--out", "Module"]
@@ -26,7 +27,7 @@ PORTS = ["--in", "Pad", "--out", "Module"]
 def _no_jack(monkeypatch: pytest.MonkeyPatch) -> None:
     """No buffer to ask for, wherever this runs."""
     monkeypatch.setattr(calibrating, "sound_buffer", lambda: "")
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: ([], []))
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([], []))
 
 
 def test_same_path_is_kept_and_shown(capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.practice.sets import open_set
 from heeltap.cli import main
-from heeltap.core.planning import plan_of
-from heeltap.jobs.sets import open_set
+from heeltap.model.plan_from import plan_of
 from tests.makers.classes import SMALL_SET, keep_raw, small_class
 
 

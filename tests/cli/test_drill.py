@@ -10,17 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.takes.finish import score_kept
 from heeltap.cli import main
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
-from heeltap.files.places import takes_dir
+from heeltap.files.paths import takes_dir
 from heeltap.files.settings import Stored, write_settings
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.files.takes import list_takes, load_take, open_take
-from heeltap.jobs.keeping import score_kept
+from heeltap.files.takes.folder import list_takes, load_take, open_take
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
+from tests.engine.jack_player import Player
+from tests.engine.jack_server import Server, server_missing
 from tests.files.test_takes import a_context
-from tests.live.jack_player import Player
-from tests.live.jack_server import Server, server_missing
 from tests.makers.drills import counted_plan
 
 EXERCISE = """\
@@ -133,7 +133,9 @@ def test_what_is_wrong_is_one_line(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Every mistake is one line on stderr, with its exit code, and leaves nothing behind."""
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: ([], []))  # nothing is plugged in, wherever this runs
+    monkeypatch.setattr(
+        "heeltap.app.route.ports.list_ports", lambda: ([], [])
+    )  # nothing is plugged in, wherever this runs
     with_port = arguments if "--in" in arguments or code == 4 else [*arguments, "--in", "keys"]
 
     got = main(["drill", *with_port])

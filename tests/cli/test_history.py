@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from heeltap.cli import build_parser, main
-from heeltap.files.places import takes_dir
-from heeltap.files.store import index_file
+from heeltap.files.history_db import index_file
+from heeltap.files.paths import takes_dir
 from tests.makers.kept import keep_many
 
 DATES = ["2026-03-02T18:00:00+01:00", "2026-03-03T07:30:00+01:00"]
@@ -46,7 +46,7 @@ def test_figures_of_another_version_are_said(
 ) -> None:
     """One line on stderr, gone after a rebuild."""
     main(["history"])
-    monkeypatch.setattr("heeltap.jobs.history.__version__", "999.0")
+    monkeypatch.setattr("heeltap.app.takes.history.__version__", "999.0")
     capsys.readouterr()
 
     main(["history"])

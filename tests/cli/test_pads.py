@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 
 from heeltap.cli import main
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
-from heeltap.files.places import takes_dir
+from heeltap.files.paths import takes_dir
 from heeltap.files.settings import PadSet, read_settings
 from heeltap.files.smf.write import TrackOut, write_midi
-from heeltap.files.takes import list_takes, load_take
-from heeltap.live.session import Again, Finished
+from heeltap.files.takes.folder import list_takes, load_take
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
+from heeltap.session.session import Again, Finished
 from tests.cli.test_drill import BEAT_US, EXERCISE
 
 
@@ -87,7 +87,7 @@ def test_a_pad_starts_the_take_and_another_one_ends_the_sitting(
     controls = ["--control", "start=84", "--control", "stop=86"]
 
     # In each wait the start comes first, so the sitting would go on for ever: the third wait is broken off.
-    from heeltap.jobs import handsfree
+    from heeltap.app.drill import handsfree
 
     waits: list[str] = []
     real = handsfree.wait_for_press
@@ -113,11 +113,11 @@ def test_a_pad_starts_the_take_and_another_one_ends_the_sitting(
 
 def test_a_repeat_while_playing_tells_the_face_to_begin_again(tmp_path: Path) -> None:
     """The effects of the turn say both: this take is over, and another is wanted."""
-    from heeltap.jobs.drilling import Settings, drill
-    from heeltap.jobs.player import Player
-    from heeltap.live.handsfree import Controls, Trigger
-    from heeltap.ports.fake import script_from_notes
-    from tests.jobs.test_drilling import a_drill
+    from heeltap.app.drill.player_setup import Player
+    from heeltap.app.drill.run import Settings, drill
+    from heeltap.devices.fake import script_from_notes
+    from heeltap.session.handsfree import Controls, Trigger
+    from tests.app.test_run import a_drill
 
     script = script_from_notes(make_notes([0, 200_000, 300_000], [60, 60, 86], duration_us=[20_000] * 3))
     seen: list[object] = []

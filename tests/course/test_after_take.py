@@ -6,16 +6,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core.advise_kinds import REMEDIES, remedy_of
-from heeltap.core.advise_result import advice_of, course_aside
-from heeltap.core.findings.columns import as_offsets
-from heeltap.core.findings.kinds import FINDING_KINDS
-from heeltap.core.notes import make_notes
-from heeltap.core.result import Advice, Counts, Finding, Overall, Replay, Result
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.making import make
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import score_take
+from heeltap.analysis.findings.catalogue import FINDING_KINDS
+from heeltap.analysis.findings.from_columns import as_offsets
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.practice.make import make
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import score_take
+from heeltap.course.after_take import advice_of, course_aside
+from heeltap.course.remedies import REMEDIES, remedy_of
+from heeltap.model.notes import make_notes
+from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
 from tests.makers.drills import counted_plan
 
 

@@ -5,12 +5,12 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.difficulty import WEIGHTS, Difficulty, difficulty, slot_weight, syncopation
-from heeltap.core.exercise import METRES, Bar, ClickPlan, Exercise, Voice, parse_metre
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import parse_pattern
-from heeltap.files.families import FAMILIES, read_family
+from heeltap.course.difficulty import WEIGHTS, Difficulty, difficulty, slot_weight, syncopation
+from heeltap.files.toml.families import FAMILIES, read_family
+from heeltap.model.arrays import as_ints
+from heeltap.model.counting import parse_pattern
+from heeltap.model.exercise import METRES, Bar, ClickPlan, Exercise, Voice, parse_metre
+from heeltap.model.timeline import Metre
 from tests.makers.exercises import made
 
 FOUR = Metre(4, 4)

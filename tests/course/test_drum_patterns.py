@@ -2,11 +2,11 @@
 
 import pytest
 
-from heeltap.core.beats import Beat, BeatLine, hits_of
-from heeltap.core.exercise import ClickPlan
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import parse_pattern
+from heeltap.course.drum_patterns import Beat, BeatLine, hits_of
 from heeltap.errors import PlanError
+from heeltap.model.counting import parse_pattern
+from heeltap.model.exercise import ClickPlan
+from heeltap.model.timeline import Metre
 
 FOUR = Metre(4, 4)
 

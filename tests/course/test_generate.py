@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.exercise import METRES, Exercise, Ladder
-from heeltap.core.generate import LEAST_MARGIN, generate, grade_of, shift_margin
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import bar_ticks
-from heeltap.core.planning import plan_of
+from heeltap.course.generate import LEAST_MARGIN, generate, grade_of, shift_margin
 from heeltap.errors import PlanError
-from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.files.toml.families import FAMILIES, read_cells, read_family
+from heeltap.model.counting import bar_ticks
+from heeltap.model.exercise import METRES, Exercise, Ladder
+from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import Metre
 from tests.makers.exercises import GRADES, golden_text, made
 from tests.makers.plans import plan_of_quarters
 

@@ -10,10 +10,10 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from heeltap.core.advise import NextStep, next_step
-from heeltap.core.advise_past import PastTake
-from heeltap.core.advise_place import HELD
-from heeltap.jobs.advising import course
+from heeltap.app.practice.advise import course
+from heeltap.course.level import HELD
+from heeltap.course.next_exercise import NextStep, next_step
+from heeltap.model.past_take import PastTake
 from tests.makers.learners import LEARNERS, Practice, practise, without
 
 FAMILY = {"off-beat weakness": "split", "fill weakness": "turn"}

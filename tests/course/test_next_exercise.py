@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.advise import NextStep, next_step, weak_family
-from heeltap.core.advise_past import PastTake
-from heeltap.core.advise_place import Setting, Step, faster, place_of, slower
+from heeltap.course.level import Setting, Step, faster, place_of, slower
+from heeltap.course.next_exercise import NextStep, next_step, weak_family
+from heeltap.model.past_take import PastTake
 
 START = datetime.fromisoformat("2026-03-02T18:00:00+01:00")
 

@@ -4,10 +4,10 @@ from collections import Counter
 
 import pytest
 
-from heeltap.core.exercise import METRES, Voice, parse_metre
-from heeltap.core.generate_recipe import Draws, FillRecipe, build_bar, check_recipe, fill_bar
-from heeltap.core.meter import Metre
+from heeltap.course.recipes import Draws, FillRecipe, build_bar, check_recipe, fill_bar
 from heeltap.errors import PlanError
+from heeltap.model.exercise import METRES, Voice, parse_metre
+from heeltap.model.timeline import Metre
 
 ANY = (Voice("any"),)
 CELLS = {

@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.plan import Plan, Section
-from heeltap.core.simplify import Simpler, simplify
-from heeltap.core.simplify_slots import LEVELS, level_slots
-from heeltap.core.simplify_written import Written
+from heeltap.course.simplify.levels import Simpler, simplify
+from heeltap.course.simplify.notation import Written
+from heeltap.course.simplify.slots import LEVELS, level_slots
 from heeltap.errors import PlanError
+from heeltap.model.plan import Plan, Section
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER
 from tests.makers.written import Row, written
 

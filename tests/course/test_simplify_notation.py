@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.simplify_written import (
+from heeltap.course.simplify.notation import (
     Written,
     on_placed_slots,
     on_written_slots,
     sounding_until_us,
     written_already,
 )
+from heeltap.model.arrays import as_ints
 from heeltap.units import TICKS_PER_QUARTER
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from heeltap.ports.keys import KEYS, UNCERTAINTY_MS, KeysInPort, key_message
+from heeltap.devices.computer_keys import KEYS, UNCERTAINTY_MS, KeysInPort, key_message
 
 
 @pytest.mark.parametrize("key", [*KEYS, "J"])

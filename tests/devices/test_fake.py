@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.notes import make_notes
-from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.model.notes import make_notes
 
 
 class Now:

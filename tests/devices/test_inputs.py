@@ -5,15 +5,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.notes import make_notes
+from heeltap.clock import FakeClock
+from heeltap.devices import inputs
+from heeltap.devices.computer_keys import KeysInPort
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.devices.inputs import open_input, open_output, reopen_input, reopen_output, script_from_file
 from heeltap.errors import InputFileError, PortError
-from heeltap.files.journal import JournalWriter
-from heeltap.live import inputs
-from heeltap.live.clock import FakeClock
-from heeltap.live.inputs import open_input, open_output, reopen_input, reopen_output, script_from_file
-from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.ports.keys import KeysInPort
+from heeltap.files.takes.journal import JournalWriter
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import make_notes
 
 
 def no_device(name: str, *, api: str = "", virtual: bool = False) -> None:

@@ -2,10 +2,10 @@
 
 import pytest
 
+from heeltap.clock import FakeClock
+from heeltap.devices import loopback as loop
+from heeltap.devices.loopback import INSIDE, VIRTUAL, open_loop
 from heeltap.errors import PortError
-from heeltap.live.clock import FakeClock
-from heeltap.ports import loop
-from heeltap.ports.loop import INSIDE, VIRTUAL, open_loop
 
 
 def test_inside_gives_back_what_was_sent_with_the_time_between() -> None:

@@ -2,8 +2,8 @@
 
 import pytest
 
+from heeltap.devices.names import find_port, stable_name, stable_names
 from heeltap.errors import PortError
-from heeltap.ports.names import find_port, stable_name, stable_names
 
 
 @pytest.mark.parametrize(

@@ -6,14 +6,14 @@ import sys
 
 import pytest
 
+from heeltap.devices.protocols import list_ports, midi_system, quiet_stderr
 from heeltap.errors import PortError
-from heeltap.ports.base import list_ports, midi_system, quiet_stderr
 
 
 def test_machine_without_midi_says_so_in_one_line() -> None:
     """No sequencer, no server: `PortError` in one line, and nothing of the C library's own text on descriptor 2."""
     code = (
-        "from heeltap.ports.base import list_ports\n"
+        "from heeltap.devices.protocols import list_ports\n"
         "from heeltap.errors import PortError\n"
         "try: list_ports('jack')\n"
         "except PortError as error: print(error)\n"

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
+from heeltap.devices import rtmidi as adapter
+from heeltap.devices.rtmidi import QUEUE_LIMIT, PythonRtmidi, Rtmidi2, probe_in_child
 from heeltap.errors import PortError
-from heeltap.ports import rtmidi as adapter
-from heeltap.ports.rtmidi import QUEUE_LIMIT, PythonRtmidi, Rtmidi2, probe_in_child
 
 NAMES = ["Pad:Pad MIDI 1 20:0", "Keys:Keys MIDI 1 24:0"]
 

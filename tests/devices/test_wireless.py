@@ -2,7 +2,7 @@
 
 import pytest
 
-from heeltap.live.wireless import is_wireless
+from heeltap.devices.wireless import is_wireless
 
 
 @pytest.mark.parametrize(

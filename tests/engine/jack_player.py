@@ -1,6 +1,6 @@
 """A player in a process of its own: sends notes at known times over a real MIDI port and says when each really left.
 
-Run as ``python -m tests.live.jack_player``. Reads one JSON line ``{"at_ns": [...], "pitch": [...], "until_ns": 0}``
+Run as ``python -m tests.engine.jack_player``. Reads one JSON line ``{"at_ns": [...], "pitch": [...], "until_ns": 0}``
 with times on `time.perf_counter_ns`, and answers with one JSON line ``{"sent_ns": [...], "heard": [[at_ns, [bytes]],
 ...]}`` when all are sent; ``heard`` is what came in at its own input meanwhile (the click). Before that it prints
 ``ready``.
@@ -12,7 +12,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 
-from tests.live.timing import nap, now_ns
+from tests.engine.timing import nap, now_ns
 
 __all__ = ["Player"]
 
@@ -30,7 +30,7 @@ class Player:
         """Start the process and wait until its ports exist: ``NAME:out`` to play, ``NAME-ear:in`` to be played to."""
         self.port = port
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.live.jack_player", port],
+            [sys.executable, "-m", "tests.engine.jack_player", port],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

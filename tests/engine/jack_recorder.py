@@ -1,6 +1,6 @@
 """Recording what another JACK client plays, each sample on the clock of the engine, in a process of its own.
 
-Run as ``python -m tests.live.jack_recorder CLIENT FILE``: prints ``ready``, records until a line comes in, and writes the
+Run as ``python -m tests.engine.jack_recorder CLIENT FILE``: prints ``ready``, records until a line comes in, and writes the
 samples and the moments of the blocks to FILE. Python in the sound system's thread waits for the interpreter's lock, so
 nothing else runs in this process.
 """
@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
+from heeltap.model.arrays import FloatArray
 from heeltap.sound.stream_time import StreamTime
-from tests.live.timing import now_ns
+from tests.engine.timing import now_ns
 
 __all__ = ["RATE_HZ", "Recorder", "library_missing", "onsets"]
 
@@ -37,7 +37,7 @@ class Recorder:
         """Record the first channel of this client from now on."""
         self._file = folder / "recording.npz"
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.live.jack_recorder", client, str(self._file)],
+            [sys.executable, "-m", "tests.engine.jack_recorder", client, str(self._file)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -11,8 +11,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from heeltap.files.locks import Lock, try_lock
-from tests.live.timing import nap, now_ns
+from heeltap.files.lock import Lock, try_lock
+from tests.engine.timing import nap, now_ns
 
 __all__ = ["Server", "server_missing"]
 

@@ -1,6 +1,6 @@
 """The clock: it never runs back, waits to the moment, and the fake one costs no time."""
 
-from heeltap.live.clock import FakeClock, SystemClock, wall_now
+from heeltap.clock import FakeClock, SystemClock, wall_now
 
 
 def test_waiting_never_ends_early() -> None:

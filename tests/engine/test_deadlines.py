@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import as_ints
-from heeltap.live.pulse import LATE_US, Pulse, late_clicks, nth_due_ns
+from heeltap.engine.deadlines import LATE_US, Pulse, late_clicks, nth_due_ns
+from heeltap.model.arrays import as_ints
 
 
 @given(

@@ -4,18 +4,18 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.beats import Hits
-from heeltap.core.meter import steady_tempo
-from heeltap.files.journal import read_journal
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.live.records import CLICK, TICK
-from heeltap.ports.fake import FakeInPort, FakeOutPort
-from heeltap.ports.schedule import ALL_NOTES_OFF, Schedule, merge
+from heeltap.clock import FakeClock
+from heeltap.course.drum_patterns import Hits
+from heeltap.devices.fake import FakeInPort, FakeOutPort
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.engine.records import CLICK, TICK
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import ALL_NOTES_OFF, Schedule, merge
+from heeltap.model.timeline import steady_tempo
 from heeltap.sound.drums import hits_schedule
 from heeltap.sound.midi_clock import clock_schedule
-from tests.live.test_engine import Screen
+from tests.engine.test_process import Screen
 
 
 def drums(bars: int = 2) -> Schedule:

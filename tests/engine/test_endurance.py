@@ -8,19 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.notes import make_notes
-from heeltap.files.journal import read_journal
-from heeltap.jobs.keeping import played_of
-from heeltap.jobs.player import Presses
-from heeltap.jobs.session_events import events_of
-from heeltap.live import session
-from heeltap.live.channel import Channel, channel_pair
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.live.handsfree import NO_CONTROLS
-from heeltap.live.session import Phase
-from heeltap.live.sheet import sheet_of
-from heeltap.ports.fake import FakeInPort, script_from_notes
+from heeltap.app.drill.events import events_of
+from heeltap.app.drill.player_setup import Presses
+from heeltap.app.takes.finish import played_of
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeInPort, script_from_notes
+from heeltap.engine.channel import Channel, channel_pair
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.notes import make_notes
+from heeltap.session import session
+from heeltap.session.handsfree import NO_CONTROLS
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import Phase
 from heeltap.sound.click import click_schedule
 from tests.makers.drills import counted_plan
 
@@ -75,7 +75,7 @@ def test_ten_minutes_of_sixteenths_lose_nothing_and_grow_nothing(tmp_path: Path)
 @pytest.mark.slow
 def test_ten_minutes_are_followed_to_the_last_stroke(tmp_path: Path) -> None:
     """The session finds every one of 8,000 strokes, and what it keeps for the second look stays a few bars long."""
-    from heeltap.live.records import NOTE_ON, Record
+    from heeltap.engine.records import NOTE_ON, Record
 
     plan = counted_plan(["1e&a 2e&a 3e&a 4e&a"] * BARS, bpm=200.0)
     rng = np.random.default_rng(4)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from heeltap.live.session import BarDone
+from heeltap.session.session import BarDone
 from tests.makers.followers import Agreement, agreement, follow
 from tests.makers.players import FIGURES, Player, full_range_player, make_part, ordinary_player, play_part
 

@@ -9,20 +9,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.meter import steady_metre, steady_tempo
+from heeltap.devices.protocols import list_ports, open_in
+from heeltap.devices.rtmidi import Rtmidi2
+from heeltap.engine.process import Engine, EngineSpec, start_engine
+from heeltap.engine.records import CLICK, DONE, NOTE_ON, PORT_BACK, PORT_LOST, Record
+from heeltap.engine.stamping import restamp
 from heeltap.errors import PortError
-from heeltap.files.journal import read_journal
-from heeltap.files.takes import JOURNAL, list_takes, load_take
-from heeltap.live.engine import Engine, EngineSpec, start_engine
-from heeltap.live.records import CLICK, DONE, NOTE_ON, PORT_BACK, PORT_LOST, Record
-from heeltap.live.stamp import restamp
-from heeltap.ports.base import list_ports, open_in
-from heeltap.ports.rtmidi import Rtmidi2
+from heeltap.files.takes.folder import JOURNAL, list_takes, load_take
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import click_schedule
 from tests.bench.live.bench_drill import one_drill
-from tests.live.jack_player import Player
-from tests.live.jack_server import Server, server_missing
-from tests.live.timing import nap, now_ns
+from tests.engine.jack_player import Player
+from tests.engine.jack_server import Server, server_missing
+from tests.engine.timing import nap, now_ns
 
 pytestmark = [pytest.mark.jack, pytest.mark.skipif(bool(server_missing()), reason=server_missing())]
 

@@ -8,16 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Plan
-from heeltap.files.context import Context, plan_out
-from heeltap.files.takes import open_take, save_take
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.playback import Playback, heard_take
-from tests.live.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
-from tests.live.jack_server import Server, server_missing
-from tests.live.timing import nap, now_ns
+from heeltap.app.listen.playback import Playback, heard_take
+from heeltap.app.takes.finish import score_kept
+from heeltap.files.takes.folder import open_take, save_take
+from heeltap.files.takes.metadata import Context, plan_out
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import Plan
+from tests.engine.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
+from tests.engine.jack_server import Server, server_missing
+from tests.engine.timing import nap, now_ns
 from tests.makers.drills import counted_plan
 
 MISSING = server_missing() or library_missing()

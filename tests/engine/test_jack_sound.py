@@ -9,15 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.files.journal import read_journal
-from heeltap.live.engine import Engine, EngineSpec, start_engine
+from heeltap.engine.process import Engine, EngineSpec, start_engine
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.arrays import FloatArray
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.audio_out import AudioOutput
 from heeltap.sound.click import CLICK_SOUNDS, click_schedule
-from tests.live.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
-from tests.live.jack_server import Server, server_missing
-from tests.live.timing import nap, now_ns
+from tests.engine.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
+from tests.engine.jack_server import Server, server_missing
+from tests.engine.timing import nap, now_ns
 
 SOUND_FONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
 

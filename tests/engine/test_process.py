@@ -12,17 +12,14 @@ import mido
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
-from heeltap.errors import HeeltapError, MidiFileError, PortError, TakeFileError
-from heeltap.files.journal import JournalWriter, read_journal
-from heeltap.live.channel import BACKLOG_BYTES, Channel, channel_pair
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineReport, EngineSpec, run_here, start_engine
-from heeltap.live.inputs import reopen_input, reopen_output, script_from_file
-from heeltap.live.loop import EngineLoop
-from heeltap.live.records import (
+from heeltap.clock import FakeClock
+from heeltap.devices.computer_keys import KeysInPort, key_message
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.devices.inputs import reopen_input, reopen_output, script_from_file
+from heeltap.engine.channel import BACKLOG_BYTES, Channel, channel_pair
+from heeltap.engine.loop import EngineLoop
+from heeltap.engine.process import EngineReport, EngineSpec, run_here, start_engine
+from heeltap.engine.records import (
     CLICK,
     CONTROL,
     COUNT_IN,
@@ -45,12 +42,15 @@ from heeltap.live.records import (
     pack,
     unpack,
 )
-from heeltap.live.stamp import restamp
-from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.ports.keys import KeysInPort, key_message
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.engine.stamping import restamp
+from heeltap.errors import HeeltapError, MidiFileError, PortError, TakeFileError
+from heeltap.files.takes.journal import JournalWriter, read_journal
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule, merge
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import click_schedule
-from tests.live.timing import nap, now_ns
+from tests.engine.timing import nap, now_ns
 
 SECOND = 1_000_000_000
 
@@ -482,9 +482,9 @@ def test_engine_ends_when_its_screen_is_killed(tmp_path: Path) -> None:
     code = (
         "import sys, time\n"
         "from pathlib import Path\n"
-        "from heeltap.core.arrays import as_ints\n"
-        "from heeltap.live.engine import EngineSpec, start_engine\n"
-        "from heeltap.ports.schedule import Schedule\n"
+        "from heeltap.model.arrays import as_ints\n"
+        "from heeltap.engine.process import EngineSpec, start_engine\n"
+        "from heeltap.model.messages import Schedule\n"
         "if __name__ == '__main__':\n"
         "    quiet = Schedule(as_ints([]), (), (), 60_000_000)\n"
         "    engine = start_engine(EngineSpec(quiet, ('keys',), None, Path(sys.argv[1])))\n"
@@ -533,7 +533,7 @@ def test_what_goes_wrong_at_the_start_is_raised(
 
 def test_engine_loads_no_screen() -> None:
     """Importing the engine imports neither Textual nor Matplotlib nor SciPy."""
-    code = "import sys, json, heeltap.live.engine; print(json.dumps(sorted(sys.modules)))"
+    code = "import sys, json, heeltap.engine.process; print(json.dumps(sorted(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = {name.split(".")[0] for name in json.loads(done.stdout)}
 

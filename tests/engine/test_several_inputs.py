@@ -5,18 +5,18 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import make_notes
-from heeltap.files.journal import JournalWriter, read_journal
-from heeltap.jobs.keeping import left_out_of, played_of, ports_of
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.live.records import NOTE_ON, PORT_BACK, PORT_LOST
-from heeltap.ports.fake import FakeInPort, script_from_notes
-from heeltap.ports.schedule import Schedule
+from heeltap.app.takes.finish import left_out_of, played_of, ports_of
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeInPort, script_from_notes
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.engine.records import NOTE_ON, PORT_BACK, PORT_LOST
+from heeltap.files.takes.journal import JournalWriter, read_journal
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import click_schedule
-from tests.live.test_engine import Screen
+from tests.engine.test_process import Screen
 from tests.makers.drills import counted_plan
 
 START_NS = 1_000_000_000_000

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.core.notes import make_notes
-from heeltap.core.onsets import fold_retriggers
-from heeltap.live.stamp import Assembler, LiveStamper, is_note_on, restamp
-from heeltap.ports.names import stable_name
+from heeltap.analysis.strokes import fold_retriggers
+from heeltap.devices.names import stable_name
+from heeltap.engine.stamping import Assembler, LiveStamper, is_note_on, restamp
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.notes import make_notes
 
 MS = 1_000_000
 """Nanoseconds in a millisecond."""

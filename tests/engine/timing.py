@@ -1,6 +1,6 @@
 """Time for tests that really wait: the engine's own clock, so that moments can be compared with its stamps."""
 
-from heeltap.live.clock import SystemClock
+from heeltap.clock import SystemClock
 
 __all__ = ["nap", "now_ns"]
 

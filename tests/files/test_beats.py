@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.core.exercise import METRES
 from heeltap.errors import SetFileError
-from heeltap.files.beats import read_beat_file, read_beats
+from heeltap.files.toml.beats import read_beat_file, read_beats
+from heeltap.model.exercise import METRES
 
 
 def test_every_usual_metre_but_one_has_a_pattern() -> None:

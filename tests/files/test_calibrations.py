@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from heeltap.errors import StoreError
-from heeltap.files.calibration import (
+from heeltap.files.calibrations import (
     Calibrated,
     Selftested,
     calibration_file,

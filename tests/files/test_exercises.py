@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.exercise import METRES, Bar, ClickPlan, Exercise, Ladder, Pocket, Voice
-from heeltap.core.meter import Metre
-from heeltap.core.plan import Section
 from heeltap.errors import SetFileError
-from heeltap.files.exercises import exercise_from_toml, exercise_to_toml, read_exercise
+from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
+from heeltap.model.exercise import METRES, Bar, ClickPlan, Exercise, Ladder, Pocket, Voice
+from heeltap.model.plan import Section
+from heeltap.model.timeline import Metre
 from tests.makers.exercises import GRADES, made
 
 HAND_WRITTEN = """\

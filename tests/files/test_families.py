@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import parse_pattern
 from heeltap.errors import PlanError, SetFileError
-from heeltap.files.families import FAMILIES, read_cells, read_family, read_family_file
+from heeltap.files.toml.families import FAMILIES, read_cells, read_family, read_family_file
+from heeltap.model.counting import parse_pattern
+from heeltap.model.timeline import Metre
 
 FAMILY = """\
 format = "heeltap.family/1"

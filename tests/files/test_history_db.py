@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.core.advise_past import PastTake, codes_from, codes_text
 from heeltap.errors import StoreError
-from heeltap.files.store import index_file, open_store
-from heeltap.files.store_migrations import COLUMNS, MIGRATIONS, NEWEST
+from heeltap.files.history_db import index_file, open_store
+from heeltap.files.history_migrations import COLUMNS, MIGRATIONS, NEWEST
+from heeltap.model.past_take import PastTake, codes_from, codes_text
 
 
 def a_take(number: int = 1, **more: object) -> PastTake:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.errors import TakeFileError
-from heeltap.files.journal import FORMAT, Gap, JournalWriter, read_journal
+from heeltap.files.takes.journal import FORMAT, Gap, JournalWriter, read_journal
 
 
 def _written(path: Path) -> Path:

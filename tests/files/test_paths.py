@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from heeltap.errors import HeeltapError
-from heeltap.files import places
-from heeltap.files.places import home, settings_file, shipped, takes_dir
+from heeltap.files import paths as places
+from heeltap.files.paths import home, settings_file, shipped, takes_dir
 
 
 def test_shipped_folders_are_found_in_a_checkout() -> None:

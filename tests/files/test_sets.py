@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.core.exercise import ClickPlan, Ladder, Pocket
-from heeltap.core.sets import AS_WRITTEN, AUTO, Done, FromFile, Generated
+from heeltap.app.practice.make import make
 from heeltap.errors import SetFileError
-from heeltap.files.sets import ITEM_KEYS, TOP_KEYS, mistakes_in, read_set, set_from_toml
-from heeltap.jobs.making import make
+from heeltap.files.toml.sets import ITEM_KEYS, TOP_KEYS, mistakes_in, read_set, set_from_toml
+from heeltap.model.exercise import ClickPlan, Ladder, Pocket
+from heeltap.model.practice_set import AS_WRITTEN, AUTO, Done, FromFile, Generated
 from tests.makers.sets import HAND_WRITTEN, set_folder
 
 HEAD = 'format = "heeltap.set/1"\ntitle = "t"\n'

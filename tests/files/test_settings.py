@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from heeltap.errors import SetFileError
-from heeltap.files.places import settings_file
+from heeltap.files.paths import settings_file
 from heeltap.files.settings import PadSet, Stored, read_settings, with_pad_set, without_pads, write_settings
 
 WHOLE = """\

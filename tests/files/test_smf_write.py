@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
 from heeltap.errors import InputFileError
 from heeltap.files.smf import Pedal, TrackOut, midi_bytes, parse_midi, read_midi, write_midi
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from tests.makers.midi_bytes import header
 
 

@@ -13,16 +13,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import TempoMap
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.plan import Plan, Section
 from heeltap.errors import TakeFileError
-from heeltap.files.context import FORMAT, Context, LeftOut, context_bytes, context_from, plan_from, plan_out
-from heeltap.files.left_out import leave_out
 from heeltap.files.smf import read_midi
-from heeltap.files.take_midi import count_in_of, notes_of_messages, pedal_of_messages
-from heeltap.files.takes import list_takes, load_take, open_take, save_take, set_aside, take_of, unfinished
+from heeltap.files.takes.folder import list_takes, load_take, open_take, save_take, set_aside, take_of, unfinished
+from heeltap.files.takes.left_out import leave_out
+from heeltap.files.takes.metadata import FORMAT, Context, LeftOut, context_bytes, context_from, plan_from, plan_out
+from heeltap.files.takes.take_midi import count_in_of, notes_of_messages, pedal_of_messages
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.plan import Plan, Section
+from heeltap.model.timeline import TempoMap
 from tests.makers.drills import counted_plan
 
 BAR_US = 2_000_000

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from heeltap.errors import SetFileError
-from heeltap.files.checking import Check, line_numbers, toml_text
+from heeltap.files.toml.check import Check, line_numbers, toml_text
 
 TEXT = """\
 title = "x"

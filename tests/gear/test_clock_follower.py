@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray, as_ints
-from heeltap.live.follow import Follow, Standing, clock_lost, follow, smooth_clock
+from heeltap.gear.clock_follower import Follow, Standing, clock_lost, follow, smooth_clock
+from heeltap.model.arrays import FloatArray, as_ints
 from tests.makers.clocks import clock_times
 
 BEATS = 100

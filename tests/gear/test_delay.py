@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from heeltap.live.calibrate import (
+from heeltap.gear.delay import (
     FEEL,
     LEAST_TAPS,
     LIMITS,

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.live.calibrate import Declined, Delay
-from heeltap.live.listening import NEEDED, microphone_delay
+from heeltap.gear.delay import Declined, Delay
+from heeltap.gear.microphone import NEEDED, microphone_delay
 from tests.makers.recordings import Scene, a_click
 
 

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from heeltap.files.journal import Journal
-from heeltap.live.records import NOT_SENT_US
-from heeltap.live.selftest import (
+from heeltap.engine.records import NOT_SENT_US
+from heeltap.files.takes.journal import Journal
+from heeltap.gear.selftest import (
     NOTES,
     TRUSTED_MS,
     LoopReport,

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.classroom import differs
-from heeltap.jobs.classroom import read_class
+from heeltap.app.practice.classroom import read_class
+from heeltap.classroom.students import differs
 from tests.makers.classes import PLANTED, hand_in_all, pupils, write_set
 
 

@@ -14,19 +14,19 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, as_ints
-from heeltap.core.exercise import Exercise
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import KINDS, Plan
-from heeltap.core.planning import plan_of
-from heeltap.files.context import Context, plan_out
-from heeltap.files.exercises import exercise_to_toml
-from heeltap.files.journal import FORMAT
-from heeltap.files.takes import open_take
-from heeltap.jobs.handing_in import HandedIn, hand_in
-from heeltap.jobs.keeping import keep_take
-from heeltap.jobs.sets import open_set
-from heeltap.ports.fake import script_from_notes
+from heeltap.app.practice.handin import HandedIn, hand_in
+from heeltap.app.practice.sets import open_set
+from heeltap.app.takes.finish import keep_take
+from heeltap.devices.fake import script_from_notes
+from heeltap.files.takes.folder import open_take
+from heeltap.files.takes.journal import FORMAT
+from heeltap.files.takes.metadata import Context, plan_out
+from heeltap.files.toml.exercises import exercise_to_toml
+from heeltap.model.arrays import FloatArray, as_ints
+from heeltap.model.exercise import Exercise
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import KINDS, Plan
+from heeltap.model.plan_from import plan_of
 from heeltap.units import TICKS_PER_QUARTER
 from tests.makers.players import stroke_noise
 

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.messages import Schedule, merge
 
 __all__ = ["KINDS", "clock_messages", "clock_times", "notes_on_clock"]
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from heeltap.core.align import align
-from heeltap.core.plan import Plan
+from heeltap.analysis.align import align
+from heeltap.model.plan import Plan
 from tests.makers.players import (
     FIGURES,
     Leap,

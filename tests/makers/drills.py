@@ -4,12 +4,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import Metre, steady_metre, steady_tempo
-from heeltap.core.pattern import bar_ticks, parse_pattern
-from heeltap.core.plan import ANY_PITCH, Plan, Section
-from heeltap.core.planning import swing_ticks
-from heeltap.live.session import Note
+from heeltap.model.arrays import as_ints
+from heeltap.model.counting import bar_ticks, parse_pattern
+from heeltap.model.plan import ANY_PITCH, Plan, Section
+from heeltap.model.plan_from import swing_ticks
+from heeltap.model.timeline import Metre, steady_metre, steady_tempo
+from heeltap.session.session import Note
 
 __all__ = ["counted_plan", "played"]
 

@@ -6,10 +6,10 @@ takes of the old one are then takes of another exercise.
 
 from pathlib import Path
 
-from heeltap.core.exercise import Exercise, Ladder, parse_metre
-from heeltap.core.generate import generate
-from heeltap.files.exercises import exercise_to_toml
-from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.course.generate import generate
+from heeltap.files.toml.exercises import exercise_to_toml
+from heeltap.files.toml.families import FAMILIES, read_cells, read_family
+from heeltap.model.exercise import Exercise, Ladder, parse_metre
 
 __all__ = ["GRADES", "golden_text", "made"]
 

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align import align
-from heeltap.core.notes import Notes
-from heeltap.core.onsets import fold_retriggers
-from heeltap.core.plan import Plan
-from heeltap.live.matcher import Stroke
-from heeltap.live.session import BarDone, Begin, Clock, Effect, Event, Note, State, begin, step
-from heeltap.live.sheet import sheet_of
+from heeltap.analysis.align import align
+from heeltap.analysis.strokes import fold_retriggers
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
+from heeltap.session.matcher import Stroke
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import BarDone, Begin, Clock, Effect, Event, Note, State, begin, step
 from tests.makers.players import SimulatedTake
 
 __all__ = ["Agreement", "agreement", "follow"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 STYLES = ("eighths", "sixteenths", "triplets", "swing", "mixed")
 """What the beats divide into; ``mixed`` changes from beat to beat and from bar to bar."""

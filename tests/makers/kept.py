@@ -5,12 +5,12 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.planning import plan_of
-from heeltap.files.context import Context, plan_out
-from heeltap.files.exercises import exercise_to_toml
-from heeltap.files.takes import open_take, save_take
-from heeltap.jobs.making import make
+from heeltap.app.practice.make import make
+from heeltap.files.takes.folder import open_take, save_take
+from heeltap.files.takes.metadata import Context, plan_out
+from heeltap.files.toml.exercises import exercise_to_toml
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.plan_from import plan_of
 
 __all__ = ["keep", "keep_many"]
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
+from heeltap.model.arrays import FloatArray
 
 __all__ = ["Song", "lead_and_follow"]
 

@@ -22,17 +22,17 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from heeltap.core.advise import NextStep
-from heeltap.core.advise_past import PastTake, past_of
-from heeltap.core.arrays import FloatArray
-from heeltap.core.assemble import Aim, Source, result_of
-from heeltap.core.difficulty import difficulty
-from heeltap.core.judge import judge_plan
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
-from heeltap.core.result import Calibration, Reference, Result
-from heeltap.jobs.making import make
+from heeltap.analysis.analyse import Aim, Source, result_of
+from heeltap.analysis.offsets_of import judge_plan
+from heeltap.app.practice.make import make
+from heeltap.course.difficulty import difficulty
+from heeltap.course.next_exercise import NextStep
+from heeltap.model.arrays import FloatArray
+from heeltap.model.notes import make_notes
+from heeltap.model.past_take import PastTake, past_of
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.result import Calibration, Reference, Result
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["LEARNERS", "Learner", "Practice", "practise"]

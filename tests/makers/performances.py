@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["Performance", "pair_f1", "read_performance", "spoil"]
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.plan import Plan, Section
+from heeltap.model.arrays import as_ints
+from heeltap.model.plan import Plan, Section
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["plan_of_quarters"]

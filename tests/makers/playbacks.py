@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable
 
 from heeltap.errors import PortError
-from heeltap.ports.schedule import Schedule
+from heeltap.model.messages import Schedule
 
 __all__ = ["Heard", "Room", "settled"]
 
@@ -31,7 +31,7 @@ class Heard:
 
 
 class Room:
-    """Opens stand-ins in place of `heeltap.jobs.playback.Playback`: ``monkeypatch.setattr(..., "Playback", room.open)``."""
+    """Opens stand-ins in place of `heeltap.app.listen.playback.Playback`: ``monkeypatch.setattr(..., "Playback", room.open)``."""
 
     def __init__(self) -> None:
         self.heard: list[Heard] = []

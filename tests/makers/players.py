@@ -1,7 +1,7 @@
 """Simulated players with known truth: parts worth playing, and takes of them whose every note is accounted for.
 
 Conventions: all randomness comes from the ``rng`` argument. Offsets are played minus planned, negative is early. A part
-is a `heeltap.core.plan.Plan` of 4/4 bars; a take is a `heeltap.core.notes.Notes` table in time order on the part's
+is a `heeltap.model.plan.Plan` of 4/4 bars; a take is a `heeltap.model.notes.Notes` table in time order on the part's
 clock, to which the constant ``delay_ms`` of the player's gear is added.
 
 Inside: `make_part` (and `FIGURES`), `Player`, `Leap`, `play_part` -> `SimulatedTake`, `steady_offsets`,
@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import Notes
-from heeltap.core.plan import ANY_PITCH, KINDS, Plan, Section
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.model.notes import Notes
+from heeltap.model.plan import ANY_PITCH, KINDS, Plan, Section
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [

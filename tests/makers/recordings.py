@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.live.calibrate import irregular_us
+from heeltap.gear.delay import irregular_us
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["RATE_HZ", "Scene", "a_click", "a_knock"]
 

@@ -6,31 +6,31 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.advise import NextStep
-from heeltap.core.advise_past import PastTake
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Section
+from heeltap.app.drill.changes import Change
+from heeltap.app.practice.today import Due, Today, Wish, week_of
+from heeltap.app.route.route import Route
+from heeltap.app.route.setup import SetUp
+from heeltap.app.route.ways import clock_ways, delay_ways
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, score_take
+from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
-from heeltap.jobs.drill_changes import Change
-from heeltap.jobs.drill_text import UNICODE, Line, plain
-from heeltap.jobs.measuring import clock_ways, delay_ways
-from heeltap.jobs.reading import Played
-from heeltap.jobs.route import Route
-from heeltap.jobs.scoring import Options, score_take
-from heeltap.jobs.selftest_words import lines
-from heeltap.jobs.setting_up import SetUp
-from heeltap.jobs.today import Due, Today, Wish, week_of
-from heeltap.live.selftest import LoopReport, Spread
-from heeltap.live.session import Begin, Clock, Feedback, Phase, State, begin, step
-from heeltap.live.sheet import sheet_of
-from heeltap.tui.after import result_lines
-from heeltap.tui.drawing import View, draw_drill, draw_report
-from heeltap.tui.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
-from heeltap.tui.listening_keys import LISTENING_KEYS
+from heeltap.gear.selftest import LoopReport, Spread
+from heeltap.model.notes import make_notes
+from heeltap.model.past_take import PastTake
+from heeltap.model.plan import Section
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import Begin, Clock, Feedback, Phase, State, begin, step
 from heeltap.tui.page import Look, help_lines, help_page
-from heeltap.tui.past import Order, draw_past
-from heeltap.tui.setup import draw_measure, draw_setup
-from heeltap.tui.start import START_HELP, START_KEYS, draw_start
+from heeltap.tui.screens.after_take import result_lines
+from heeltap.tui.screens.drill import View, draw_drill, draw_report
+from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.screens.gear_rows import draw_measure, draw_setup
+from heeltap.tui.screens.history import Order, draw_past
+from heeltap.tui.screens.listen import LISTENING_KEYS
+from heeltap.tui.screens.start import START_HELP, START_KEYS, draw_start
+from heeltap.views.bar_sheet import UNICODE, Line, plain
+from heeltap.views.selftest_text import lines
 from tests.makers.drills import counted_plan, played
 
 GOLDEN = Path(__file__).resolve().parents[1] / "golden" / "tui"

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from heeltap.jobs.set_words import sheet_of
-from heeltap.jobs.sets import open_set, shipped_sets
-from heeltap.report.sheet import sheet_html, sheet_text
+from heeltap.app.practice.sets import open_set, shipped_sets
+from heeltap.views.practice_sheet import sheet_html, sheet_text
+from heeltap.views.set_text import sheet_of
 
 __all__ = ["GOLDEN", "HAND_WRITTEN", "WITH_FILES", "golden_files", "set_folder"]
 

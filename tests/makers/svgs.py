@@ -8,8 +8,8 @@ import re
 from html import unescape
 from pathlib import Path
 
-from heeltap.jobs.drill_text import Line
 from heeltap.tui.text_app import TextApp
+from heeltap.views.bar_sheet import Line
 from tests.makers.screens import GOLDEN, pictures
 
 __all__ = ["NAMES", "SIZE", "drawn", "golden", "main", "rows_of"]

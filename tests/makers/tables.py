@@ -1,6 +1,6 @@
 """Simulated Offsets tables with known truth: noise of several kinds, a song's layout, and faults planted in it.
 
-Conventions as in `heeltap.core.offsets`: milliseconds, negative is early. Nothing here uses the code under test but
+Conventions as in `heeltap.model.offsets`: milliseconds, negative is early. Nothing here uses the code under test but
 the table type itself.
 
 Inside: `NOISES`, `noise`, `Layout`, `layout`, `offsets_table`, `plant`.
@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.divisions import division_of
-from heeltap.core.offsets import Offsets
-from heeltap.core.plan import Section
-from heeltap.core.sections import section_columns
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import Section
+from heeltap.model.sections import section_columns
+from heeltap.model.subdivisions import division_of
 
 __all__ = ["FAULTS", "NOISES", "noise", "offsets_table", "plant"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heeltap.core.align import Match
+from heeltap.analysis.align import Match
 from tests.makers.players import SimulatedTake
 
 __all__ = ["Tally"]

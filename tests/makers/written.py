@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.simplify_written import Written
+from heeltap.course.simplify.notation import Written
+from heeltap.model.arrays import as_ints
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Row", "written"]

@@ -1,10 +1,10 @@
 """Bars on the board: equal ones once a section, every stroke on its syllable."""
 
-from heeltap.core.counted import CountedVoice, counted_exercise, counted_plan
-from heeltap.core.meter import Metre
-from heeltap.core.plan import Section
-from heeltap.files.exercises import exercise_from_toml
-from heeltap.jobs.making import make
+from heeltap.app.practice.make import make
+from heeltap.files.toml.exercises import exercise_from_toml
+from heeltap.model.counted_bars import CountedVoice, counted_exercise, counted_plan
+from heeltap.model.plan import Section
+from heeltap.model.timeline import Metre
 from tests.makers.plans import plan_of_quarters
 
 TWO_SECTIONS = """\

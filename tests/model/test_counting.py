@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import (
+from heeltap.errors import PlanError
+from heeltap.model.counting import (
     SYLLABLES,
     Pattern,
     bar_ticks,
@@ -17,7 +17,7 @@ from heeltap.core.pattern import (
     syllable_line,
     unit_ticks,
 )
-from heeltap.errors import PlanError
+from heeltap.model.timeline import Metre
 
 METRES = [Metre(*m) for m in ((2, 4), (3, 4), (4, 4), (5, 4), (6, 8), (7, 8), (12, 8), (3, 2), (5, 16))]
 FOUR = Metre(4, 4)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from heeltap.core.exercise import METRES, ClickPlan, click_text, clicks, parse_click, parse_metre, pulses_of, with_pads
-from heeltap.core.meter import Metre
 from heeltap.errors import PlanError
+from heeltap.model.exercise import METRES, ClickPlan, click_text, clicks, parse_click, parse_metre, pulses_of, with_pads
+from heeltap.model.timeline import Metre
 from tests.makers.exercises import made
 
 

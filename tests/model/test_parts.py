@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
 from heeltap.errors import InputFileError
-from heeltap.files import parts
-from heeltap.files.parts import Part, choose_part, guess_drums
 from heeltap.files.smf import parse_midi
+from heeltap.model import parts
+from heeltap.model.arrays import as_ints
+from heeltap.model.parts import Part, choose_part, guess_drums
 from tests.makers.midi_bytes import meta, note_on, smf, track
 
 

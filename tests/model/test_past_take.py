@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.core.advise_past import held_share, past_of
-from heeltap.core.notes import make_notes
-from heeltap.core.result import Finding, Result
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, score_take
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, score_take
+from heeltap.model.notes import make_notes
+from heeltap.model.past_take import held_share, past_of
+from heeltap.model.result import Finding, Result
 from tests.makers.drills import counted_plan
 
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.exercise import Bar, Exercise, Ladder, Voice
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
-from heeltap.core.plan import ANY_PITCH, Section
-from heeltap.core.planning import (
+from heeltap.errors import PlanError
+from heeltap.model.arrays import as_ints
+from heeltap.model.exercise import Bar, Exercise, Ladder, Voice
+from heeltap.model.plan import ANY_PITCH, Section
+from heeltap.model.plan_from import (
     accent_beats,
     counting_of,
     plan_of,
@@ -20,7 +20,7 @@ from heeltap.core.planning import (
     sections_from_text,
     swing_ticks,
 )
-from heeltap.errors import PlanError
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 
 ANY = (Voice("any"),)
 

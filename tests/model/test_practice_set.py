@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from heeltap.core.planning import plan_of
-from heeltap.core.sets import Done, PracticeSet, fingerprint, is_done, meets
-from heeltap.files.sets import set_from_toml
+from heeltap.files.toml.sets import set_from_toml
+from heeltap.model.plan_from import plan_of
+from heeltap.model.practice_set import Done, PracticeSet, fingerprint, is_done, meets
 from tests.makers.sets import HAND_WRITTEN
 
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from heeltap.core.plan import Section
-from heeltap.core.sections import NO_CHANGE, section_columns
+from heeltap.model.plan import Section
+from heeltap.model.sections import NO_CHANGE, section_columns
 
 
 def test_columns_count_bars_to_and_since_the_change() -> None:

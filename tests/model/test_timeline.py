@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
+from heeltap.model.arrays import as_ints
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 
 
 def _exact_us(tempo: TempoMap, tick: int) -> Fraction:

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.compare import versus
-from heeltap.core.offsets import Offsets
-from heeltap.jobs.reading import read_take
-from heeltap.jobs.scoring import judge_take
+from heeltap.analysis.compare.takes import versus
+from heeltap.app.score.read import read_take
+from heeltap.app.score.score import judge_take
+from heeltap.model.offsets import Offsets
 
 BLOCK = 4
 

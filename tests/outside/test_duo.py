@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.leader import follow, lag_behind, who_leads
+from heeltap.analysis.leader.leader import follow, lag_behind, who_leads
 from heeltap.files.smf import read_midi
 
 TICK_MS = 500.0 / 960.0

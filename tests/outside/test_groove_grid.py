@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.grid import place
+from heeltap.analysis.quantise import place
 from heeltap.files.smf import read_midi
 from tests.makers.grooves import Player, make_groove
 

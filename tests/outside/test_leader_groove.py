@@ -5,12 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.grid import place
-from heeltap.core.leader import LEADER_PITCHES, lag_behind
-from heeltap.core.leader_drums import follow_drums
-from heeltap.core.notes import Notes
-from heeltap.core.onsets import strokes
+from heeltap.analysis.leader.drums import follow_drums
+from heeltap.analysis.leader.leader import LEADER_PITCHES, lag_behind
+from heeltap.analysis.quantise import place
+from heeltap.analysis.strokes import strokes
 from heeltap.files.smf import read_midi
+from heeltap.model.notes import Notes
 
 CYMBALS = (42, 44, 46, 51, 53, 59)
 

@@ -16,9 +16,9 @@ import mido
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.findings import findings
-from heeltap.core.stats import bias
+from heeltap.analysis.findings import findings
+from heeltap.analysis.statistics.estimates import bias
+from heeltap.model.arrays import FloatArray, IntArray
 
 pytestmark = pytest.mark.outside
 

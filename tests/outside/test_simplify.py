@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray, as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.simplify import Simpler, simplify
-from heeltap.core.simplify_written import Written, on_placed_slots, sounding_until_us
+from heeltap.course.simplify.levels import Simpler, simplify
+from heeltap.course.simplify.notation import Written, on_placed_slots, sounding_until_us
 from heeltap.files.smf import read_midi
+from heeltap.model.arrays import FloatArray, as_ints
+from heeltap.model.timeline import steady_metre, steady_tempo
 
 pytestmark = pytest.mark.outside
 

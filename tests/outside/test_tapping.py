@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray
-from heeltap.core.stats import bias, spread
+from heeltap.analysis.statistics.estimates import bias, spread
+from heeltap.model.arrays import FloatArray
 
 pytestmark = pytest.mark.outside
 

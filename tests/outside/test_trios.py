@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.leader import who_leads
+from heeltap.analysis.leader.leader import who_leads
 
 NEAR_MS = 70.0
 """An onset within this of an annotated beat is taken for that beat's."""

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.align import Match, align_free
+from heeltap.analysis.align import Match, align_free
 from heeltap.files.smf import read_midi
 from tests.makers.performances import Performance, pair_f1, read_performance, spoil
 

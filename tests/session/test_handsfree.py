@@ -3,8 +3,9 @@
 import pytest
 
 from heeltap.errors import PlanError
-from heeltap.live.handsfree import Controls, Pressed, Trigger, parse_trigger, press_of
-from heeltap.live.session import (
+from heeltap.session.handsfree import Controls, Pressed, Trigger, parse_trigger, press_of
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import (
     Again,
     Begin,
     Clock,
@@ -18,7 +19,6 @@ from heeltap.live.session import (
     begin,
     step,
 )
-from heeltap.live.sheet import sheet_of
 from tests.makers.drills import counted_plan
 
 PEDAL = Controls({"start": Trigger("cc", 64), "stop": Trigger("cc", 64), "repeat": Trigger("key", 49)})

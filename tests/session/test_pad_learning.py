@@ -2,7 +2,7 @@
 
 import pytest
 
-from heeltap.live.learning import (
+from heeltap.session.pad_learning import (
     Ask,
     Counted,
     Effect,

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.plan import Section
-from heeltap.live.matcher import Status
-from heeltap.live.session import (
+from heeltap.model.plan import Section
+from heeltap.session.matcher import Status
+from heeltap.session.plan_columns import Sheet, sheet_of
+from heeltap.session.session import (
     Back,
     BarDone,
     Begin,
@@ -29,7 +30,6 @@ from heeltap.live.session import (
     begin,
     step,
 )
-from heeltap.live.sheet import Sheet, sheet_of
 from tests.makers.drills import counted_plan, played
 
 TWO_BARS = ["1 2 3 4", "1& 2& 3& 4&"]

@@ -6,10 +6,10 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray
-from heeltap.core.meter import steady_metre, steady_tempo
 from heeltap.errors import PortError
-from heeltap.ports.schedule import ALL_NOTES_OFF
+from heeltap.model.arrays import FloatArray
+from heeltap.model.messages import ALL_NOTES_OFF
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.audio_out import AudioOut, AudioOutput, Feeder, is_audio
 from heeltap.sound.click import click_schedule
 

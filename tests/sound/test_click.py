@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.exercise import ClickPlan, clicks
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.errors import PlanError
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.exercise import ClickPlan, clicks
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound, click_schedule
 from heeltap.sound.percussion import CHANNEL, METRONOME, PERCUSSION, WOOD_BLOCK
 

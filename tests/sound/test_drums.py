@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.beats import Hits
-from heeltap.core.meter import steady_tempo
-from heeltap.core.notes import make_notes
+from heeltap.course.drum_patterns import Hits
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_tempo
 from heeltap.sound.drums import hits_schedule, part_schedule
 
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import TempoMap, steady_tempo
 from heeltap.errors import PlanError
+from heeltap.model.arrays import as_ints
+from heeltap.model.timeline import TempoMap, steady_tempo
 from heeltap.sound.midi_clock import clock_schedule
 
 

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.jobs.making import make, write_exercise
-from heeltap.ports.schedule import Schedule
+from heeltap.app.practice.make import make, write_exercise
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.render import Mixer, burst, render
 

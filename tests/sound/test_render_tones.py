@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from heeltap.core.arrays import FloatArray, as_ints
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.notes import make_notes
-from heeltap.ports.schedule import OFF, PEDAL, PLAYED, Schedule, merge
+from heeltap.model.arrays import FloatArray, as_ints
+from heeltap.model.messages import OFF, PEDAL, PLAYED, Schedule, merge
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.played import played_schedule
 from heeltap.sound.render import Mixer, render

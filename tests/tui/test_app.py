@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from heeltap.files.takes import list_takes, load_take
-from heeltap.jobs.drilling import Settings
-from heeltap.live.session import Feedback, Phase
+from heeltap.app.drill.run import Settings
+from heeltap.files.takes.folder import list_takes, load_take
+from heeltap.session.session import Feedback, Phase
 from heeltap.tui.app import DrillApp
-from heeltap.tui.sheet import Sheet
-from tests.jobs.test_drilling import a_drill, settings
+from heeltap.tui.lines_widget import Sheet
+from tests.app.test_run import a_drill, settings
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -175,7 +175,7 @@ _SCRIPT = """
 import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
-from tests.jobs.test_drilling import a_drill, settings
+from tests.app.test_run import a_drill, settings
 from heeltap.tui.app import DrillApp
 from heeltap.tui.running import run_drill
 if sys.argv[3] == "broken":

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.ports.base import PortName
-from heeltap.tui.menu import MenuApp
-from heeltap.tui.sheet import _STYLES
+from heeltap.devices.protocols import PortName
+from heeltap.tui.lines_widget import _STYLES
+from heeltap.tui.screens.menu import MenuApp
 
 
 def test_roles_differ_without_colour() -> None:
@@ -25,7 +25,7 @@ def test_a_picture_of_the_start_holds_every_word(
 ) -> None:
     """As the terminal would show it, drawn as SVG: the chosen line is reversed, the port's name is text."""
     names = ([PortName("Pad [red]x[/red]", "Pad [red]x[/red]")], [])
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     app = MenuApp(takes=tmp_path, now=lambda: datetime.fromisoformat("2026-03-04T18:05:00+01:00"))
 
     async def run() -> str:

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.core.plan import Section
-from heeltap.jobs.drill_changes import Change
-from heeltap.jobs.drill_text import ASCII, UNICODE, Marks, bar_block, gutter_of, least_width, marks_for, plain, signed
-from heeltap.live.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
-from heeltap.live.sheet import sheet_of
-from heeltap.tui.drawing import View, clean, clip, draw_drill, draw_report, first_row
-from heeltap.tui.drill_keys import drill_keys
+from heeltap.app.drill.changes import Change
+from heeltap.model.plan import Section
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
+from heeltap.tui.screens.drill import View, clean, clip, draw_drill, draw_report, first_row
+from heeltap.tui.screens.drill_keys import drill_keys
+from heeltap.views.bar_sheet import ASCII, UNICODE, Marks, bar_block, gutter_of, least_width, marks_for, plain, signed
 from tests.makers.drills import counted_plan, played
 
 VIEW = View(80, 24, UNICODE, "Two and four · 4/4 · 120 bpm", "in Pad, click Synth", aim="Hold the backbeat.")

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from heeltap.jobs.drill_text import ASCII, UNICODE, plain
-from heeltap.live.session import Phase, State
-from heeltap.tui.beat import LARGE_LINES, beat_now, beats_line, large_beat
-from heeltap.tui.drawing import View, draw_drill
+from heeltap.session.session import Phase, State
+from heeltap.tui.screens.drill import View, draw_drill
+from heeltap.tui.screens.drill_beat import LARGE_LINES, beat_now, beats_line, large_beat
+from heeltap.views.bar_sheet import ASCII, UNICODE, plain
 from tests.makers.screens import a_drill_state
 
 BEAT_US = 500_000

@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from heeltap.files.takes import list_takes
-from heeltap.jobs.drill_changes import tempo_of
-from heeltap.jobs.drill_plan import drill_of
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.guessing import guesses
+from heeltap.app.drill.changes import tempo_of
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.run import Settings
+from heeltap.app.takes.guesses import guesses
+from heeltap.files.takes.folder import list_takes
 from heeltap.tui.app import DrillApp
-from tests.jobs.test_drilling import a_drill, settings
+from tests.app.test_run import a_drill, settings
 from tests.tui.test_app import perform, text_of, until
 
 

@@ -7,16 +7,17 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
+from heeltap.app.practice.today import Wish
+from heeltap.app.route import calibrate as calibrating
+from heeltap.app.route import selftest as selftesting
+from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
-from heeltap.files.calibration import calibrations, selftests
+from heeltap.files.calibrations import calibrations, selftests
 from heeltap.files.settings import Stored, read_settings, write_settings
-from heeltap.jobs import calibrating, selftesting
-from heeltap.jobs.today import Wish
-from heeltap.live.calibrate import Declined, Delay
-from heeltap.ports.base import PortName
-from heeltap.ports.schedule import Schedule
-from heeltap.tui.menu import MenuApp
-from tests.jobs.test_measuring import a_report, few_notes
+from heeltap.gear.delay import Declined, Delay
+from heeltap.model.messages import Schedule
+from heeltap.tui.screens.menu import MenuApp
+from tests.app.test_ways import a_report, few_notes
 from tests.makers.playbacks import Room
 from tests.tui.test_menu import perform, text_of, until
 
@@ -27,10 +28,10 @@ Face = Pilot[Wish | None]
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """An input, an output, and a room where the click is heard."""
     names = [PortName("Pads", "Pads")], [PortName("Synth", "Synth")]
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
-    monkeypatch.setattr("heeltap.jobs.listening.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
     return found
 
 

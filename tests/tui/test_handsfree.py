@@ -5,14 +5,14 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.files.takes import list_takes, load_take
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.player import Player
-from heeltap.live.handsfree import Controls, Trigger
-from heeltap.ports.schedule import Schedule
+from heeltap.app.drill.player_setup import Player
+from heeltap.app.drill.run import Settings
+from heeltap.files.takes.folder import list_takes, load_take
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.session.handsfree import Controls, Trigger
 from heeltap.tui.app import DrillApp
-from tests.jobs.test_drilling import a_drill
+from tests.app.test_run import a_drill
 
 PEDAL = Controls({"start": Trigger("cc", 64), "stop": Trigger("cc", 64)})
 

@@ -1,13 +1,13 @@
 """Keys as data: the bottom line, the mouse and the help read the same rows."""
 
-from heeltap.jobs.drill_text import plain
-from heeltap.live.session import Feedback, Phase
-from heeltap.ports.keys import KEYS
-from heeltap.tui.drill_keys import REPORT_KEYS, drill_keys
+from heeltap.devices.computer_keys import KEYS
+from heeltap.session.session import Feedback, Phase
 from heeltap.tui.keys import HELP, QUIT, bottom_line, key_at
-from heeltap.tui.past import OPEN_KEYS, PAST_KEYS
-from heeltap.tui.setup import SETUP_KEYS
-from heeltap.tui.start import START_KEYS
+from heeltap.tui.screens.drill_keys import REPORT_KEYS, drill_keys
+from heeltap.tui.screens.gear_rows import SETUP_KEYS
+from heeltap.tui.screens.history import OPEN_KEYS, PAST_KEYS
+from heeltap.tui.screens.start import START_KEYS
+from heeltap.views.bar_sheet import plain
 
 TABLES = [START_KEYS, PAST_KEYS, OPEN_KEYS, SETUP_KEYS, REPORT_KEYS, *(drill_keys(p, Feedback.BAR) for p in Phase)]
 

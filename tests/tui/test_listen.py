@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from textual.pilot import Pilot
 
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.player_setup import Player
+from heeltap.app.drill.run import DrillOutcome, Run, Settings, drill
+from heeltap.devices.protocols import PortName
 from heeltap.files.settings import Stored, write_settings
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drilling import DrillOutcome, Run, Settings, drill
-from heeltap.jobs.player import Player
-from heeltap.live.handsfree import Controls, Trigger
-from heeltap.live.session import Phase
-from heeltap.ports.base import PortName
+from heeltap.session.handsfree import Controls, Trigger
+from heeltap.session.session import Phase
 from heeltap.tui.app import DrillApp
-from tests.jobs.test_drilling import a_drill, settings
+from tests.app.test_run import a_drill, settings
 from tests.makers.kept import keep
 from tests.makers.playbacks import Room
 from tests.tui import test_menu as menus
@@ -39,7 +39,7 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """Where everything is heard."""
     found = Room()
     found.takes_none = True
-    monkeypatch.setattr("heeltap.jobs.listening.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
     return found
 
 
@@ -293,8 +293,8 @@ def test_l_does_nothing_while_a_take_is_played(tmp_path: Path, room: Room) -> No
 def _gear(monkeypatch: pytest.MonkeyPatch) -> None:
     """An input and an output."""
     names = ([PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
 @pytest.mark.usefixtures("_gear")
@@ -363,8 +363,8 @@ def test_a_take_cannot_be_heard_without_an_output(
     monkeypatch.undo()
     monkeypatch.setenv("HEELTAP_HOME", str(tmp_path / "home"))
     names = ([PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     write_settings(Stored(out_port="none"))
     keep(tmp_path / "takes", date="2026-03-02T18:00:00+01:00", rng=rng)
 

@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from textual.pilot import Pilot
 
+from heeltap.app.practice import today as today_job
+from heeltap.app.practice.today import Wish, current_set
+from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
-from heeltap.jobs import today as today_job
-from heeltap.jobs.today import Wish, current_set
-from heeltap.ports.base import PortName
-from heeltap.tui.menu import MenuApp
+from heeltap.tui.lines_widget import Sheet
 from heeltap.tui.running import mouse_wanted
-from heeltap.tui.sheet import Sheet
+from heeltap.tui.screens.menu import MenuApp
 from tests.makers.kept import keep
 
 NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
@@ -30,8 +30,8 @@ Scene = Callable[[MenuApp, "Pilot[Wish | None]"], Awaitable[None]]
 def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two inputs and an output whose names would draw if they were markup."""
     names = ([PortName("Pad [b]x[/b]", "Pad [b]x[/b]"), PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
 def text_of(app: MenuApp) -> str:
@@ -185,7 +185,7 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
     asked = []
 
     def learning(port: str, roles: tuple[str, ...], tell: Callable, *, asked: Callable, interrupted: Callable) -> dict:
-        from heeltap.live.learning import Ask
+        from heeltap.session.pad_learning import Ask
 
         tell(Ask("kick"))
         while asked() is None:
@@ -194,7 +194,7 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
             threading.Event().wait(0.01)
         return {"snare": 38}
 
-    monkeypatch.setattr("heeltap.tui.setup_place.learn_pads", learning)
+    monkeypatch.setattr("heeltap.tui.screens.gear.learn_pads", learning)
 
     async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
         await until(app, pilot, "none in use")
@@ -265,8 +265,8 @@ def test_no_midi_system_is_no_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     def none() -> None:
         raise PortError("MIDI devices: no system")
 
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", none)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", none)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", none)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", none)
 
     async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
         await until(app, pilot, "No MIDI system can be reached")

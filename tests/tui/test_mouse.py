@@ -13,22 +13,24 @@ from textual.events import Click, MouseEvent, MouseScrollDown, MouseScrollUp
 from textual.events import Key as Press
 from textual.pilot import Pilot
 
+from heeltap.app.drill.run import Settings
+from heeltap.app.listen.listener import Piece
+from heeltap.app.route.ways import clock_ways, delay_ways
+from heeltap.app.takes.history import history
+from heeltap.devices.protocols import PortName
 from heeltap.files.settings import Stored, write_settings
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.history import history
-from heeltap.jobs.listening import Piece
-from heeltap.jobs.measuring import clock_ways, delay_ways
-from heeltap.live.session import Phase
-from heeltap.ports.base import PortName
-from heeltap.tui import past, setup, start
+from heeltap.session.session import Phase
 from heeltap.tui.app import DrillApp
-from heeltap.tui.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
 from heeltap.tui.keys import Key
-from heeltap.tui.listening_keys import LISTEN, LISTENING_KEYS
-from heeltap.tui.menu import MenuApp
+from heeltap.tui.lines_widget import Sheet
 from heeltap.tui.running import run_drill, run_home
-from heeltap.tui.sheet import Sheet
-from tests.jobs.test_drilling import a_drill
+from heeltap.tui.screens import gear_rows as setup
+from heeltap.tui.screens import history as past
+from heeltap.tui.screens import start
+from heeltap.tui.screens.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
+from heeltap.tui.screens.listen import LISTEN, LISTENING_KEYS
+from heeltap.tui.screens.menu import MenuApp
+from tests.app.test_run import a_drill
 from tests.makers.kept import keep, keep_many
 from tests.makers.playbacks import Room
 from tests.makers.screens import NOW, SETUP, TODAY, a_drill_state, a_report
@@ -44,11 +46,11 @@ PIECE = Piece((0, 2_000_000), lambda _: None, ("the take as played", "the take w
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """An input, an output, and a room where things are heard."""
     names = [PortName("Pads", "Pads")], [PortName("Synth", "Synth")]
-    monkeypatch.setattr("heeltap.jobs.today.list_ports", lambda: names)
-    monkeypatch.setattr("heeltap.jobs.ports.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
     found.takes_none = True
-    monkeypatch.setattr("heeltap.jobs.listening.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
     return found
 
 

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from heeltap.core.notes import make_notes
-from heeltap.core.plan import Section
-from heeltap.core.result import Result
-from heeltap.jobs.drill_text import ASCII, UNICODE
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, score_take
-from heeltap.tui.chart import offset_chart
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, score_take
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import Section
+from heeltap.model.result import Result
+from heeltap.tui.screens.offset_chart import offset_chart
+from heeltap.views.bar_sheet import ASCII, UNICODE
 from tests.makers.drills import counted_plan, played
 
 

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.jobs.drill_text import ASCII, UNICODE, plain
 from heeltap.tui.page import Look
-from heeltap.tui.past import Order, draw_past, ordered, week_medians
-from heeltap.tui.setup import draw_setup
-from heeltap.tui.start import draw_start, rows_of
+from heeltap.tui.screens.gear_rows import draw_setup
+from heeltap.tui.screens.history import Order, draw_past, ordered, week_medians
+from heeltap.tui.screens.start import draw_start, rows_of
+from heeltap.views.bar_sheet import ASCII, UNICODE, plain
 from tests.makers.screens import GOLDEN, NOTHING, NOW, SETUP, SIZES, TAKES, TODAY, pictures, text_of
 
 NAMES = sorted(pictures(80, 24))

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 import textual
 
-from heeltap.jobs.drill_text import Line, Span, plain
+from heeltap.views.bar_sheet import Line, Span, plain
 from tests.makers.screens import pictures
 from tests.makers.svgs import NAMES, SIZE, drawn, golden, rows_of
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.files.takes import list_takes, load_take
-from heeltap.jobs.keeping import recover, score_kept
-from heeltap.live.rescue import LEAVE, Terminal, give_back, terminal_now
-from tests.live.timing import nap, now_ns
+from heeltap.app.takes.finish import recover, score_kept
+from heeltap.engine.terminal_rescue import LEAVE, Terminal, give_back, terminal_now
+from heeltap.files.takes.folder import list_takes, load_take
+from tests.engine.timing import nap, now_ns
 from tests.makers.terminals import RESTORED, in_a_terminal
 
 pytestmark = pytest.mark.slow

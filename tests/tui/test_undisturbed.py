@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.core.result import Result
-from heeltap.jobs.drilling import Settings
-from heeltap.live import session
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.app.drill.run import Settings
+from heeltap.model.messages import Schedule, merge
+from heeltap.model.result import Result
+from heeltap.session import session
 from heeltap.tui.app import DrillApp
-from tests.jobs.test_drilling import a_drill, settings
+from tests.app.test_run import a_drill, settings
 
 _BARS = 76
 """A minute: 4 beats of 200 ms a bar."""

@@ -3,8 +3,8 @@
 import pytest
 from msgspec.structs import replace
 
-from heeltap.files.calibration import Calibrated
-from heeltap.jobs.calibrating_words import words
+from heeltap.files.calibrations import Calibrated
+from heeltap.views.calibration_text import words
 
 ROW = Calibrated(
     in_port="Pad",

@@ -8,15 +8,15 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from heeltap.core.advise_kinds import remedy_of
-from heeltap.core.classroom import ClassItem, ClassTake, Figures, Next, Student, next_for, weaknesses
-from heeltap.core.classroom_page import Classroom
-from heeltap.core.classroom_questions import questions
-from heeltap.core.findings.kinds import FINDING_KINDS
-from heeltap.core.result import Finding
-from heeltap.core.sets import Done
-from heeltap.report.class_words import SHORT, short_words
-from heeltap.report.classroom import CSV_COLUMNS, class_csv, class_html, class_text, page_of
+from heeltap.analysis.findings.catalogue import FINDING_KINDS
+from heeltap.classroom.integrity import questions
+from heeltap.classroom.page_model import Classroom
+from heeltap.classroom.students import ClassItem, ClassTake, Figures, Next, Student, next_for, weaknesses
+from heeltap.course.remedies import remedy_of
+from heeltap.model.practice_set import Done
+from heeltap.model.result import Finding
+from heeltap.views.class_words import SHORT, short_words
+from heeltap.views.classroom import CSV_COLUMNS, class_csv, class_html, class_text, page_of
 
 EVIL = '<script>alert(1)</script><img src=x onerror="alert(1)">'
 EARLY = Finding("off-beats", "What lies between the beats comes 20 ms earlier than the beats.", -20.0, None, 1e-9)

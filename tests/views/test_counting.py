@@ -1,10 +1,10 @@
 """Counted bars as plain text."""
 
-from heeltap.core.counted import CountedBar, CountedVoice, counted_exercise
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import counting_line
-from heeltap.jobs.making import make
-from heeltap.report.counting import bar_words, counted_lines
+from heeltap.app.practice.make import make
+from heeltap.model.counted_bars import CountedBar, CountedVoice, counted_exercise
+from heeltap.model.counting import counting_line
+from heeltap.model.timeline import Metre
+from heeltap.views.counting import bar_words, counted_lines
 
 
 def a_bar(*bars: int) -> CountedBar:

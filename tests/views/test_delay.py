@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from heeltap import score_file
-from heeltap.core.result import Calibration
-from heeltap.report.text import render
+from heeltap.model.result import Calibration
+from heeltap.views.text import render
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 

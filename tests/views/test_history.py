@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from heeltap.report.history import CSV_COLUMNS, as_csv, as_json, guarded, render_history
-from tests.files.test_store import a_take
+from heeltap.views.history import CSV_COLUMNS, as_csv, as_json, guarded, render_history
+from tests.files.test_history_db import a_take
 
 
 def test_the_list_is_by_day_newest_last() -> None:

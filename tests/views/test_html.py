@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from heeltap import score_file
-from heeltap.core.result import Result
-from heeltap.report.charts import offset_chart
-from heeltap.report.document import document_of
-from heeltap.report.html import to_html
+from heeltap.model.result import Result
+from heeltap.views.charts import offset_chart
+from heeltap.views.document import document_of
+from heeltap.views.html import to_html
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 

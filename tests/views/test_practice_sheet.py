@@ -3,9 +3,9 @@
 import re
 from dataclasses import replace
 
-from heeltap.core.counted import CountedBar, CountedVoice
-from heeltap.core.pattern import Syllable
-from heeltap.report.sheet import Sheet, SheetItem, sheet_html, sheet_text
+from heeltap.model.counted_bars import CountedBar, CountedVoice
+from heeltap.model.counting import Syllable
+from heeltap.views.practice_sheet import Sheet, SheetItem, sheet_html, sheet_text
 
 BAR = CountedBar(
     (1, 2),

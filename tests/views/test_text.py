@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from heeltap import score_file
-from heeltap.report import words
-from heeltap.report.text import WIDTH, render
+from heeltap import wording as words
+from heeltap.views.text import WIDTH, render
 
 ROOT = Path(__file__).resolve().parents[2]
 GOLDEN = ROOT / "tests" / "golden" / "report" / "tollgate-road-take-1.txt"

@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.advise_result import advice_of
-from heeltap.core.arrays import BoolArray, IntArray, as_ints
-from heeltap.core.findings import findings
-from heeltap.core.judge import Judged
-from heeltap.core.meter import MetreMap
-from heeltap.core.offsets import Offsets
-from heeltap.core.replay import judge_bars, replay
-from heeltap.core.result import Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing
-from heeltap.core.score import in_pocket, jnd_ms, score
-from heeltap.core.stats import Summary, summarise
-from heeltap.core.verdicts import section_verdict, unsure_ms
+from heeltap.analysis.findings import findings
+from heeltap.analysis.offsets_of import Judged
+from heeltap.analysis.score import in_pocket, jnd_ms, score
+from heeltap.analysis.section_words import section_verdict, unsure_ms
+from heeltap.analysis.statistics.estimates import Summary, summarise
+from heeltap.analysis.weak_bars import judge_bars, replay
+from heeltap.course.after_take import advice_of
+from heeltap.model.arrays import BoolArray, IntArray, as_ints
+from heeltap.model.offsets import Offsets
+from heeltap.model.result import Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing
+from heeltap.model.timeline import MetreMap
 
 __all__ = ["Aim", "Source", "bars_to_replay", "result_of"]
 

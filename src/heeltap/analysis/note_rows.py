@@ -7,13 +7,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import DIVISIONS, SWUNG, division_of
-from heeltap.core.grid import Slots
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan, Section
-from heeltap.core.result import NoteRow
-from heeltap.core.sections import section_columns
+from heeltap.analysis.quantise import Slots
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan, Section
+from heeltap.model.result import NoteRow
+from heeltap.model.sections import section_columns
+from heeltap.model.subdivisions import DIVISIONS, SWUNG, division_of
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["grid_rows", "plan_rows", "planned_division"]
@@ -33,7 +33,7 @@ def planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
 def plan_rows(
     plan: Plan, notes: Notes, match: IntArray, wrong: BoolArray, note_offset: FloatArray, confidence: FloatArray
 ) -> tuple[NoteRow, ...]:
-    """A row for each planned note and each extra one, by time; arguments as in `heeltap.core.judge.judge_plan`."""
+    """A row for each planned note and each extra one, by time; arguments as in `heeltap.analysis.offsets_of.judge_plan`."""
     hit = match >= 0
     quarter = plan.at_tick / TICKS_PER_QUARTER
     bar, beat = plan.metre.bar_beat(quarter)

@@ -13,15 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.grid import Slots
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.note_rows import grid_rows, plan_rows, planned_division
-from heeltap.core.notes import Notes
-from heeltap.core.offsets import Offsets, Tally
-from heeltap.core.plan import Plan, Section
-from heeltap.core.result import NoteRow
-from heeltap.core.sections import section_columns
+from heeltap.analysis.note_rows import grid_rows, plan_rows, planned_division
+from heeltap.analysis.quantise import Slots
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.notes import Notes
+from heeltap.model.offsets import Offsets, Tally
+from heeltap.model.plan import Plan, Section
+from heeltap.model.result import NoteRow
+from heeltap.model.sections import section_columns
+from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["DOUBT", "Judged", "Shift", "group_median", "judge_grid", "judge_plan"]
@@ -155,7 +155,7 @@ def judge_grid(
     shift : Shift, optional
         Where the leader sat against the click at each stroke's slot; without it the click is the reference.
     hand : int64, shape (len(notes),), optional
-        Code into `heeltap.core.plan.HANDS` of each note; a stroke of both hands has none.
+        Code into `heeltap.model.plan.HANDS` of each note; a stroke of both hands has none.
     """
     moved = _still(len(slots)) if shift is None else shift
     late_us = notes.onset_us - slots.reference_us[stroke_of_note]

@@ -22,11 +22,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import BEAT, EIGHTH, SWUNG, TRIPLET
-from heeltap.core.meter import MetreMap
-from heeltap.core.offsets import Offsets, Tally
-from heeltap.core.stats import bias
+from heeltap.analysis.statistics.estimates import bias
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.offsets import Offsets, Tally
+from heeltap.model.subdivisions import BEAT, EIGHTH, SWUNG, TRIPLET
+from heeltap.model.timeline import MetreMap
 
 __all__ = ["Score", "chance_credit", "credit", "in_pocket", "jnd_ms", "place_weight", "pocket_of", "score"]
 
@@ -215,7 +215,8 @@ def _points(raw: float, chance: float) -> float:
 def _interval(value: float, own: FloatArray, slope: float, counts_se: float) -> tuple[float, float] | None:
     """95 % interval within 0-100; ``own`` is each stroke's pull on the mean credit, ``slope`` points per unit of it.
 
-    The strokes' part comes from the noise models of `heeltap.core.stats.bias`, which know wander and long memory.
+    The strokes' part comes from the noise models of `heeltap.analysis.statistics.estimates.bias`, which know wander and
+    long memory.
     """
     strokes = bias(own).ci95
     if strokes is None:

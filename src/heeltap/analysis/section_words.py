@@ -5,7 +5,7 @@ Inside: `section_verdict`, `unsure_ms`, `widened`, `delay_share`.
 
 import math
 
-from heeltap.core.result import Calibration, Interval, SectionRow
+from heeltap.model.result import Calibration, Interval, SectionRow
 
 __all__ = ["delay_share", "section_verdict", "unsure_ms", "widened"]
 

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, IntArray, freeze_columns
-from heeltap.core.notes import Notes
+from heeltap.model.arrays import BoolArray, IntArray, freeze_columns
+from heeltap.model.notes import Notes
 
 __all__ = ["RETRIGGER_US", "Folded", "Strokes", "fold_retriggers", "stroke_window_us", "strokes"]
 

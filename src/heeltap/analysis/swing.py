@@ -11,9 +11,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.plan import Section
-from heeltap.core.result import Swing
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.plan import Section
+from heeltap.model.result import Swing
 
 __all__ = ["pair_ratios", "swing_by_section", "swing_of"]
 

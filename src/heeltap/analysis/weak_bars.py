@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.offsets import Offsets
-from heeltap.core.plan import Section
-from heeltap.core.result import Replay
-from heeltap.core.score import jnd_ms
+from heeltap.analysis.score import jnd_ms
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import Section
+from heeltap.model.result import Replay
 
 __all__ = ["BarVerdict", "judge_bars", "replay"]
 

@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
-from heeltap.core.classroom import ClassTake, Student
+from heeltap.classroom.students import ClassTake, Student
 
 __all__ = ["ALIKE_MS", "Question", "questions"]
 

@@ -5,8 +5,8 @@ Inside: `Classroom`.
 
 from dataclasses import dataclass
 
-from heeltap.core.classroom import ClassItem, Next, Student, Weakness
-from heeltap.core.classroom_questions import Question
+from heeltap.classroom.integrity import Question
+from heeltap.classroom.students import ClassItem, Next, Student, Weakness
 
 __all__ = ["Classroom"]
 

@@ -8,7 +8,7 @@ finding is named here only when its adjusted p times the number of takes on the 
 common practice): at most one page in twenty then says anything untrue of anybody.
 
 Inside: `ClassItem`, `ClassTake`, `Student`, `Cell`, `Weakness`, `Next`, `same_work`, `cell_of`, `weaknesses`, `next_for`,
-`differs`; the questions about takes are `heeltap.core.classroom_questions`.
+`differs`; the questions about takes are `heeltap.classroom.integrity`.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.advise_kinds import Remedy, remedy_of
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.findings.kinds import NOTHING
-from heeltap.core.plan import Plan
-from heeltap.core.result import Finding
-from heeltap.core.sets import Done, is_done
+from heeltap.analysis.findings.catalogue import NOTHING
+from heeltap.course.remedies import Remedy, remedy_of
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.plan import Plan
+from heeltap.model.practice_set import Done, is_done
+from heeltap.model.result import Finding
 
 __all__ = [
     "Cell",

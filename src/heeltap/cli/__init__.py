@@ -1,7 +1,7 @@
 """The command line: one module a command. Nothing heavy is imported until a command runs.
 
 A command module has ``add(commands)``, which describes its arguments, and ``run(args) -> int``, which imports what it
-needs, does the work through `heeltap.jobs`, prints, and returns the exit code.
+needs, does the work through `heeltap.app`, prints, and returns the exit code.
 """
 
 import importlib

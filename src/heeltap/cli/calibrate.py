@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from heeltap.cli.selftest import moving_bar
 
 if TYPE_CHECKING:
-    from heeltap.files.calibration import Calibrated
-    from heeltap.live.calibrate import Declined, Delay
+    from heeltap.files.calibrations import Calibrated
+    from heeltap.gear.delay import Declined, Delay
 
 __all__ = ["add", "run"]
 
@@ -60,9 +60,9 @@ def run(args: argparse.Namespace) -> int:
         return _show()
     if args.forget:
         return _forget(args.in_port, args.out_port)
-    from heeltap.jobs.calibrating import keep
-    from heeltap.jobs.ports import choose_ports
-    from heeltap.live.calibrate import LIMITS, Declined
+    from heeltap.app.route.calibrate import keep
+    from heeltap.app.route.ports import choose_ports
+    from heeltap.gear.delay import LIMITS, Declined
 
     in_port, out_port = choose_ports(args.in_port, args.out_port)
     delay = _measured(args, in_port, out_port)
@@ -76,8 +76,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "Delay | Declined":
     """The delay by the way that was asked for."""
-    from heeltap.jobs import calibrating
-    from heeltap.jobs.calibrating_words import MICROPHONE_STEPS, TAP_HOW
+    from heeltap.app.route import calibrate as calibrating
+    from heeltap.views.calibration_text import MICROPHONE_STEPS, TAP_HOW
 
     if args.same_path:
         return calibrating.same_path_delay(in_port, out_port)
@@ -99,15 +99,15 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
 
 def _words(row: "Calibrated") -> list[str]:
     """One calibration for people, as this terminal can show it."""
-    from heeltap.jobs.calibrating_words import words
-    from heeltap.jobs.drill_text import marks_for
+    from heeltap.views.bar_sheet import marks_for
+    from heeltap.views.calibration_text import words
 
     return words(row, plus_minus=marks_for(sys.stdout.encoding).plus_minus)
 
 
 def _show() -> int:
     """Print everything that is kept."""
-    from heeltap.files.calibration import calibration_file, calibrations
+    from heeltap.files.calibrations import calibration_file, calibrations
 
     rows = calibrations()
     if not rows:
@@ -121,7 +121,7 @@ def _show() -> int:
 
 def _forget(in_port: str | None, out_port: str | None) -> int:
     """Forget the calibrations of these ports, or all; say how many there were."""
-    from heeltap.files.calibration import forget_calibrations
+    from heeltap.files.calibrations import forget_calibrations
 
     gone = forget_calibrations(in_port, out_port)
     print("Nothing was kept." if not gone else f"Forgotten: {gone}.")

@@ -26,9 +26,9 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read, print, write."""
+    from heeltap.app.practice.classroom import read_class, write_page
     from heeltap.cli.progress import progress
-    from heeltap.jobs.classroom import read_class, write_page
-    from heeltap.report.classroom import class_csv, class_html, class_text
+    from heeltap.views.classroom import class_csv, class_html, class_text
 
     room = read_class(Path(args.folder), set_name=args.set_name, watch=lambda paths: progress(paths, len(paths)))
     sys.stdout.write(class_text(room))

@@ -44,7 +44,7 @@ def add_click(parser: argparse.ArgumentParser) -> None:
 
 def click_sound(args: argparse.Namespace, stored: "Stored") -> "ClickSound":
     """How the click is to sound; the options go before the settings. Raises `PlanError`."""
-    from heeltap.jobs.drill_click import kept_sound
+    from heeltap.app.drill.backing import kept_sound
 
     return kept_sound(stored, args.click_notes, channel=args.click_channel, velocity=args.click_velocity)
 
@@ -85,7 +85,7 @@ def check_follow(args: argparse.Namespace) -> None:
 
 
 def clock_settings(args: argparse.Namespace, in_port: str = "") -> dict[str, Any]:
-    """The fields of `heeltap.jobs.drilling.Settings` that these options set; ``in_port`` is the first input."""
+    """The fields of `heeltap.app.drill.run.Settings` that these options set; ``in_port`` is the first input."""
     follow = in_port if args.follow_clock == "" else args.follow_clock
     return {
         "follow_clock": follow,

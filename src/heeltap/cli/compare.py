@@ -31,9 +31,9 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    from heeltap.jobs.comparing import compare_takes
-    from heeltap.jobs.scoring import Options
-    from heeltap.report.comparison import render_comparison
+    from heeltap.app.score.compare import compare_takes
+    from heeltap.app.score.score import Options
+    from heeltap.views.comparison import render_comparison
 
     found = compare_takes(
         args.takes,

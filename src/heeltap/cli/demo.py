@@ -6,8 +6,8 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from heeltap.jobs.drill_plan import Drill
-    from heeltap.jobs.drilling import Settings
+    from heeltap.app.drill.drill import Drill
+    from heeltap.app.drill.run import Settings
 
 __all__ = ["add", "run"]
 
@@ -30,8 +30,8 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from heeltap.jobs.demo import demo_drill, demo_song
-    from heeltap.report.text import render
+    from heeltap.app.drill.demo import demo_drill, demo_song
+    from heeltap.views.text import render
 
     drill, settings = demo_drill(seed=args.seed)
     drawn = not args.no_screen and sys.stdout.isatty() and sys.stdin.isatty()
@@ -46,8 +46,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _on_screen(drill: "Drill", settings: "Settings") -> int:
     """The drill on the drawn screen, then its result as text."""
-    from heeltap.report.json import from_json
-    from heeltap.report.text import render
+    from heeltap.views.json import from_json
+    from heeltap.views.text import render
 
     kept = settings.takes / "result.json"
     screen = importlib.import_module("heeltap.tui.running")

@@ -13,8 +13,8 @@ from heeltap.cli.parser import lean, milliseconds, positive
 from heeltap.errors import PortError
 
 if TYPE_CHECKING:
-    from heeltap.jobs.drill_plan import Drill
-    from heeltap.jobs.drilling import Settings
+    from heeltap.app.drill.drill import Drill
+    from heeltap.app.drill.run import Settings
 
 __all__ = ["add", "run"]
 
@@ -152,12 +152,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     """What is to be played, and how."""
+    from heeltap.app.drill.drill import AS_WRITTEN, drill_of
+    from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
+    from heeltap.app.drill.run import Settings
+    from heeltap.app.route.ports import choose_inputs, choose_ports
     from heeltap.files.settings import read_settings
-    from heeltap.jobs.drill_plan import AS_WRITTEN, drill_of
-    from heeltap.jobs.drilling import Settings
-    from heeltap.jobs.player import pads_for, player_of, with_learned_pads
-    from heeltap.jobs.ports import choose_inputs, choose_ports
-    from heeltap.live.session import Feedback
+    from heeltap.session.session import Feedback
 
     check_follow(args)
     stored = read_settings()
@@ -187,8 +187,8 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
 
 def _recover(takes: Path) -> None:
     """Finish what a killed run left behind, and say so on stderr."""
-    from heeltap.jobs.keeping import recover
-    from heeltap.jobs.silence import silence_left
+    from heeltap.app.drill.silence import silence_left
+    from heeltap.app.takes.finish import recover
 
     found = recover(takes)
     silence_left(found)

@@ -23,7 +23,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the file."""
-    from heeltap.jobs.handing_in import hand_in, summary
+    from heeltap.app.practice.handin import hand_in, summary
 
     name = " ".join(args.name.split())
     out = Path(args.out) if args.out else Path(_file_name(Path(args.set).stem, name))

@@ -7,8 +7,8 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from heeltap.jobs.drill_plan import Drill
-    from heeltap.jobs.drilling import Settings
+    from heeltap.app.drill.drill import Drill
+    from heeltap.app.drill.run import Settings
 
 __all__ = ["play_hands_free"]
 
@@ -18,9 +18,9 @@ def play_hands_free(what: "Drill", settings: "Settings", json_file: str | None =
 
     Without a start the first take begins at once; without start and repeat it is the only one.
     """
+    from heeltap.app.drill.handsfree import wait_for_press
+    from heeltap.app.drill.run import interrupts
     from heeltap.cli.lines import play_in_lines
-    from heeltap.jobs.drilling import interrupts
-    from heeltap.jobs.handsfree import wait_for_press
 
     triggers = settings.player.controls.triggers
     code, wanted = 0, "start" not in triggers
@@ -40,7 +40,7 @@ def play_hands_free(what: "Drill", settings: "Settings", json_file: str | None =
 
 def _note(effects: tuple[Any, ...], asked: list[str]) -> None:
     """Note that another take was asked for while one was played."""
-    from heeltap.live.session import Again
+    from heeltap.session.session import Again
 
     asked.extend("again" for effect in effects if isinstance(effect, Again))
 

@@ -48,8 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(last: int | None) -> int:
-    from heeltap.jobs.history import history
-    from heeltap.report.history import render_history
+    from heeltap.app.takes.history import history
+    from heeltap.views.history import render_history
 
     found = history(last=last, watched=progress)
     _warn(found.warnings)
@@ -60,7 +60,7 @@ def _list(last: int | None) -> int:
 
 
 def _next() -> int:
-    from heeltap.jobs.advising import next_exercise
+    from heeltap.app.practice.advise import next_exercise
 
     advice = next_exercise()
     print(advice.text)
@@ -70,8 +70,8 @@ def _next() -> int:
 
 
 def _rebuild() -> int:
-    from heeltap.jobs.history import rebuild
-    from heeltap.report.words import count
+    from heeltap.app.takes.history import rebuild
+    from heeltap.wording import count
 
     made = rebuild(watched=progress)
     _warn(made.warnings)
@@ -80,8 +80,8 @@ def _rebuild() -> int:
 
 
 def _export(path: Path) -> int:
-    from heeltap.jobs.history import export, history
-    from heeltap.report.words import count
+    from heeltap.app.takes.history import export, history
+    from heeltap.wording import count
 
     found = history(watched=progress)
     _warn(found.warnings)

@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from heeltap.jobs.drill_plan import Drill
-    from heeltap.jobs.drilling import DrillOutcome, Face, Settings
+    from heeltap.app.drill.drill import Drill
+    from heeltap.app.drill.run import DrillOutcome, Face, Settings
 
 __all__ = ["plain_face", "play_in_lines", "report"]
 
 
 def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:
     """What became of a drill, as text."""
-    from heeltap.report.text import render
+    from heeltap.views.text import render
 
     if outcome.problem:
         write(f"The take could not be kept whole: {outcome.problem}\n")
@@ -38,8 +38,8 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
 
 def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
     """A face that prints every bar once, when it is over and may be shown."""
-    from heeltap.jobs.drill_text import bar_block, gutter_of, least_width, marks_for, plain
-    from heeltap.live.session import BarDone, Feedback, Finished, Phase
+    from heeltap.session.session import BarDone, Feedback, Finished, Phase
+    from heeltap.views.bar_sheet import bar_block, gutter_of, least_width, marks_for, plain
 
     marks, printed = marks_for(encoding), [-1]
     told = [""]
@@ -99,8 +99,8 @@ def play_in_lines(
 
     ``kept`` False is for a demo, whose take is thrown away and so not spoken of; ``watch`` is told what the face is.
     """
-    from heeltap.jobs.drilling import INTERRUPTED, drill
-    from heeltap.report.json import to_json
+    from heeltap.app.drill.run import INTERRUPTED, drill
+    from heeltap.views.json import to_json
 
     stream = sys.stderr if json_file == "-" else sys.stdout
 

@@ -30,7 +30,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make it and print or write it."""
-    from heeltap.jobs.making import course_text, exercise_text, make, write_exercise
+    from heeltap.app.practice.make import course_text, exercise_text, make, write_exercise
 
     if args.family is None:
         sys.stdout.write(course_text())

@@ -48,8 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _show() -> int:
-    from heeltap.core.keys import key_name
     from heeltap.files.settings import read_settings
+    from heeltap.model.pitch import key_name
 
     stored = read_settings()
     if not stored.pads:
@@ -75,10 +75,10 @@ def _forget(port: str | None) -> int:
 
 
 def _learn(args: argparse.Namespace) -> int:
-    from heeltap.jobs.drilling import interrupts
-    from heeltap.jobs.learning import keep_pads, learn_pads
-    from heeltap.jobs.ports import choose_ports
-    from heeltap.live.learning import ROLES
+    from heeltap.app.drill.run import interrupts
+    from heeltap.app.route.pads import keep_pads, learn_pads
+    from heeltap.app.route.ports import choose_ports
+    from heeltap.session.pad_learning import ROLES
 
     roles = tuple(dict.fromkeys(args.roles)) or ROLES
     windows = _windows(args.retrigger, roles)
@@ -113,8 +113,8 @@ def _windows(options: list[str], roles: tuple[str, ...]) -> dict[str, float]:
 
 def _tell(effect: Any) -> None:
     """One line for each question and answer."""
-    from heeltap.core.keys import key_name
-    from heeltap.live.learning import Ask, Counted, Taken, Took
+    from heeltap.model.pitch import key_name
+    from heeltap.session.pad_learning import Ask, Counted, Taken, Took
 
     match effect:
         case Ask(role):
@@ -135,7 +135,7 @@ def _lines() -> "Callable[[], Any]":
     import queue
     import threading
 
-    from heeltap.live.learning import Skip, Undo
+    from heeltap.session.pad_learning import Skip, Undo
 
     typed: queue.SimpleQueue[str] = queue.SimpleQueue()
     if not sys.stdin.isatty():

@@ -58,7 +58,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Score what was named; returns the exit code."""
-    from heeltap.jobs.batch import midi_files
+    from heeltap.app.score.batch import midi_files
 
     names = midi_files(args.files)
     if names == args.files and len(names) == 1:
@@ -83,13 +83,13 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _one(args: argparse.Namespace, name: str) -> int:
-    from heeltap.jobs.keeping import score_path
-    from heeltap.report.json import to_json
-    from heeltap.report.text import render
+    from heeltap.app.takes.finish import score_path
+    from heeltap.views.json import to_json
+    from heeltap.views.text import render
 
     result = score_path(name, **_options(args))
     if args.html:
-        from heeltap.report.html import to_html
+        from heeltap.views.html import to_html
 
         Path(args.html).write_text(to_html(result, command=args.command_line), encoding="utf-8")
     if args.json == "-":
@@ -102,10 +102,10 @@ def _one(args: argparse.Namespace, name: str) -> int:
 
 
 def _many(args: argparse.Namespace, names: list[str]) -> int:
+    from heeltap.app.score.batch import score_files
     from heeltap.cli.progress import progress
-    from heeltap.jobs.batch import score_files
-    from heeltap.report.json import to_json
-    from heeltap.report.text import TABLE_HEAD, one_line
+    from heeltap.views.json import to_json
+    from heeltap.views.text import TABLE_HEAD, one_line
 
     lines: list[bytes] = []
     table: list[str] = []

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from heeltap.live.selftest import LoopReport
+    from heeltap.gear.selftest import LoopReport
 
 __all__ = ["FORMAT", "add", "moving_bar", "run"]
 
@@ -35,8 +35,8 @@ def run(args: argparse.Namespace) -> int:
     """Test, print and keep; 0 when the numbers can be trusted, 4 when they cannot."""
     import numpy as np
 
-    from heeltap.jobs.selftest_words import lines
-    from heeltap.jobs.selftesting import PORTS, keep, selftest
+    from heeltap.app.route.selftest import PORTS, keep, selftest
+    from heeltap.views.selftest_text import lines
 
     with moving_bar("testing") as progress:
         report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(args.seed), progress=progress)
@@ -57,7 +57,7 @@ def _write_json(report: "LoopReport", where: str) -> None:
     from dataclasses import asdict
     from pathlib import Path
 
-    from heeltap.live.selftest import verdict
+    from heeltap.gear.selftest import verdict
 
     document = {"format": FORMAT, **asdict(report), "trusted": report.trusted, "verdict": verdict(report)}
     data = json.dumps(document, indent=1) + "\n"

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _new(args: argparse.Namespace) -> int:
-    from heeltap.jobs.sets import new_set
+    from heeltap.app.practice.sets import new_set
 
     path = Path(args.set or "my-set.toml")
     new_set(path)
@@ -49,7 +49,7 @@ def _new(args: argparse.Namespace) -> int:
 
 def _mistaken(what: str) -> bool:
     """Print every mistake of a set, one line each; False where there is none."""
-    from heeltap.jobs.sets import check_set
+    from heeltap.app.practice.sets import check_set
 
     mistakes = check_set(what)
     for mistake in mistakes:
@@ -58,7 +58,7 @@ def _mistaken(what: str) -> bool:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from heeltap.jobs.sets import minutes_of, open_set
+    from heeltap.app.practice.sets import minutes_of, open_set
 
     opened = open_set(args.set)
     minutes = max(1, round(minutes_of(opened)))
@@ -68,17 +68,17 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from heeltap.jobs.set_words import set_text, sets_text
-    from heeltap.jobs.sets import open_set
+    from heeltap.app.practice.sets import open_set
+    from heeltap.views.set_text import set_text, sets_text
 
     sys.stdout.write(sets_text() if args.set is None else set_text(open_set(args.set)))
     return 0
 
 
 def _sheet(args: argparse.Namespace) -> int:
-    from heeltap.jobs.set_words import sheet_of, write_sheet
-    from heeltap.jobs.sets import open_set
-    from heeltap.report.sheet import sheet_text
+    from heeltap.app.practice.sets import open_set
+    from heeltap.views.practice_sheet import sheet_text
+    from heeltap.views.set_text import sheet_of, write_sheet
 
     opened = open_set(args.set)
     if args.out is None:

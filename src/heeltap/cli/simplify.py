@@ -27,7 +27,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the four forms and write them where asked."""
-    from heeltap.jobs.simplifying import simpler_text, simplify_file, write_simpler
+    from heeltap.app.practice.simplify import simpler_text, simplify_file, write_simpler
 
     parts = simplify_file(args.file, args.part, tempo_bpm=args.tempo, metre=args.metre, pattern=args.pattern)
     for warning in parts.warnings:

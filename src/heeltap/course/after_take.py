@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from heeltap.core.advise_kinds import REMEDIES, Remedy, remedy_of
-from heeltap.core.advise_place import AIM
-from heeltap.core.findings.kinds import NOTHING, kind_of
-from heeltap.core.offsets import Offsets
-from heeltap.core.result import Advice, Counts, Finding, Overall, Replay, Result
+from heeltap.analysis.findings.catalogue import NOTHING, kind_of
+from heeltap.course.level import AIM
+from heeltap.course.remedies import REMEDIES, Remedy, remedy_of
+from heeltap.model.offsets import Offsets
+from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
 
 __all__ = ["advice_of", "course_aside"]
 

@@ -12,12 +12,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.exercise import Exercise, clicks, pulses_of
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import bar_ticks, unit_ticks
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
+from heeltap.model.arrays import IntArray
+from heeltap.model.counting import bar_ticks, unit_ticks
+from heeltap.model.exercise import Exercise, clicks, pulses_of
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["WEIGHTS", "Difficulty", "difficulty", "slot_weight", "syncopation"]

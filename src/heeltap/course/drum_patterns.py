@@ -1,7 +1,7 @@
 """Drum patterns to play along with: what a drummer would hold under an exercise.
 
 Positions are ticks of 10,080 per quarter from bar 1, beat 1. A pattern is written in the counting text of
-`heeltap.core.pattern`, one line a drum.
+`heeltap.model.counting`, one line a drum.
 
 Inside: `Beat`, `BeatLine`, `Hits`, `hits_of`, `LOUDNESS`.
 """
@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.core.exercise import ClickPlan, click_levels
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import Pattern, bar_ticks, unit_ticks
 from heeltap.errors import PlanError, sentence
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.counting import Pattern, bar_ticks, unit_ticks
+from heeltap.model.exercise import ClickPlan, click_levels
+from heeltap.model.timeline import Metre
 
 __all__ = ["LOUDNESS", "Beat", "BeatLine", "Hits", "hits_of"]
 
@@ -29,7 +29,7 @@ class BeatLine:
     """One drum of a pattern."""
 
     drum: str
-    """Role of the pad, one of `heeltap.core.exercise.PADS`."""
+    """Role of the pad, one of `heeltap.model.exercise.PADS`."""
     key: int
     """Key number, 0-127."""
     bars: tuple[Pattern, ...]

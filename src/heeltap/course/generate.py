@@ -12,14 +12,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.exercise import Bar, Exercise, Ladder, Pocket
-from heeltap.core.generate_recipe import Cells, Draws, Family, Grade, SectionRecipe, build_bar, fill_bar
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import bar_ticks
-from heeltap.core.plan import Plan, Section
-from heeltap.core.planning import plan_of
+from heeltap.course.recipes import Cells, Draws, Family, Grade, SectionRecipe, build_bar, fill_bar
 from heeltap.errors import PlanError, sentence
+from heeltap.model.arrays import IntArray
+from heeltap.model.counting import bar_ticks
+from heeltap.model.exercise import Bar, Exercise, Ladder, Pocket
+from heeltap.model.plan import Plan, Section
+from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["LEAST_MARGIN", "TEMPI", "generate", "grade_of", "shift_margin"]
@@ -85,7 +85,7 @@ def generate(
     grade : int
         Number of the grade.
     metre : Metre
-        One of `heeltap.core.exercise.METRES`.
+        One of `heeltap.model.exercise.METRES`.
     seed : int
         Picks among what the grade leaves open.
     tempo_bpm : float, optional

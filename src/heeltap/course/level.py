@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from heeltap.core.advise_past import PastTake
+from heeltap.model.past_take import PastTake
 
 __all__ = [
     "AIM",

@@ -1,7 +1,7 @@
 """What to play next, from the takes so far, with the reason in one sentence.
 
 Pure: the same history, course and moment give the same answer; nothing is kept but the takes themselves. Which single
-change comes next inside a family is `heeltap.core.advise_place`; here it is decided which family is due:
+change comes next inside a family is `heeltap.course.level`; here it is decided which family is due:
 
 1. half an hour was played without a break of five minutes: rest;
 2. something was held a day or more ago and not shown since: that, once;
@@ -18,10 +18,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from heeltap.core.advise_kinds import family_of
-from heeltap.core.advise_past import PastTake
-from heeltap.core.advise_place import Course, Place, Setting, place_of, when
-from heeltap.core.result import Advice
+from heeltap.course.level import Course, Place, Setting, place_of, when
+from heeltap.course.remedies import family_of
+from heeltap.model.past_take import PastTake
+from heeltap.model.result import Advice
 
 __all__ = ["SEEDS", "NextStep", "next_step", "weak_family"]
 

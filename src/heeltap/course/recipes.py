@@ -21,10 +21,10 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TypeVar
 
-from heeltap.core.exercise import ClickPlan, Voice, pulses_of
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import Pattern, parse_pattern, pattern_text, unit_ticks
 from heeltap.errors import PlanError, sentence
+from heeltap.model.counting import Pattern, parse_pattern, pattern_text, unit_ticks
+from heeltap.model.exercise import ClickPlan, Voice, pulses_of
+from heeltap.model.timeline import Metre
 
 __all__ = [
     "PLACES",

@@ -5,7 +5,7 @@ Inside: `Remedy`, `REMEDIES`, `remedy_of`, `family_of`.
 
 from dataclasses import dataclass
 
-from heeltap.core.findings.kinds import kind_of
+from heeltap.analysis.findings.catalogue import kind_of
 
 __all__ = ["REMEDIES", "Remedy", "family_of", "remedy_of"]
 

@@ -11,8 +11,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from heeltap.core.notes import Notes
-from heeltap.ports.schedule import Schedule
+from heeltap.model.messages import Schedule
+from heeltap.model.notes import Notes
 
 __all__ = ["FakeInPort", "FakeOutPort", "script_from_notes"]
 

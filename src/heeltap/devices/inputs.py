@@ -7,15 +7,15 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.notes import Notes
+from heeltap.clock import Clock
+from heeltap.devices.computer_keys import KeysInPort
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.devices.protocols import InPort, OutPort, open_in, open_out
+from heeltap.engine.stamping import is_note_on, restamp
 from heeltap.errors import PortError
-from heeltap.live.clock import Clock
-from heeltap.live.stamp import is_note_on, restamp
-from heeltap.ports.base import InPort, OutPort, open_in, open_out
-from heeltap.ports.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.ports.keys import KeysInPort
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.model.notes import Notes
 
 __all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "reopen_input", "reopen_output", "script_from_file"]
 
@@ -41,7 +41,7 @@ def open_input(
     script : Schedule, optional
         What a ``fake:`` port plays, instead of a file.
     api, virtual
-        As in `heeltap.ports.base.open_in`, for devices.
+        As in `heeltap.devices.protocols.open_in`, for devices.
 
     Raises
     ------
@@ -97,8 +97,8 @@ def script_from_file(path: Path) -> Schedule:
     if path.suffix == ".jsonl":
         return _script_from_journal(path)
     from heeltap.files.smf import read_midi  # the reader is not needed by an engine that plays devices
-    from heeltap.files.take_midi import count_in_of
-    from heeltap.files.takes import MIDI
+    from heeltap.files.takes.folder import MIDI
+    from heeltap.files.takes.take_midi import count_in_of
 
     midi = read_midi(path / MIDI if path.is_dir() else path)
     onset_us = midi.onset_us - count_in_of(midi)
@@ -108,7 +108,7 @@ def script_from_file(path: Path) -> Schedule:
 def _script_from_journal(path: Path) -> Schedule:
     """Every note-on and note-off of a journal at its final stamp, from the journal's zero; each port stamped by
     itself."""
-    from heeltap.files.journal import read_journal
+    from heeltap.files.takes.journal import read_journal
 
     journal = read_journal(path)
     stamp_ns = np.empty_like(journal.arrival_ns)

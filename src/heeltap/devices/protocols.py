@@ -1,7 +1,7 @@
 """The border to MIDI devices: what a port is, which there are, and how one is opened by name.
 
 Input is polled, never called back: a callback into Python waits for the interpreter lock inside the driver's thread,
-and where anything draws it loses 2-9 % of the notes (measured). Names are stable ones (`heeltap.ports.names`).
+and where anything draws it loses 2-9 % of the notes (measured). Names are stable ones (`heeltap.devices.names`).
 
 Inside: the protocols `InPort`, `OutPort` and `MidiSystem`; `PortName`; `midi_system`, `list_ports`, `open_in`,
 `open_out`.
@@ -15,8 +15,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
+from heeltap.devices.names import stable_names
 from heeltap.errors import PortError, sentence
-from heeltap.ports.names import stable_names
 
 __all__ = [
     "APIS",
@@ -170,7 +170,7 @@ def midi_system(api: str = "") -> MidiSystem:
     name = api or os.environ.get("HEELTAP_MIDI_API", "")
     if name not in APIS:
         raise PortError(sentence("MIDI system", f"'{name}'", "one of " + ", ".join(a for a in APIS if a)))
-    from heeltap.ports.rtmidi import load_system  # rtmidi is a compiled module: not at import
+    from heeltap.devices.rtmidi import load_system  # rtmidi is a compiled module: not at import
 
     return load_system(name)
 

@@ -14,9 +14,9 @@ import subprocess
 import sys
 from typing import Any
 
+from heeltap.devices.names import find_port, stable_name
+from heeltap.devices.protocols import InPort, MidiSystem, OutPort, quiet_stderr
 from heeltap.errors import PortError, sentence
-from heeltap.ports.base import InPort, MidiSystem, OutPort, quiet_stderr
-from heeltap.ports.names import find_port, stable_name
 
 __all__ = ["QUEUE_LIMIT", "PythonRtmidi", "Rtmidi2", "load_system"]
 

@@ -1,8 +1,8 @@
 """Routes that are refused for scoring because they go through the air: by name here, by jitter where it is measured.
 
 Bluetooth MIDI hands messages over once every 7.5-15 ms (the standard's range of intervals), Bluetooth audio comes 100 to
-300 ms late and not always the same (common experience, no source). `heeltap.live.selftest` and
-`heeltap.live.listening` measure.
+300 ms late and not always the same (common experience, no source). `heeltap.gear.selftest` and
+`heeltap.gear.microphone` measure.
 
 Inside: `is_wireless`, `WHY`.
 """

@@ -10,7 +10,7 @@ Inside: `Channel`, `channel_pair`.
 
 import socket
 
-from heeltap.live.records import SIZE, Record, pack, unpack
+from heeltap.engine.records import SIZE, Record, pack, unpack
 
 __all__ = ["BACKLOG_BYTES", "Channel", "channel_pair"]
 

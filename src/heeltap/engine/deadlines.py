@@ -8,7 +8,7 @@ Inside: `nth_due_ns`, `Pulse`, `late_clicks`, `LATE_US`, `SKIP_US`.
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, IntArray
+from heeltap.model.arrays import BoolArray, IntArray
 
 __all__ = ["LATE_US", "SKIP_US", "Pulse", "late_clicks", "nth_due_ns"]
 

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from heeltap.live.clock import Clock
-from heeltap.live.follow import is_clock_message
-from heeltap.live.pulse import LATE_US, SKIP_US, Pulse
-from heeltap.live.records import (
+from heeltap.clock import Clock
+from heeltap.devices.computer_keys import KeysInPort
+from heeltap.devices.protocols import InPort, OutPort
+from heeltap.engine.deadlines import LATE_US, SKIP_US, Pulse
+from heeltap.engine.records import (
     CLICK,
     CONTROL,
     COUNT_IN,
@@ -33,10 +34,9 @@ from heeltap.live.records import (
     TICK,
     Record,
 )
-from heeltap.live.stamp import Assembler, LiveStamper, is_note_on
-from heeltap.ports.base import InPort, OutPort
-from heeltap.ports.keys import KeysInPort
-from heeltap.ports.schedule import UNHEARD, Schedule
+from heeltap.engine.stamping import Assembler, LiveStamper, is_note_on
+from heeltap.gear.clock_follower import is_clock_message
+from heeltap.model.messages import UNHEARD, Schedule
 
 __all__ = ["EngineLoop", "EngineReport", "Journaling", "ToScreen"]
 
@@ -58,7 +58,7 @@ playing."""
 
 
 class Journaling(Protocol):
-    """Where the raw take is kept (`heeltap.files.journal.JournalWriter` is one)."""
+    """Where the raw take is kept (`heeltap.files.takes.journal.JournalWriter` is one)."""
 
     @property
     def fault(self) -> str | None:
@@ -81,7 +81,7 @@ class Journaling(Protocol):
 
 
 class ToScreen(Protocol):
-    """The way to the screen and back (`heeltap.live.channel.Channel` is one)."""
+    """The way to the screen and back (`heeltap.engine.channel.Channel` is one)."""
 
     dropped: int
     closed_by_peer: bool

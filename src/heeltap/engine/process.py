@@ -1,7 +1,7 @@
 """The engine as a process of its own: where the loop runs decides how exact it is, so it never runs where something
 draws.
 
-A spawned process opens the ports, says that it is ready, runs `heeltap.live.loop.EngineLoop` in its only working
+A spawned process opens the ports, says that it is ready, runs `heeltap.engine.loop.EngineLoop` in its only working
 thread, and hands a report back. It ends by itself when the last bar is over, when it is asked to, on SIGINT, SIGTERM or
 SIGHUP, and when the process that started it is gone; each time it silences all notes and closes the journal.
 
@@ -20,17 +20,17 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
+from heeltap.clock import Clock, SystemClock
+from heeltap.devices.inputs import open_input, open_output, reopen_input, reopen_output
+from heeltap.devices.loopback import open_loop
+from heeltap.devices.protocols import InPort, OutPort, quiet_stderr
+from heeltap.engine.channel import Channel, channel_pair
+from heeltap.engine.loop import EngineLoop, EngineReport, Journaling, ToScreen
+from heeltap.engine.records import DIED, KEY, STOP, Record
+from heeltap.engine.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
+from heeltap.engine.terminal_rescue import Terminal, give_back
 from heeltap.errors import HeeltapError
-from heeltap.live.channel import Channel, channel_pair
-from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.inputs import open_input, open_output, reopen_input, reopen_output
-from heeltap.live.loop import EngineLoop, EngineReport, Journaling, ToScreen
-from heeltap.live.records import DIED, KEY, STOP, Record
-from heeltap.live.rescue import Terminal, give_back
-from heeltap.live.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
-from heeltap.ports.base import InPort, OutPort, quiet_stderr
-from heeltap.ports.loop import open_loop
-from heeltap.ports.schedule import ALL_NOTES_OFF, START, STOP_CLOCK, Schedule
+from heeltap.model.messages import ALL_NOTES_OFF, START, STOP_CLOCK, Schedule
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
 
@@ -51,7 +51,7 @@ class EngineSpec:
     schedule: Schedule
     """What to send, and when the last bar ends."""
     in_ports: tuple[str, ...] = ()
-    """Names as `heeltap.live.inputs.open_input` takes them."""
+    """Names as `heeltap.devices.inputs.open_input` takes them."""
     out_port: str | None = None
     """Name of the output, or None: no sound."""
     journal: Path | None = None
@@ -67,7 +67,7 @@ class EngineSpec:
     script: Schedule | None = None
     """What a ``fake:`` input plays, instead of the file in its name."""
     api: str = ""
-    """One of `heeltap.ports.base.APIS`."""
+    """One of `heeltap.devices.protocols.APIS`."""
     virtual: bool = False
     """Make ports of those names for others to connect to, instead of connecting to devices."""
     terminal: Terminal | None = None
@@ -77,7 +77,7 @@ class EngineSpec:
     make_output: Callable[[Schedule, Callable[[], int]], OutPort] | None = None
     """Opens an output that is no MIDI port, in place of ``out_port``: given the schedule and the engine's clock."""
     loop: str = ""
-    """One of `heeltap.ports.loop`'s: play into a loop that comes back, instead of opening the ports named above."""
+    """One of `heeltap.devices.loopback`'s: play into a loop that comes back, instead of opening the ports named above."""
 
 
 class Engine:
@@ -284,7 +284,7 @@ def _zero(spec: EngineSpec, clock: Clock) -> int:
 
 def _journal(spec: EngineSpec, zero_ns: int, ports: list[str], code: int) -> Journaling:
     """The open journal."""
-    from heeltap.files.journal import JournalWriter
+    from heeltap.files.takes.journal import JournalWriter
 
     assert spec.journal is not None
     header: dict[str, object] = {**spec.header, "zero_ns": zero_ns, "ports": ports, "scheduler": SCHEDULERS[code]}

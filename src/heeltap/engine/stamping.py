@@ -22,7 +22,7 @@ from collections import deque
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 
 __all__ = ["JUMP_NS", "WINDOW_NS", "Assembler", "LiveStamper", "is_note_on", "restamp"]
 

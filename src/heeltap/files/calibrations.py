@@ -16,7 +16,7 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 
 from heeltap.errors import StoreError, sentence
-from heeltap.files.places import home
+from heeltap.files.paths import home
 
 __all__ = [
     "FEEL",

@@ -3,8 +3,8 @@
 A plain zip, so that anybody can look into it::
 
     manifest.json             who, which set, the figures as the student saw them, SHA-256 of every other file
-    takes/001/journal.jsonl   the raw take, byte for byte       (heeltap.files.journal)
-    takes/001/context.json    how it was made, byte for byte    (heeltap.files.context)
+    takes/001/journal.jsonl   the raw take, byte for byte       (heeltap.files.takes.journal)
+    takes/001/context.json    how it was made, byte for byte    (heeltap.files.takes.metadata)
     takes/002/...
 
 The same content gives the same bytes: no date of packing, fixed order and attributes. Fields may be added within

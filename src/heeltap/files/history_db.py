@@ -4,7 +4,7 @@
 
     takes/.index/history.sqlite     figures of every take, and its result without the single notes
 
-Everything in it can be made again from the folders beside it (`heeltap.jobs.history.rebuild`), so it is never repaired:
+Everything in it can be made again from the folders beside it (`heeltap.app.takes.history.rebuild`), so it is never repaired:
 a damaged one is moved aside and made anew. Two programs may use it at once: write-ahead log, one short transaction a
 change, five seconds of patience.
 
@@ -19,9 +19,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from heeltap.core.advise_past import PastTake, codes_from, codes_text
 from heeltap.errors import StoreError, sentence
-from heeltap.files.store_migrations import COLUMNS, MIGRATIONS, NEWEST
+from heeltap.files.history_migrations import COLUMNS, MIGRATIONS, NEWEST
+from heeltap.model.past_take import PastTake, codes_from, codes_text
 
 __all__ = ["BUSY_MS", "Store", "index_file", "open_store"]
 

@@ -51,4 +51,4 @@ COLUMNS = (
     "n", "bias_ms", "spread_ms", "in_pocket", "held", "score", "planned", "missed", "extra", "method", "findings",
     "scored_by",
 )  # fmt: skip
-"""Columns of ``takes``, in order; the fields of `heeltap.core.advise_past.PastTake`."""
+"""Columns of ``takes``, in order; the fields of `heeltap.model.past_take.PastTake`."""

@@ -32,10 +32,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from heeltap.core.keys import key_name, key_of
 from heeltap.errors import PlanError, SetFileError
-from heeltap.files.checking import REQUIRED, Check, toml_text
-from heeltap.files.places import settings_file
+from heeltap.files.paths import settings_file
+from heeltap.files.toml.check import REQUIRED, Check, toml_text
+from heeltap.model.pitch import key_name, key_of
 
 __all__ = ["PadSet", "Stored", "read_settings", "settings_toml", "with_pad_set", "without_pads", "write_settings"]
 
@@ -68,10 +68,10 @@ class Stored:
     split_key: int | None = None
     """Keys below are the left hand's."""
     controls: Mapping[str, str] = field(default_factory=dict)
-    """By action (``start``, ``stop``, ``repeat``) the key, pad or pedal, as `heeltap.live.handsfree` reads it."""
+    """By action (``start``, ``stop``, ``repeat``) the key, pad or pedal, as `heeltap.session.handsfree` reads it."""
     pads: tuple[PadSet, ...] = ()
     click_notes: str = ""
-    """A name of `heeltap.sound.click.CLICK_SOUNDS` or keys, as `heeltap.jobs.drill_click.sound_of` takes them; empty is
+    """A name of `heeltap.sound.click.CLICK_SOUNDS` or keys, as `heeltap.app.drill.backing.sound_of` takes them; empty is
     the default."""
     click_channel: int | None = None
     """1-16 as people count; None is the default."""

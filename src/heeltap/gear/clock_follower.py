@@ -20,7 +20,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["CLOCKS_PER_QUARTER", "Follow", "Standing", "clock_lost", "follow", "is_clock_message", "smooth_clock"]
 

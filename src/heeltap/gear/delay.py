@@ -5,7 +5,7 @@ A click is sent at ``s`` and heard at ``s + O``; a stroke is struck at ``p`` and
 
 * Same path: click and own sound come out of the same output. Then ``O`` delays both and ``I`` belongs to the sound that
   is heard: what is heard apart is the raw offset, and nothing is taken away.
-* Microphone (`heeltap.live.listening`): one microphone hears click and knock, and its own latency falls out.
+* Microphone (`heeltap.gear.microphone`): one microphone hears click and knock, and its own latency falls out.
 * Tapping along (`feel_offset`): the delay and the habit of tapping early, which nothing can tell apart. It is called a
   *feel offset*, and no early or late is ever judged by it.
 
@@ -16,9 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.core.robust import mad_scale
-from heeltap.files.calibration import FEEL
+from heeltap.analysis.statistics.robust import mad_scale
+from heeltap.files.calibrations import FEEL
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
 
 __all__ = ["FEEL", "LEAST_TAPS", "LIMITS", "MICROPHONE", "SAME_PATH", "Declined", "Delay", "feel_offset"]
 __all__ += ["irregular_us", "same_path"]

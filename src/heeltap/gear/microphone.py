@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
-from heeltap.core.robust import MAD_TO_SD
-from heeltap.live.calibrate import MICROPHONE, Declined, Delay
+from heeltap.analysis.statistics.robust import MAD_TO_SD
+from heeltap.gear.delay import MICROPHONE, Declined, Delay
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 
 __all__ = ["NEEDED", "microphone_delay"]
 
@@ -98,7 +98,7 @@ def microphone_delay(
         Samples a second.
     click_us : int64, shape (m,)
         When each click was sent, microseconds, 0 at about the start of the recording (to within a second; what is
-        left falls out). At irregular intervals, see `heeltap.live.calibrate.irregular_us`.
+        left falls out). At irregular intervals, see `heeltap.gear.delay.irregular_us`.
     knock_us : int64, shape (k,)
         MIDI stamps of the knocks, on the same clock.
     click_sound : float, shape (j,), optional

@@ -11,14 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.core.robust import theil_sen
-from heeltap.files.journal import Journal
-from heeltap.live.calibrate import irregular_us
-from heeltap.live.records import NOT_SENT_US
-from heeltap.live.stamp import JUMP_NS, Assembler, is_note_on, restamp
-from heeltap.ports.loop import INSIDE, VIRTUAL
-from heeltap.ports.schedule import Schedule
+from heeltap.analysis.statistics.robust import theil_sen
+from heeltap.devices.loopback import INSIDE, VIRTUAL
+from heeltap.engine.records import NOT_SENT_US
+from heeltap.engine.stamping import JUMP_NS, Assembler, is_note_on, restamp
+from heeltap.files.takes.journal import Journal
+from heeltap.gear.delay import irregular_us
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.messages import Schedule
 
 __all__ = ["NOTES", "TRUSTED_MS", "LoopReport", "Spread", "loop_schedule", "measure_loop", "summary", "verdict"]
 

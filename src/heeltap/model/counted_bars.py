@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.exercise import Exercise
-from heeltap.core.pattern import Syllable, counting_line, parse_pattern, unit_ticks
-from heeltap.core.plan import Plan, Section
-from heeltap.core.planning import counting_of
+from heeltap.model.arrays import IntArray
+from heeltap.model.counting import Syllable, counting_line, parse_pattern, unit_ticks
+from heeltap.model.exercise import Exercise
+from heeltap.model.plan import Plan, Section
+from heeltap.model.plan_from import counting_of
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["CountedBar", "CountedVoice", "counted_exercise", "counted_plan"]

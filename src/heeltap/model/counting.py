@@ -19,8 +19,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from heeltap.core.meter import Metre
 from heeltap.errors import PlanError, sentence
+from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [

@@ -1,7 +1,7 @@
 """An exercise as data: what is to be played, over which click, how fast, and where in the beat it should sit.
 
-Everything here is plain and frozen; `heeltap.core.planning.plan_of` turns it into planned strokes. Bars and units count
-from 1. Patterns are the counting text of `heeltap.core.pattern`.
+Everything here is plain and frozen; `heeltap.model.plan_from.plan_of` turns it into planned strokes. Bars and units count
+from 1. Patterns are the counting text of `heeltap.model.counting`.
 
 Inside: `Exercise`, `Voice`, `Bar`, `Pocket`, `ClickPlan`, `Clicks`, `Ladder`, `PADS`, `pulses_of`, `parse_click`,
 `click_text`, `clicks`, `click_levels`, `parse_metre`, `with_pads`.
@@ -14,11 +14,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import bar_ticks, unit_ticks
-from heeltap.core.plan import Section
 from heeltap.errors import PlanError, sentence
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.model.counting import bar_ticks, unit_ticks
+from heeltap.model.plan import Section
+from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.keys import LEFT, RIGHT
-from heeltap.core.plan import ANY_PITCH, Plan
+from heeltap.model.arrays import IntArray
+from heeltap.model.pitch import LEFT, RIGHT
+from heeltap.model.plan import ANY_PITCH, Plan
 
 __all__ = ["hand_lines", "hands_of", "side_key", "with_hands"]
 
@@ -19,7 +19,7 @@ _LEFT_KEY, _RIGHT_KEY = 40, 88
 
 
 def hands_of(pitch: IntArray, split_key: int) -> IntArray:
-    """Code into `heeltap.core.plan.HANDS` of each key."""
+    """Code into `heeltap.model.plan.HANDS` of each key."""
     return np.where(pitch < split_key, LEFT, RIGHT).astype(np.int64)
 
 

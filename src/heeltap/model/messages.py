@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints, freeze_columns
+from heeltap.model.arrays import IntArray, as_ints, freeze_columns
 
 __all__ = ["ALL_NOTES_OFF", "CLOCK", "OFF", "PEDAL", "PLAYED", "START", "STOP_CLOCK", "UNHEARD", "Schedule", "merge"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import IntArray, as_ints, freeze_columns
+from heeltap.model.arrays import IntArray, as_ints, freeze_columns
 
 __all__ = ["Notes", "make_notes"]
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, freeze_columns
-from heeltap.core.plan import Section
+from heeltap.model.arrays import FloatArray, IntArray, freeze_columns
+from heeltap.model.plan import Section
 
 __all__ = ["Offsets", "Tally"]
 
@@ -40,13 +40,13 @@ class Offsets:
     beat: FloatArray
     """In the metre's own beats from 1."""
     division: IntArray
-    """Code into `heeltap.core.divisions.DIVISIONS`."""
+    """Code into `heeltap.model.subdivisions.DIVISIONS`."""
     section: IntArray
     """Index into ``sections``; -1 outside all."""
     kind: IntArray
-    """Code into `heeltap.core.plan.KINDS`: groove, fill, landing, after."""
+    """Code into `heeltap.model.plan.KINDS`: groove, fill, landing, after."""
     hand: IntArray
-    """Code into `heeltap.core.plan.HANDS`."""
+    """Code into `heeltap.model.plan.HANDS`."""
     pitch: IntArray
     """Lowest key of the stroke."""
     velocity: IntArray

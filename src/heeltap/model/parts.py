@@ -11,8 +11,8 @@ from typing import Protocol
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
 from heeltap.errors import InputFileError
+from heeltap.model.arrays import IntArray
 
 __all__ = ["HasParts", "Part", "choose_part", "describe_parts", "guess_drums"]
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.findings.kinds import NOTHING
-from heeltap.core.result import Result
-from heeltap.core.score import pocket_of
+from heeltap.analysis.findings.catalogue import NOTHING
+from heeltap.analysis.score import pocket_of
+from heeltap.model.result import Result
 
 __all__ = ["PastTake", "codes_from", "codes_text", "held_share", "past_of"]
 

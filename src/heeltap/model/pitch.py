@@ -12,7 +12,7 @@ from heeltap.errors import PlanError, sentence
 __all__ = ["LEFT", "RIGHT", "hand_of_key", "key_name", "key_of"]
 
 LEFT, RIGHT = 1, 2
-"""Codes into `heeltap.core.plan.HANDS`."""
+"""Codes into `heeltap.model.plan.HANDS`."""
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")

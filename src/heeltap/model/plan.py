@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, freeze_columns
-from heeltap.core.meter import MetreMap, TempoMap
+from heeltap.model.arrays import IntArray, freeze_columns
+from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section"]
 

@@ -1,6 +1,6 @@
 """From an exercise, or from a recorded part, to the plan that a take is held against.
 
-Conventions: as `heeltap.core.plan`. A swung eighth is moved to ``r / (1 + r)`` of its beat, the sixteenths around it in
+Conventions: as `heeltap.model.plan`. A swung eighth is moved to ``r / (1 + r)`` of its beat, the sixteenths around it in
 proportion, thirds not at all; after that ``Plan.at_tick`` holds what should really sound.
 
 Inside: `plan_of`, `plan_of_part`, `sections_from_text`, `sections_from_markers`, `counting_of`, `swing_ticks`,
@@ -13,12 +13,12 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.exercise import Exercise
-from heeltap.core.meter import Metre, MetreMap, TempoMap, steady_metre
-from heeltap.core.pattern import Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
-from heeltap.core.plan import ANY_PITCH, HANDS, KINDS, Plan, Section
 from heeltap.errors import PlanError, sentence
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.counting import Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.model.exercise import Exercise
+from heeltap.model.plan import ANY_PITCH, HANDS, KINDS, Plan, Section
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre
 from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
 
 __all__ = [
@@ -162,7 +162,7 @@ def plan_of_part(
     at_tick : int, shape (n,)
         Note-ons in the file's own ticks, ``tempo.ticks_per_quarter`` a quarter; any order.
     pitch, velocity, hand : int, shape (n,)
-        Keys; loudness (0 where not given); codes into `heeltap.core.plan.HANDS`.
+        Keys; loudness (0 where not given); codes into `heeltap.model.plan.HANDS`.
     markers : pairs of tick and text
         Become sections unless ``sections`` says otherwise.
     bars : int, optional

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heeltap.core.exercise import Exercise, Ladder, click_text
-from heeltap.core.plan import Plan
+from heeltap.model.exercise import Exercise, Ladder, click_text
+from heeltap.model.plan import Plan
 
 __all__ = [
     "AS_WRITTEN",
@@ -83,7 +83,7 @@ class SetItem:
     ladder: Ladder | None = None
     """A tempo that climbs within a take."""
     click: str | None = None
-    """As `heeltap.core.exercise.parse_click` reads it; None is the exercise's own."""
+    """As `heeltap.model.exercise.parse_click` reads it; None is the exercise's own."""
     lean_ms: float | str = AS_WRITTEN
     """Offset to aim at, `AUTO`, or `AS_WRITTEN`."""
     pocket_ms: float | None = None

@@ -138,7 +138,7 @@ class Finding:
     """A statement that the numbers defend."""
 
     code: str
-    """Row in the table of `heeltap.core.findings`."""
+    """Row in the table of `heeltap.analysis.findings`."""
     text: str
     """A sentence for the player."""
     effect_ms: float

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.plan import Section
+from heeltap.model.arrays import IntArray
+from heeltap.model.plan import Section
 
 __all__ = ["NO_CHANGE", "section_columns"]
 

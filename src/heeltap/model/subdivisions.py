@@ -6,7 +6,7 @@ Inside: `DIVISIONS` (names by code), `division_of` (name code of a position insi
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import IntArray
+from heeltap.model.arrays import IntArray
 
 __all__ = ["BEAT", "DIVISIONS", "EIGHTH", "FINE", "GRACE", "SIXTEENTH", "SWUNG", "TRIPLET", "division_of"]
 

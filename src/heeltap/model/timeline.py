@@ -18,7 +18,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints, freeze_columns
+from heeltap.model.arrays import FloatArray, IntArray, as_ints, freeze_columns
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Metre", "MetreMap", "TempoMap", "steady_metre", "steady_tempo"]

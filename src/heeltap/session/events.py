@@ -9,8 +9,8 @@ what they carry: `Extra`, `Gap`, `BarResult`, `Feedback`.
 from enum import StrEnum
 from typing import NamedTuple
 
-from heeltap.live.matcher import Stroke
-from heeltap.live.sheet import SheetBar
+from heeltap.session.matcher import Stroke
+from heeltap.session.plan_columns import SheetBar
 
 __all__ = [
     "Again",
@@ -123,7 +123,7 @@ class Press(NamedTuple):
 
     at_us: int
     actions: tuple[str, ...]
-    """Of `heeltap.live.handsfree.ACTIONS`."""
+    """Of `heeltap.session.handsfree.ACTIONS`."""
 
 
 class Say(NamedTuple):

@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from heeltap.core.keys import key_name, key_of
 from heeltap.errors import PlanError, sentence
+from heeltap.model.pitch import key_name, key_of
 
 __all__ = ["ACTIONS", "NO_CONTROLS", "Controls", "Pressed", "Trigger", "parse_trigger", "press_of"]
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from heeltap.core.onsets import CHORD_WINDOW_US, RETRIGGER_US, WINDOW_US
-from heeltap.live.sheet import Target
+from heeltap.analysis.strokes import CHORD_WINDOW_US, RETRIGGER_US, WINDOW_US
+from heeltap.session.plan_columns import Target
 
 __all__ = ["Heard", "Place", "Status", "Stroke", "Struck", "place_note", "settle", "stroke_of"]
 

@@ -1,7 +1,7 @@
 """The bar sheet: what is drawn and judged while one plays, made once from a plan and never changed.
 
 Plain Python numbers throughout, because the session looks at one stroke at a time. Conventions as in
-`heeltap.core.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.
+`heeltap.model.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.
 
 Inside: `Sheet`, `SheetBar`, `Slot`, `Target`, `sheet_of`.
 """
@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heeltap.core.hands import hand_lines, side_key
-from heeltap.core.keys import LEFT, RIGHT
-from heeltap.core.meter import Metre
-from heeltap.core.onsets import RETRIGGER_US
-from heeltap.core.pattern import Syllable
-from heeltap.core.plan import ANY_PITCH, Plan
-from heeltap.core.planning import counting_of
+from heeltap.analysis.strokes import RETRIGGER_US
+from heeltap.model.counting import Syllable
+from heeltap.model.hands import hand_lines, side_key
+from heeltap.model.pitch import LEFT, RIGHT
+from heeltap.model.plan import ANY_PITCH, Plan
+from heeltap.model.plan_from import counting_of
+from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Sheet", "SheetBar", "Slot", "Target", "sheet_of"]

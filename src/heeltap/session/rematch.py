@@ -1,7 +1,7 @@
 """The second look: at the end of a bar the aligner that makes the result goes over what was just played.
 
 The light matcher decides at each note, knowing nothing of what follows; one extra note in a run may push it a stroke
-aside. So when a bar is over, its strokes are matched again together with the bars before it by `heeltap.core.align`,
+aside. So when a bar is over, its strokes are matched again together with the bars before it by `heeltap.analysis.align`,
 and the numbers of the bar are those. Some 20 ms a bar (120 notes), in the process that draws, never in the engine's.
 
 Inside: `review`, `REVIEW_BARS`.
@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.align import align
-from heeltap.live.matcher import Status, Stroke, Struck, stroke_of
-from heeltap.live.sheet import Sheet
+from heeltap.analysis.align import align
+from heeltap.session.matcher import Status, Stroke, Struck, stroke_of
+from heeltap.session.plan_columns import Sheet
 
 __all__ = ["REVIEW_BARS", "Reviewed", "review"]
 

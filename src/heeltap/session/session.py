@@ -18,7 +18,8 @@ Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `P
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from heeltap.live.events import (
+from heeltap.engine.deadlines import LATE_US
+from heeltap.session.events import (
     Again,
     Back,
     BarDone,
@@ -41,10 +42,9 @@ from heeltap.live.events import (
     Show,
     Stop,
 )
-from heeltap.live.matcher import Heard, Status, Stroke, Struck, place_note, settle
-from heeltap.live.pulse import LATE_US
-from heeltap.live.review import REVIEW_BARS, review
-from heeltap.live.sheet import REACH_US, Sheet, SheetBar
+from heeltap.session.matcher import Heard, Status, Stroke, Struck, place_note, settle
+from heeltap.session.plan_columns import REACH_US, Sheet, SheetBar
+from heeltap.session.rematch import REVIEW_BARS, review
 
 __all__ = [
     "Again",

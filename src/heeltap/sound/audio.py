@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
 from heeltap.errors import PortError, sentence
+from heeltap.model.arrays import FloatArray
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection

@@ -14,9 +14,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from heeltap.core.arrays import FloatArray
 from heeltap.errors import PortError, sentence
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import FloatArray
+from heeltap.model.messages import Schedule
 from heeltap.sound.render import Mixer
 from heeltap.sound.stream_time import StreamTime
 

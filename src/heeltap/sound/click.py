@@ -8,11 +8,11 @@ from typing import Protocol
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
-from heeltap.core.exercise import Clicks
-from heeltap.core.meter import MetreMap, TempoMap
 from heeltap.errors import PlanError, sentence
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.model.exercise import Clicks
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.sound.percussion import CHANNEL, METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
@@ -20,7 +20,7 @@ __all__ = ["CLICK_SOUNDS", "NO_CLICKS", "ClickSound", "Clicked", "click_schedule
 
 
 class Clicked(Protocol):
-    """The clicks of an exercise (`heeltap.core.exercise.Clicks` is one)."""
+    """The clicks of an exercise (`heeltap.model.exercise.Clicks` is one)."""
 
     @property
     def at_tick(self) -> IntArray:

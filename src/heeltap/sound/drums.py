@@ -5,11 +5,11 @@ Inside: `hits_schedule`, `part_schedule`.
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.beats import Hits
-from heeltap.core.meter import TempoMap
-from heeltap.core.notes import Notes
-from heeltap.ports.schedule import Schedule
+from heeltap.course.drum_patterns import Hits
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.model.notes import Notes
+from heeltap.model.timeline import TempoMap
 from heeltap.sound.percussion import CHANNEL
 from heeltap.units import TICKS_PER_QUARTER
 

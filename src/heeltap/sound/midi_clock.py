@@ -11,10 +11,10 @@ Inside: `clock_schedule`, `CLOCKS_PER_QUARTER`, `STOP_CLOCK`.
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import TempoMap
 from heeltap.errors import PlanError, sentence
-from heeltap.ports.schedule import CLOCK, START, STOP_CLOCK, Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import CLOCK, START, STOP_CLOCK, Schedule
+from heeltap.model.timeline import TempoMap
 
 __all__ = ["CLOCKS_PER_QUARTER", "STOP_CLOCK", "clock_schedule"]
 

@@ -5,10 +5,10 @@ Inside: `played_schedule`, `MIDDLING`.
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.notes import Notes
 from heeltap.files.smf.types import Pedal
-from heeltap.ports.schedule import OFF, PEDAL, PLAYED, Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import OFF, PEDAL, PLAYED, Schedule
+from heeltap.model.notes import Notes
 
 __all__ = ["MIDDLING", "played_schedule"]
 

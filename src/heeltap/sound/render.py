@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
-from heeltap.ports.schedule import PLAYED, Schedule
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.messages import PLAYED, Schedule
 from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.sound.tones import fade, is_tone, released_us, tone
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
-from heeltap.ports.schedule import PLAYED, Schedule
+from heeltap.model.arrays import FloatArray
+from heeltap.model.messages import PLAYED, Schedule
 from heeltap.sound.percussion import CHANNEL
 
 __all__ = ["FADE_S", "fade", "is_tone", "released_us", "tone", "tone_hz"]

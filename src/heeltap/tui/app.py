@@ -12,23 +12,31 @@ from dataclasses import replace
 from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
+from heeltap.app.drill.changes import before, changes_of, faster, for_pads, next_drill, simpler, slower
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.handsfree import Listener
+from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings
+from heeltap.app.listen.listener import Listening, piece_of_drill, piece_of_take
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drill_changes import before, changes_of, faster, for_pads, next_drill, simpler, slower
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import Line
-from heeltap.jobs.drilling import INTERRUPTED, DrillOutcome, Run, Settings
-from heeltap.jobs.handsfree import Listener
-from heeltap.jobs.listening import Listening, piece_of_drill, piece_of_take
-from heeltap.live import session
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.session import Phase, State
+from heeltap.session import session
+from heeltap.session.session import Phase, State
 from heeltap.tui import keys as keyboard
-from heeltap.tui.after import AfterTake
-from heeltap.tui.drawing import View, draw_drill, draw_report, ports_of, title_of
-from heeltap.tui.drill_keys import DRILL_HELP, GUESS_KEYS, NEXT_NUMBERS, PADS_HELP, REPORT_KEYS, drill_keys, guess_page
-from heeltap.tui.listening_keys import listening_commands, listening_keys, listening_words
 from heeltap.tui.page import Look
+from heeltap.tui.screens.after_take import AfterTake
+from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, title_of
+from heeltap.tui.screens.drill_keys import (
+    DRILL_HELP,
+    GUESS_KEYS,
+    NEXT_NUMBERS,
+    PADS_HELP,
+    REPORT_KEYS,
+    drill_keys,
+    guess_page,
+)
+from heeltap.tui.screens.listen import listening_commands, listening_keys, listening_words
 from heeltap.tui.text_app import TextApp
+from heeltap.views.bar_sheet import Line
 
 __all__ = ["DrillApp"]
 

@@ -8,7 +8,7 @@ Inside: `Key`, `bottom_line`, `key_at`, `moves`, and the keys that mean the same
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.jobs.drill_text import Line, Span
+from heeltap.views.bar_sheet import Line, Span
 
 __all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at", "moves"]
 

@@ -9,7 +9,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from heeltap.jobs.drill_text import Line
+from heeltap.views.bar_sheet import Line
 
 __all__ = ["Sheet"]
 

@@ -7,10 +7,10 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.jobs.drill_text import UNICODE, Line, Marks, Span
-from heeltap.report.words import count
-from heeltap.tui.drawing import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
 from heeltap.tui.keys import MOVE, Key, bottom_line
+from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
+from heeltap.views.bar_sheet import UNICODE, Line, Marks, Span
+from heeltap.wording import count
 
 __all__ = ["Look", "first_shown", "help_lines", "help_page", "page", "room_of", "wrapped_lines"]
 

@@ -12,16 +12,16 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.from_settings import prepared
+from heeltap.app.drill.run import DrillOutcome, Settings, interrupts
+from heeltap.app.takes.finish import recover
+from heeltap.engine.terminal_rescue import terminal_now
 from heeltap.errors import HeeltapError
-from heeltap.files.places import takes_dir
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drilling import DrillOutcome, Settings, interrupts
-from heeltap.jobs.keeping import recover
-from heeltap.jobs.starting import prepared
-from heeltap.live.rescue import terminal_now
-from heeltap.report.json import to_json
+from heeltap.files.paths import takes_dir
 from heeltap.tui.app import DrillApp
-from heeltap.tui.menu import MenuApp
+from heeltap.tui.screens.menu import MenuApp
+from heeltap.views.json import to_json
 
 __all__ = ["mouse_wanted", "run_drill", "run_home"]
 

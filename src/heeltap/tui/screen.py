@@ -8,10 +8,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from heeltap.jobs.drill_text import Line, Marks
-from heeltap.jobs.today import Wish
+from heeltap.app.practice.today import Wish
 from heeltap.tui.keys import Key
 from heeltap.tui.page import Look
+from heeltap.views.bar_sheet import Line, Marks
 
 __all__ = ["Host", "Place"]
 

@@ -16,11 +16,11 @@ from textual.binding import Binding, BindingType
 from textual.driver import Driver
 from textual.events import Click, MouseScrollDown, MouseScrollUp
 
-from heeltap.jobs.drill_text import Line, marks_for
-from heeltap.tui.drawing import LEAST_COLUMNS, LEAST_LINES
 from heeltap.tui.keys import Key, key_at, moves
+from heeltap.tui.lines_widget import Sheet
 from heeltap.tui.page import Look, help_lines, help_page, room_of
-from heeltap.tui.sheet import Sheet
+from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES
+from heeltap.views.bar_sheet import Line, marks_for
 
 __all__ = ["TextApp"]
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from heeltap.live.matcher import Status, Stroke
-from heeltap.live.session import State
-from heeltap.live.sheet import Sheet, SheetBar, Slot, Target
+from heeltap.session.matcher import Status, Stroke
+from heeltap.session.plan_columns import Sheet, SheetBar, Slot, Target
+from heeltap.session.session import State
 
 __all__ = [
     "ASCII",

@@ -3,8 +3,8 @@
 Inside: `TAP_HOW`, `MICROPHONE_STEPS`, `MICROPHONE_HOW`, `words`.
 """
 
-from heeltap.files.calibration import Calibrated
-from heeltap.live.calibrate import FEEL, SAME_PATH
+from heeltap.files.calibrations import Calibrated
+from heeltap.gear.delay import FEEL, SAME_PATH
 
 __all__ = ["MICROPHONE_HOW", "MICROPHONE_STEPS", "TAP_HOW", "words"]
 

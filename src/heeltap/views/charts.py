@@ -8,7 +8,7 @@ Inside: `offset_chart`.
 import io
 from typing import TYPE_CHECKING, Any
 
-from heeltap.core.result import NoteRow, Result
+from heeltap.model.result import NoteRow, Result
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

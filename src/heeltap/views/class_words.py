@@ -3,7 +3,7 @@
 Inside: `short_words`, `SHORT`.
 """
 
-from heeltap.core.findings.kinds import kind_of
+from heeltap.analysis.findings.catalogue import kind_of
 
 __all__ = ["SHORT", "short_words"]
 

@@ -13,12 +13,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.core.classroom import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
-from heeltap.core.classroom_page import Classroom
-from heeltap.core.classroom_questions import ALIKE_MS, Question
-from heeltap.report.class_words import short_words
-from heeltap.report.history import guarded
-from heeltap.report.words import count, ms, signed_ms
+from heeltap.classroom.integrity import ALIKE_MS, Question
+from heeltap.classroom.page_model import Classroom
+from heeltap.classroom.students import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
+from heeltap.views.class_words import short_words
+from heeltap.views.history import guarded
+from heeltap.wording import count, ms, signed_ms
 
 __all__ = ["CSV_COLUMNS", "Page", "PageCell", "PageRow", "class_csv", "class_html", "class_text", "page_of"]
 

@@ -5,11 +5,11 @@ Inside: `render_comparison`.
 
 from collections.abc import Sequence
 
-from heeltap.core.compare import Comparison, Interval, Trend
-from heeltap.core.result import Replay
-from heeltap.report.document import Listing, Table
-from heeltap.report.text import listing_text, table_text, wrapped
-from heeltap.report.words import bars, count, ms, signed_ms
+from heeltap.analysis.compare.takes import Comparison, Interval, Trend
+from heeltap.model.result import Replay
+from heeltap.views.document import Listing, Table
+from heeltap.views.text import listing_text, table_text, wrapped
+from heeltap.wording import bars, count, ms, signed_ms
 
 __all__ = ["render_comparison"]
 

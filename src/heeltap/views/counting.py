@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from itertools import pairwise
 from math import ceil
 
-from heeltap.core.counted import CountedBar
-from heeltap.report import words
+from heeltap import wording as words
+from heeltap.model.counted_bars import CountedBar
 
 __all__ = ["bar_words", "counted_lines"]
 

@@ -9,9 +9,9 @@ Inside: `Document`, `Table`, `Listing`, `document_of`.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from heeltap.core.result import Beat, Calibration, Division, Overall, Result, SectionRow
-from heeltap.core.verdicts import delay_share, unsure_ms, widened
-from heeltap.report.words import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
+from heeltap.analysis.section_words import delay_share, unsure_ms, widened
+from heeltap.model.result import Beat, Calibration, Division, Overall, Result, SectionRow
+from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
 
 __all__ = ["Document", "Listing", "Table", "document_of"]
 

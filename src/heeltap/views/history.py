@@ -11,8 +11,8 @@ from itertools import groupby
 
 import msgspec
 
-from heeltap.core.advise_past import PastTake
-from heeltap.report.words import count, signed_ms, steps_of_five
+from heeltap.model.past_take import PastTake
+from heeltap.wording import count, signed_ms, steps_of_five
 
 __all__ = ["CSV_COLUMNS", "FORMAT", "as_csv", "as_json", "guarded", "render_history"]
 

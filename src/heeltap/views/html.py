@@ -5,9 +5,9 @@ Inside: `to_html`.
 
 from pathlib import Path
 
-from heeltap.core.result import Result
-from heeltap.report.charts import offset_chart
-from heeltap.report.document import document_of
+from heeltap.model.result import Result
+from heeltap.views.charts import offset_chart
+from heeltap.views.document import document_of
 
 __all__ = ["to_html"]
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import msgspec
 
-from heeltap.core.result import FORMAT, Result
 from heeltap.errors import TakeFileError
+from heeltap.model.result import FORMAT, Result
 
 __all__ = ["from_json", "schema", "to_json"]
 

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.core.counted import CountedBar
-from heeltap.report.counting import bar_words, counted_lines
-from heeltap.report.words import count
+from heeltap.model.counted_bars import CountedBar
+from heeltap.views.counting import bar_words, counted_lines
+from heeltap.wording import count
 
 __all__ = ["Sheet", "SheetItem", "sheet_html", "sheet_text"]
 

@@ -3,8 +3,8 @@
 Inside: `lines`.
 """
 
-from heeltap.live.selftest import LoopReport, Spread, verdict
-from heeltap.ports.loop import INSIDE, VIRTUAL
+from heeltap.devices.loopback import INSIDE, VIRTUAL
+from heeltap.gear.selftest import LoopReport, Spread, verdict
 
 __all__ = ["lines"]
 

@@ -8,14 +8,14 @@ import textwrap
 from collections.abc import Callable
 from pathlib import Path
 
-from heeltap.core.counted import counted_exercise, counted_plan
-from heeltap.core.exercise import ClickPlan, Exercise, parse_click
-from heeltap.core.planning import tempo_of
-from heeltap.core.sets import Done, SetItem
+from heeltap.app.practice.sets import OpenSet, Work, minutes_of, open_set, shipped_sets
 from heeltap.errors import InputFileError, PlanError, sentence
-from heeltap.jobs.sets import OpenSet, Work, minutes_of, open_set, shipped_sets
-from heeltap.report.sheet import Sheet, SheetItem, sheet_html, sheet_text
-from heeltap.report.words import count
+from heeltap.model.counted_bars import counted_exercise, counted_plan
+from heeltap.model.exercise import ClickPlan, Exercise, parse_click
+from heeltap.model.plan_from import tempo_of
+from heeltap.model.practice_set import Done, SetItem
+from heeltap.views.practice_sheet import Sheet, SheetItem, sheet_html, sheet_text
+from heeltap.wording import count
 
 __all__ = ["set_text", "sets_text", "sheet_of", "write_sheet"]
 

@@ -5,9 +5,9 @@ Inside: `render`, `one_line`, `TABLE_HEAD`, and the pieces that other reports sh
 
 from textwrap import fill
 
-from heeltap.core.result import Result
-from heeltap.report.document import Listing, Table, document_of
-from heeltap.report.words import signed_ms, steps_of_five
+from heeltap.model.result import Result
+from heeltap.views.document import Listing, Table, document_of
+from heeltap.wording import signed_ms, steps_of_five
 
 __all__ = ["TABLE_HEAD", "WIDTH", "listing_text", "one_line", "render", "table_text", "wrapped"]
 

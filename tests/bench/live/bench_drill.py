@@ -18,11 +18,11 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.files.journal import read_journal
-from heeltap.files.takes import JOURNAL, list_takes, load_take
-from heeltap.live.records import NOT_SENT_US
-from tests.live.jack_player import Player
-from tests.live.jack_server import Server
+from heeltap.engine.records import NOT_SENT_US
+from heeltap.files.takes.folder import JOURNAL, list_takes, load_take
+from heeltap.files.takes.journal import read_journal
+from tests.engine.jack_player import Player
+from tests.engine.jack_server import Server
 
 SPACING_US = 60_000
 

@@ -19,8 +19,8 @@ from typing import Any
 
 import numpy as np
 
-from tests.live.jack_player import Player
-from tests.live.jack_server import Server
+from tests.engine.jack_player import Player
+from tests.engine.jack_server import Server
 
 SPACING_US = 40_000
 """Mean time between notes, and between clicks."""

@@ -5,8 +5,8 @@ Run as ``python -m tests.bench.live.bench_follow``.
 
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.live.follow import Follow, follow, smooth_clock
+from heeltap.gear.clock_follower import Follow, follow, smooth_clock
+from heeltap.model.arrays import as_ints
 from tests.makers.clocks import KINDS, clock_times
 
 ROUNDS, COUNT, JITTER_US = 10, 2_400, 2_000.0

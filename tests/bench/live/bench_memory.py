@@ -12,18 +12,18 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.notes import make_notes
-from heeltap.jobs.player import Presses
-from heeltap.jobs.session_events import events_of
-from heeltap.live import session
-from heeltap.live.channel import Channel, channel_pair
-from heeltap.live.clock import FakeClock
-from heeltap.live.engine import EngineSpec, run_here
-from heeltap.live.handsfree import NO_CONTROLS
-from heeltap.live.records import Record
-from heeltap.live.scheduling import stop_collecting
-from heeltap.live.sheet import sheet_of
-from heeltap.ports.fake import FakeInPort, script_from_notes
+from heeltap.app.drill.events import events_of
+from heeltap.app.drill.player_setup import Presses
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeInPort, script_from_notes
+from heeltap.engine.channel import Channel, channel_pair
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.engine.records import Record
+from heeltap.engine.scheduling import stop_collecting
+from heeltap.model.notes import make_notes
+from heeltap.session import session
+from heeltap.session.handsfree import NO_CONTROLS
+from heeltap.session.plan_columns import sheet_of
 from heeltap.sound.click import click_schedule
 from tests.makers.drills import counted_plan
 

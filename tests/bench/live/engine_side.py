@@ -10,14 +10,14 @@ import tempfile
 from dataclasses import asdict
 from pathlib import Path
 
-from heeltap.core.arrays import as_ints
-from heeltap.files.journal import read_journal
-from heeltap.live.engine import EngineSpec, start_engine
-from heeltap.live.records import NOTE_ON
-from heeltap.live.stamp import restamp
-from heeltap.ports.schedule import Schedule
+from heeltap.engine.process import EngineSpec, start_engine
+from heeltap.engine.records import NOTE_ON
+from heeltap.engine.stamping import restamp
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
 from tests.bench.live.drawing import draw_until
-from tests.live.timing import now_ns
+from tests.engine.timing import now_ns
 
 __all__: list[str] = []
 

@@ -12,7 +12,7 @@ import threading
 import mido
 
 from tests.bench.live.drawing import draw_until
-from tests.live.timing import nap, now_ns
+from tests.engine.timing import nap, now_ns
 
 __all__: list[str] = []
 

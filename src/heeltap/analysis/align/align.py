@@ -17,15 +17,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.align.assign import choose, in_order, share_out
-from heeltap.core.align.delay import DELAY_MS, Places, home_candidates, leap_bands
-from heeltap.core.align.densities import STEP_MS, Stretch
-from heeltap.core.align.habits import NEAR_HOME_MS, Habits, learn
-from heeltap.core.align.inputs import Line, as_numbers, in_ms, read_line, strokes_of
-from heeltap.core.align.passes import home_evidence, pair_odds, set_up
-from heeltap.core.align.tempo import follow, read_score, stroke_times
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
-from heeltap.core.plan import ANY_PITCH
+from heeltap.analysis.align.assignment import choose, in_order, share_out
+from heeltap.analysis.align.delay_candidates import DELAY_MS, Places, home_candidates, leap_bands
+from heeltap.analysis.align.emissions import STEP_MS, Stretch
+from heeltap.analysis.align.free_tempo import follow, read_score, stroke_times
+from heeltap.analysis.align.inputs import Line, as_numbers, in_ms, read_line, strokes_of
+from heeltap.analysis.align.player_model import NEAR_HOME_MS, Habits, learn
+from heeltap.analysis.align.posterior import home_evidence, pair_odds, set_up
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+from heeltap.model.plan import ANY_PITCH
 
 __all__ = ["Match", "align", "align_free"]
 

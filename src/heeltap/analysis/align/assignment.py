@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Chances", "Odds", "choose", "in_order", "share_out"]
 

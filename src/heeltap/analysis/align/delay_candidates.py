@@ -11,10 +11,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.core.align.densities import STEP_MS, Stretch
-from heeltap.core.align.habits import Habits
-from heeltap.core.align.inputs import Line
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.analysis.align.emissions import STEP_MS, Stretch
+from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.player_model import Habits
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["DELAY_MS", "LEAN_MS", "Places", "home_candidates", "leap_bands"]
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align.habits import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
-from heeltap.core.align.inputs import Line
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.player_model import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = [
     "STEP_MS",

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align.delay import Places
-from heeltap.core.align.habits import Habits
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.analysis.align.delay_candidates import Places
+from heeltap.analysis.align.player_model import Habits
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["BLOCK", "Fit", "Moves", "evidence", "make_moves", "smooth"]
 

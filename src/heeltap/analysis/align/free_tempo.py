@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.align.habits import KEYS
-from heeltap.core.align.inputs import Line
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
+from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.player_model import KEYS
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Score", "follow", "read_score", "stroke_times"]
 

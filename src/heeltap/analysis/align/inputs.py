@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["SECONDS_SPAN", "Line", "as_numbers", "in_ms", "read_line", "strokes_of"]
 

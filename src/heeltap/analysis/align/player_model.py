@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.align.inputs import Line
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.analysis.align.inputs import Line
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate", "stray_keys"]
 

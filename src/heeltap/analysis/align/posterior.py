@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.align.assign import Odds
-from heeltap.core.align.chain import Moves, evidence, make_moves, smooth
-from heeltap.core.align.delay import Places
-from heeltap.core.align.densities import (
+from heeltap.analysis.align.assignment import Odds
+from heeltap.analysis.align.delay_candidates import Places
+from heeltap.analysis.align.emissions import (
     Field,
     Lens,
     Pairs,
@@ -22,9 +21,10 @@ from heeltap.core.align.densities import (
     make_pairs,
     stroke_sigma,
 )
-from heeltap.core.align.habits import Habits
-from heeltap.core.align.inputs import Line
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.analysis.align.forward_backward import Moves, evidence, make_moves, smooth
+from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.player_model import Habits
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["Setup", "home_evidence", "pair_odds", "set_up"]
 

@@ -2,7 +2,7 @@
 
 Strokes are paired by their planned place, so that a hard bar is hard for both. Compared are *jitter*, what is left of
 the offsets about a running mean of nine strokes; *spread* about the take's own mean; the distance of the bias from the
-lean; and the mean credit (`heeltap.core.score.credit`), a missed stroke earning 0.
+lean; and the mean credit (`heeltap.analysis.score.credit`), a missed stroke earning 0.
 
 Claims of progress rest on jitter: spread also holds the slow wander, of which a take has too little for a claim.
 
@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.meter import MetreMap
-from heeltap.core.offsets import Offsets
-from heeltap.core.score import credit, place_weight, pocket_of
-from heeltap.core.stats import MIN_STROKES, bias, spread
+from heeltap.analysis.score import credit, place_weight, pocket_of
+from heeltap.analysis.statistics.estimates import MIN_STROKES, bias, spread
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.timeline import MetreMap
 
 __all__ = ["Credits", "Interval", "Versus", "credit_table", "jitter_ms", "pair_strokes", "versus"]
 
@@ -106,15 +106,16 @@ def versus(
     ----------
     first, second : Offsets
     lean_ms, pocket_ms, metre
-        As in `heeltap.core.score.score`.
+        As in `heeltap.analysis.score.score`.
     same_plan : bool
         Both takes played one plan, so a place that only one of them has was missed by the other. Without it such places
         are left out.
 
     Notes
     -----
-    Intervals come from the paired differences through the noise models of `heeltap.core.stats`; that of the jitter
-    ratio from the scatter of 6 to 20 stretches, because jitter has little memory beyond its running mean. Ours.
+    Intervals come from the paired differences through the noise models of `heeltap.analysis.statistics.estimates`; that
+    of the jitter ratio from the scatter of 6 to 20 stretches, because jitter has little memory beyond its running mean.
+    Ours.
     """
     rows, others = pair_strokes(first, second)
     ratio = _jitter_ratio(jitter_ms(first.offset_ms)[rows], jitter_ms(second.offset_ms)[others])

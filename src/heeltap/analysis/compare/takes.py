@@ -1,7 +1,7 @@
 """Takes of the same plan against each other: which is better where, and whether they get better.
 
-What a take is worth is its mean credit (`heeltap.core.score.credit`), a missed stroke earning 0; takes are compared
-place by place (`heeltap.core.compare_pair`). "No difference that the numbers support" is the usual answer, and the
+What a take is worth is its mean credit (`heeltap.analysis.score.credit`), a missed stroke earning 0; takes are compared
+place by place (`heeltap.analysis.compare.pair`). "No difference that the numbers support" is the usual answer, and the
 honest one.
 
 Conventions: takes count from 0 in the order in which they were played, from 1 in words. Bars count from 1.
@@ -15,13 +15,13 @@ from itertools import combinations
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray
-from heeltap.core.compare_pair import Credits, Interval, Versus, credit_table, jitter_ms, pair_strokes, versus
-from heeltap.core.meter import MetreMap
-from heeltap.core.noise import Noise
-from heeltap.core.offsets import Offsets
-from heeltap.core.robust import theil_sen
-from heeltap.core.stats import MIN_STROKES, noise_of
+from heeltap.analysis.compare.pair import Credits, Interval, Versus, credit_table, jitter_ms, pair_strokes, versus
+from heeltap.analysis.statistics.estimates import MIN_STROKES, noise_of
+from heeltap.analysis.statistics.noise_models import Noise
+from heeltap.analysis.statistics.robust import theil_sen
+from heeltap.model.arrays import BoolArray, FloatArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.timeline import MetreMap
 
 __all__ = [
     "NO_DIFFERENCE",

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import BEAT, DIVISIONS, SWUNG
-from heeltap.core.findings.kinds import kind_of
-from heeltap.core.offsets import Offsets
+from heeltap.analysis.findings.catalogue import kind_of
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.subdivisions import BEAT, DIVISIONS, SWUNG
 
 __all__ = ["MIN_BARS", "MIN_CLASS", "Question", "clusters", "place_questions", "places", "scatter_questions"]
 
@@ -51,7 +51,7 @@ class Question:
     """One thing to test."""
 
     code: str
-    """Row of `heeltap.core.findings.kinds.FINDING_KINDS`."""
+    """Row of `heeltap.analysis.findings.catalogue.FINDING_KINDS`."""
     what: str
     """Names the strokes inside the sentence; empty where the sentence does."""
     regressor: FloatArray

@@ -5,7 +5,7 @@ need no calibration; the one about all strokes against the lean is made only whe
 known.
 
 Error control: the chance of at least one untrue statement about a faultless player is held at 5 % over the whole list
-(`heeltap.core.findings.witnesses`), not for each statement.
+(`heeltap.analysis.findings.tests`), not for each statement.
 
 Inside: `findings`.
 """
@@ -15,16 +15,23 @@ from collections.abc import Collection, Mapping
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray
-from heeltap.core.findings.columns import as_offsets
-from heeltap.core.findings.kinds import NOTHING, kind_of
-from heeltap.core.findings.questions import MIN_CLASS, Question, clusters, place_questions, places, scatter_questions
-from heeltap.core.findings.witnesses import Answer, Bench, Stakes, step_down
-from heeltap.core.findings.words import back_after, bars_of, sentence
-from heeltap.core.offsets import Offsets
-from heeltap.core.result import Finding
-from heeltap.core.stats import bias
-from heeltap.core.verdicts import delay_share
+from heeltap.analysis.findings.catalogue import NOTHING, kind_of
+from heeltap.analysis.findings.contrasts import (
+    MIN_CLASS,
+    Question,
+    clusters,
+    place_questions,
+    places,
+    scatter_questions,
+)
+from heeltap.analysis.findings.from_columns import as_offsets
+from heeltap.analysis.findings.sentences import back_after, bars_of, sentence
+from heeltap.analysis.findings.tests import Answer, Bench, Stakes, step_down
+from heeltap.analysis.section_words import delay_share
+from heeltap.analysis.statistics.estimates import bias
+from heeltap.model.arrays import BoolArray, FloatArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.result import Finding
 
 __all__ = ["LEAST_MS", "MIN_TAKE", "findings"]
 
@@ -60,8 +67,8 @@ def findings(
 
     Parameters
     ----------
-    table : Offsets, or a mapping of equally long columns named as those of `heeltap.core.offsets.Offsets`
-        Needed: ``offset_ms``, ``bar``, ``beat``; see `heeltap.core.findings.columns.as_offsets` for the others.
+    table : Offsets, or a mapping of equally long columns named as those of `heeltap.model.offsets.Offsets`
+        Needed: ``offset_ms``, ``bar``, ``beat``; see `heeltap.analysis.findings.from_columns.as_offsets` for the others.
     lean_ms : float, optional
         The offset that was aimed at. None: nothing is said about early or late as such.
     delay_known : bool

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.divisions import DIVISIONS, division_of
-from heeltap.core.offsets import Offsets
-from heeltap.core.plan import HANDS, KINDS, Section
-from heeltap.core.sections import section_columns
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import HANDS, KINDS, Section
+from heeltap.model.sections import section_columns
+from heeltap.model.subdivisions import DIVISIONS, division_of
 
 __all__ = ["as_offsets"]
 

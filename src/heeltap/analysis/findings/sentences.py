@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray
-from heeltap.core.findings.kinds import kind_of
-from heeltap.core.findings.questions import Question
-from heeltap.core.offsets import Offsets
+from heeltap.analysis.findings.catalogue import kind_of
+from heeltap.analysis.findings.contrasts import Question
+from heeltap.model.arrays import BoolArray
+from heeltap.model.offsets import Offsets
 
 __all__ = ["back_after", "bar_list", "bars_of", "sentence"]
 

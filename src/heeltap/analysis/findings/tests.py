@@ -13,9 +13,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.mixtures import half_width
-from heeltap.core.noise import MODELS, from_cosines, log_determinants, products_under, to_cosines, variances
+from heeltap.analysis.statistics.mixtures import half_width
+from heeltap.analysis.statistics.noise_models import (
+    MODELS,
+    from_cosines,
+    log_determinants,
+    products_under,
+    to_cosines,
+    variances,
+)
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Answer", "Bench", "Stakes", "step_down"]
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
+from heeltap.model.arrays import FloatArray
 
 __all__ = ["LEVEL_SD_MS", "MODELS", "CurveFit", "fit_curve"]
 

@@ -8,11 +8,11 @@ Inside: `follow_drums`.
 
 import numpy as np
 
-from heeltap.core.grid import place
-from heeltap.core.leader import LEADER_PITCHES, Leader, follow
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.notes import Notes
-from heeltap.core.onsets import strokes
+from heeltap.analysis.leader.leader import LEADER_PITCHES, Leader, follow
+from heeltap.analysis.quantise import place
+from heeltap.analysis.strokes import strokes
+from heeltap.model.notes import Notes
+from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["follow_drums"]
 

@@ -16,10 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
-from heeltap.core.leader_model import LEVEL_SD_MS, SCALE_MS, CurveFit, fit_curve
-from heeltap.core.notes import Notes
-from heeltap.core.stats import Estimate, bias
+from heeltap.analysis.leader.curve import LEVEL_SD_MS, SCALE_MS, CurveFit, fit_curve
+from heeltap.analysis.statistics.estimates import Estimate, bias
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+from heeltap.model.notes import Notes
 
 __all__ = ["LEADER_PITCHES", "Leader", "PairLead", "follow", "kick_and_snare", "lag_behind", "who_leads"]
 
@@ -110,7 +110,7 @@ def follow(leader_quarter: npt.ArrayLike, leader_offset_ms: npt.ArrayLike) -> Le
 
     Notes
     -----
-    Model and averaging: `heeltap.core.leader_model`, ours. The time grows with the number of hits, about 0.1 ms each.
+    Model and averaging: `heeltap.analysis.leader.curve`, ours. The time grows with the number of hits, about 0.1 ms each.
     """
     quarter, offset = _columns(leader_quarter, leader_offset_ms)
     if quarter.size == 0:

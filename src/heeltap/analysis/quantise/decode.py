@@ -9,15 +9,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import GRACE, SWUNG
-from heeltap.core.grid.passes import Decoded
-from heeltap.core.grid.pulse import Clock, Pulses, along, gather, lay_pulses
-from heeltap.core.grid.rounds import Rounds, beats_chance, read_rounds
-from heeltap.core.grid.tempo import Pace, bend_for, bend_price, doubt, pace_of
-from heeltap.core.meter import MetreMap
-from heeltap.core.result import Swing
-from heeltap.core.swing import pair_ratios, swing_of
+from heeltap.analysis.quantise.estimate import Rounds, beats_chance, read_rounds
+from heeltap.analysis.quantise.forward_backward import Decoded
+from heeltap.analysis.quantise.pulses import Clock, Pulses, along, gather, lay_pulses
+from heeltap.analysis.quantise.tempo_check import Pace, bend_for, bend_price, doubt, pace_of
+from heeltap.analysis.swing import pair_ratios, swing_of
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.result import Swing
+from heeltap.model.subdivisions import GRACE, SWUNG
+from heeltap.model.timeline import MetreMap
 
 __all__ = ["Placed", "follow"]
 

@@ -8,10 +8,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray
-from heeltap.core.grid.model import Divisions, divisions_for
-from heeltap.core.grid.passes import Decoded, Reading, Setting, decode, read_take
-from heeltap.core.grid.pulse import Pulses
+from heeltap.analysis.quantise.forward_backward import Decoded, Reading, Setting, decode, read_take
+from heeltap.analysis.quantise.pulses import Pulses
+from heeltap.analysis.quantise.states import Divisions, divisions_for
+from heeltap.model.arrays import BoolArray, FloatArray
 
 __all__ = ["Rounds", "beats_chance", "read_rounds"]
 

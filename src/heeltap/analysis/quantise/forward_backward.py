@@ -14,8 +14,8 @@ from functools import cached_property
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.grid.model import Costs, Divisions, cost_tables
+from heeltap.analysis.quantise.states import Costs, Divisions, cost_tables
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["Decoded", "Reading", "Setting", "decode", "read_take"]
 

@@ -5,8 +5,8 @@ Inside: `RASTERS`, `nearest_slots`.
 
 import numpy as np
 
-from heeltap.core.arrays import FloatArray
-from heeltap.core.meter import MetreMap
+from heeltap.model.arrays import FloatArray
+from heeltap.model.timeline import MetreMap
 
 __all__ = ["RASTERS", "nearest_slots"]
 

@@ -13,8 +13,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.meter import MetreMap, TempoMap, steady_metre
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 
 __all__ = ["Clock", "Pulses", "along", "as_clock", "as_metre", "gather", "lay_pulses"]
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
-from heeltap.core.divisions import GRACE, division_of
-from heeltap.core.grid.follow import Placed, follow
-from heeltap.core.grid.pulse import Clock, as_clock, as_metre
-from heeltap.core.grid.raster import nearest_slots
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.result import Swing
+from heeltap.analysis.quantise.decode import Placed, follow
+from heeltap.analysis.quantise.nearest import nearest_slots
+from heeltap.analysis.quantise.pulses import Clock, as_clock, as_metre
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+from heeltap.model.result import Swing
+from heeltap.model.subdivisions import GRACE, division_of
+from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["Slots", "place"]
 
@@ -35,7 +35,7 @@ class Slots:
     quarter: FloatArray
     """The slot in quarter notes from bar 1, beat 1; nan where it fits none."""
     division: IntArray
-    """Code into `heeltap.core.divisions.DIVISIONS`; -1 where it fits no slot, `GRACE` for an ornament (which has
+    """Code into `heeltap.model.subdivisions.DIVISIONS`; -1 where it fits no slot, `GRACE` for an ornament (which has
     none)."""
     offset_ms: FloatArray
     """Played minus slot, milliseconds, ``delay_ms`` already taken away; negative is early; nan where it fits no

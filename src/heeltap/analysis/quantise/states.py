@@ -16,7 +16,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["Costs", "Divisions", "cost_tables", "divisions_for"]
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray, IntArray
+from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["Pace", "bend_for", "bend_price", "doubt", "pace_of"]
 

@@ -2,8 +2,8 @@
 
 Conventions: offsets are played minus reference, milliseconds; negative is early. The value of an `Estimate` is the
 plain one (mean, standard deviation, least-squares slope), so that anyone can recompute it; only its interval knows
-about noise (`heeltap.core.noise`): it is averaged over noise models by how plausible the whole take finds each of
-them.
+about noise (`heeltap.analysis.statistics.noise_models`): it is averaged over noise models by how plausible the whole
+take finds each of them.
 
 Inside: `Estimate`, `bias`, `spread`, `drift`, `contrast`, `check_rows`, `log_ratio_interval`, and one table a take:
 `overall`, `by_beat`, `by_division`, `by_section`, `summarise`.
@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray
-from heeltap.core.divisions import DIVISIONS
-from heeltap.core.mixtures import chi_mixture, half_width
-from heeltap.core.noise import MODELS, Noise, correlations, fit_noise, lag_products
-from heeltap.core.offsets import Offsets
-from heeltap.core.result import Beat, Division, Overall, SectionRow
+from heeltap.analysis.statistics.mixtures import chi_mixture, half_width
+from heeltap.analysis.statistics.noise_models import MODELS, Noise, correlations, fit_noise, lag_products
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.result import Beat, Division, Overall, SectionRow
+from heeltap.model.subdivisions import DIVISIONS
 
 __all__ = [
     "MIN_PART",
@@ -263,7 +263,7 @@ def _excess_kurtosis(shocks: FloatArray) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """The statistics of one take; rows as in `heeltap.core.result`."""
+    """The statistics of one take; rows as in `heeltap.model.result`."""
 
     overall: Overall
     by_beat: tuple[Beat, ...]
@@ -304,7 +304,7 @@ def by_beat(table: Offsets) -> tuple[Beat, ...]:
 
 
 def by_division(table: Offsets) -> tuple[Division, ...]:
-    """One row a kind of slot, in the order of `heeltap.core.divisions.DIVISIONS`."""
+    """One row a kind of slot, in the order of `heeltap.model.subdivisions.DIVISIONS`."""
     return tuple(
         Division(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
         for code, middle, scatter in _groups(table.offset_ms, table.division)

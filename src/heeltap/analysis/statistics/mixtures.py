@@ -5,7 +5,7 @@ Inside: `half_width` (centred Student's t), `chi_mixture` (scaled inverse chi-sq
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray
+from heeltap.model.arrays import BoolArray, FloatArray
 
 __all__ = ["chi_mixture", "half_width"]
 

@@ -1,8 +1,8 @@
 """What the strokes do between themselves: a family of noise models, and how plausible each is for one take.
 
 A player's offsets are not independent: they wander. An interval that ignores it promises far more than it holds. So
-every interval and every test in `heeltap.core.stats` and `heeltap.core.findings` is taken under each model of one
-family and averaged by how plausible the take itself finds the model.
+every interval and every test in `heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` is taken under
+each model of one family and averaged by how plausible the take itself finds the model.
 
 Conventions: strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0]
 = 1``. All models share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly
@@ -19,7 +19,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints, freeze_columns
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints, freeze_columns
 
 __all__ = [
     "MODELS",

@@ -1,6 +1,6 @@
 """Plain and robust statistics of independent values: session medians over weeks, calibration taps, paired takes.
 
-Strokes within a take are not independent: their intervals come from `heeltap.core.stats`.
+Strokes within a take are not independent: their intervals come from `heeltap.analysis.statistics.estimates`.
 
 Inside: `mad_scale`, `hodges_lehmann`, `hodges_lehmann_shift`, `theil_sen`, `welch`, `paired`, `bca`.
 """
@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import FloatArray
+from heeltap.model.arrays import FloatArray
 
 __all__ = [
     "Bca",

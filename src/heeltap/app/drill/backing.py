@@ -9,19 +9,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.core.beats import Hits, hits_of
-from heeltap.core.exercise import ClickPlan, click_levels, parse_click
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan
-from heeltap.core.planning import swing_ticks
+from heeltap.app.score.read import drum_part
+from heeltap.course.drum_patterns import Hits, hits_of
 from heeltap.errors import PlanError, sentence
-from heeltap.files.beats import read_beats
-from heeltap.files.places import settings_file
+from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Midi
-from heeltap.jobs.reading import drum_part
-from heeltap.ports.schedule import Schedule
+from heeltap.files.toml.beats import read_beats
+from heeltap.model.exercise import ClickPlan, click_levels, parse_click
+from heeltap.model.messages import Schedule
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import swing_ticks
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.sound.drums import hits_schedule, part_schedule
 

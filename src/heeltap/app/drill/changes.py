@@ -8,18 +8,18 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.meter import TempoMap
-from heeltap.core.plan import KINDS, Plan
-from heeltap.core.planning import plan_of
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.player_setup import pads_for, with_learned_pads
+from heeltap.app.drill.run import Settings
+from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
-from heeltap.files.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.files.settings import read_settings
-from heeltap.jobs.advising import next_step
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.player import pads_for, with_learned_pads
-from heeltap.live.session import Feedback, State, begin
-from heeltap.live.sheet import sheet_of
+from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.model.plan import KINDS, Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import TempoMap
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import Feedback, State, begin
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
 

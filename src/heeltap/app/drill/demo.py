@@ -5,14 +5,14 @@ Inside: `demo_drill`, `demo_song`, `simulated_player`.
 
 import numpy as np
 
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.plan import Plan
-from heeltap.core.result import Result
-from heeltap.files.places import shipped
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.scoring import score_file
-from heeltap.ports.fake import script_from_notes
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.run import Settings
+from heeltap.app.score.score import score_file
+from heeltap.devices.fake import script_from_notes
+from heeltap.files.paths import shipped
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.plan import Plan
+from heeltap.model.result import Result
 
 __all__ = ["demo_drill", "demo_song", "simulated_player"]
 

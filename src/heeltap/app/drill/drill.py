@@ -9,18 +9,18 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
-from heeltap.core.meter import TempoMap
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
+from heeltap.app.drill.backing import backing_of, wish_of
+from heeltap.app.practice.make import make
+from heeltap.app.practice.sets import Work, set_item
+from heeltap.app.score.read import load_part
 from heeltap.errors import InputFileError, PlanError, sentence
-from heeltap.files.exercises import exercise_from_toml, exercise_to_toml, read_exercise
-from heeltap.files.families import FAMILIES
-from heeltap.jobs.drill_click import backing_of, wish_of
-from heeltap.jobs.making import make
-from heeltap.jobs.reading import load_part
-from heeltap.jobs.sets import Work, set_item
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
+from heeltap.files.toml.families import FAMILIES
+from heeltap.model.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
+from heeltap.model.messages import Schedule, merge
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import TempoMap
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
 
@@ -106,7 +106,7 @@ def drill_of(
     pocket_ms : float, optional
         In place of the exercise's own.
     click : str, optional
-        In place of the exercise's own; also ``beat:NAME`` and ``part:NAME`` as `heeltap.jobs.drill_click.wish_of` takes
+        In place of the exercise's own; also ``beat:NAME`` and ``part:NAME`` as `heeltap.app.drill.backing.wish_of` takes
         them.
     seed : int
         For a family: another number, another exercise of the grade.

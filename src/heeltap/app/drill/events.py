@@ -3,9 +3,10 @@
 Inside: `events_of`.
 """
 
-from heeltap.jobs.player import Presses
-from heeltap.live import records, session
-from heeltap.live.session import Event
+from heeltap.app.drill.player_setup import Presses
+from heeltap.engine import records
+from heeltap.session import session
+from heeltap.session.session import Event
 
 __all__ = ["events_of"]
 

@@ -1,6 +1,6 @@
 """A drill to the clock of another device: where it stands now, and where its beats were when the take is over.
 
-While playing, every moment is turned into a position by the clock (`heeltap.live.follow`) and the position into the time
+While playing, every moment is turned into a position by the clock (`heeltap.gear.clock_follower`) and the position into the time
 at which the plan has it, so the session works as it does with our own click. The take is kept otherwise: its plan gets
 the tempo of the recorded clock, and each note keeps its distance to it.
 
@@ -13,17 +13,17 @@ from itertools import pairwise
 import msgspec
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, as_ints
-from heeltap.core.meter import TempoMap
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan
-from heeltap.files.context import Context, LeftOut, plan_out
-from heeltap.files.journal import Journal
+from heeltap.engine.records import CONTROL, DIED, GAP, NOTE_OFF, NOTE_ON, TICK, Record
+from heeltap.engine.stamping import Assembler, restamp
 from heeltap.files.smf.types import Pedal
-from heeltap.live.follow import CLOCKS_PER_QUARTER, Follow, Standing, clock_lost, follow, smooth_clock
-from heeltap.live.records import CONTROL, DIED, GAP, NOTE_OFF, NOTE_ON, TICK, Record
-from heeltap.live.session import Event, GoOn, Hold, Say, Stop
-from heeltap.live.stamp import Assembler, restamp
+from heeltap.files.takes.journal import Journal
+from heeltap.files.takes.metadata import Context, LeftOut, plan_out
+from heeltap.gear.clock_follower import CLOCKS_PER_QUARTER, Follow, Standing, clock_lost, follow, smooth_clock
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
+from heeltap.model.timeline import TempoMap
+from heeltap.session.session import Event, GoOn, Hold, Say, Stop
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["LOST", "STOPPED", "WAITING", "Conductor", "Heard", "clock_of", "last_place_us", "on_the_clock"]

@@ -3,15 +3,15 @@
 Inside: `prepared`, `route_in_use`.
 """
 
+from heeltap.app.drill.backing import kept_sound
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
+from heeltap.app.drill.run import Settings
+from heeltap.app.practice.today import Wish
+from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
-from heeltap.jobs.drill_click import kept_sound
-from heeltap.jobs.drill_plan import Drill, drill_of
-from heeltap.jobs.drilling import Settings
-from heeltap.jobs.player import pads_for, player_of, with_learned_pads
-from heeltap.jobs.ports import NO_PORT, choose_inputs, choose_ports
-from heeltap.jobs.today import Wish
-from heeltap.live.inputs import KEYS_NAME
 
 __all__ = ["prepared", "route_in_use"]
 

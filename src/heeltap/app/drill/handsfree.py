@@ -6,15 +6,15 @@ Inside: `Listener`, `wait_for_press`.
 import threading
 from collections.abc import Callable
 
-from heeltap.core.arrays import as_ints
+from heeltap.app.drill.player_setup import Presses
+from heeltap.app.drill.run import FRAME_NS, Settings
+from heeltap.clock import SystemClock
+from heeltap.engine.process import Engine, EngineSpec, start_engine
+from heeltap.engine.records import DIED
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drilling import FRAME_NS, Settings
-from heeltap.jobs.player import Presses
-from heeltap.live.clock import SystemClock
-from heeltap.live.engine import Engine, EngineSpec, start_engine
-from heeltap.live.records import DIED
-from heeltap.live.session import Press
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.session.session import Press
 
 __all__ = ["Listener", "listening_spec", "wait_for_press"]
 

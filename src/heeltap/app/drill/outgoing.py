@@ -3,10 +3,10 @@
 Inside: `what_is_sent`, `sound_of_port`.
 """
 
-from heeltap.core.arrays import as_ints
+from heeltap.app.drill.drill import Drill
 from heeltap.errors import PortError, sentence
-from heeltap.jobs.drill_plan import Drill
-from heeltap.ports.schedule import Schedule, merge
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule, merge
 from heeltap.sound.audio_out import AudioOutput, is_audio
 from heeltap.sound.midi_clock import clock_schedule
 

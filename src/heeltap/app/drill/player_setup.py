@@ -8,17 +8,18 @@ Inside: `Player`, `player_of`, `pads_for`, `with_learned_pads`, `check_controls`
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from heeltap.core.exercise import with_pads
-from heeltap.core.keys import key_of
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
+from heeltap.app.drill.drill import Drill
+from heeltap.engine import records
+from heeltap.engine.records import Record
 from heeltap.errors import PlanError, sentence
-from heeltap.files.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.files.settings import Stored
-from heeltap.jobs.drill_plan import Drill
-from heeltap.live import records, session
-from heeltap.live.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger, press_of
-from heeltap.live.records import Record
+from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.model.exercise import with_pads
+from heeltap.model.pitch import key_of
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.session import session
+from heeltap.session.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger, press_of
 
 __all__ = ["Player", "Presses", "check_controls", "pads_for", "player_of", "with_learned_pads"]
 

@@ -15,31 +15,32 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.notes import make_notes
-from heeltap.core.result import Result
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.events import events_of
+from heeltap.app.drill.external_clock import Conductor
+from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
+from heeltap.app.drill.player_setup import Presses, check_controls
+from heeltap.app.drill.settings import Settings, context_of, held_of, route_of_all
+from heeltap.app.drill.silence import silence
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import score_take
+from heeltap.app.takes.finish import keep_take, options_of, played_of, score_kept
+from heeltap.app.takes.history import index_take
+from heeltap.clock import Clock, SystemClock
+from heeltap.devices.computer_keys import key_message
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.engine import records
+from heeltap.engine.process import Engine, EngineSpec, start_engine
 from heeltap.errors import HeeltapError
-from heeltap.files.journal import read_journal
-from heeltap.files.left_out import leave_out
-from heeltap.files.takes import open_take, set_aside
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_settings import Settings, context_of, held_of, route_of_all
-from heeltap.jobs.following import Conductor
-from heeltap.jobs.history import index_take
-from heeltap.jobs.keeping import keep_take, options_of, played_of, score_kept
-from heeltap.jobs.player import Presses, check_controls
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import score_take
-from heeltap.jobs.sending import sound_of_port, what_is_sent
-from heeltap.jobs.session_events import events_of
-from heeltap.jobs.silence import silence
-from heeltap.live import records, session
-from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.engine import Engine, EngineSpec, start_engine
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.session import Effect, Event, Phase, State
-from heeltap.live.sheet import sheet_of
-from heeltap.ports.keys import key_message
+from heeltap.files.takes.folder import open_take, set_aside
+from heeltap.files.takes.journal import read_journal
+from heeltap.files.takes.left_out import leave_out
+from heeltap.model.arrays import as_ints
+from heeltap.model.notes import make_notes
+from heeltap.model.result import Result
+from heeltap.session import session
+from heeltap.session.plan_columns import sheet_of
+from heeltap.session.session import Effect, Event, Phase, State
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
 
@@ -260,7 +261,7 @@ def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = 
     Parameters
     ----------
     what : Drill
-        From `heeltap.jobs.drill_plan.drill_of`.
+        From `heeltap.app.drill.drill.drill_of`.
     settings : Settings
     face : callable
         Called at most 30 times a second with the state and what is new.

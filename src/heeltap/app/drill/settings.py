@@ -7,19 +7,19 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from heeltap import __version__
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.player_setup import Player
+from heeltap.app.route.route import Route, route_of
+from heeltap.clock import wall_now
+from heeltap.devices.computer_keys import UNCERTAINTY_MS
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.engine.terminal_rescue import Terminal
 from heeltap.errors import HeeltapError
-from heeltap.files.context import Context, LeftOut, plan_out
-from heeltap.files.places import takes_dir
-from heeltap.files.takes import list_takes, read_context
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.player import Player
-from heeltap.jobs.route import Route, route_of
-from heeltap.live.clock import wall_now
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.rescue import Terminal
-from heeltap.live.session import Feedback, State
-from heeltap.ports.keys import UNCERTAINTY_MS
-from heeltap.ports.schedule import Schedule
+from heeltap.files.paths import takes_dir
+from heeltap.files.takes.folder import list_takes, read_context
+from heeltap.files.takes.metadata import Context, LeftOut, plan_out
+from heeltap.model.messages import Schedule
+from heeltap.session.session import Feedback, State
 
 __all__ = ["Settings", "context_of", "held_of", "route_of_all"]
 
@@ -69,7 +69,7 @@ class Settings:
 def route_of_all(settings: Settings) -> Route:
     """What is known of the first input's route, with a word about others whose delay is not the same.
 
-    Raises `PortError` where any of them is wireless, and `StoreError`, as `heeltap.jobs.route.route_of`.
+    Raises `PortError` where any of them is wireless, and `StoreError`, as `heeltap.app.route.route.route_of`.
     """
     route, *others = (
         route_of(name, settings.out_port, given_ms=settings.delay_ms)

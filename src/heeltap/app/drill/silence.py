@@ -6,13 +6,13 @@ Inside: `silence`, `silence_left`.
 import contextlib
 from collections.abc import Iterable
 
+from heeltap.app.route.ports import is_device
+from heeltap.app.takes.finish import Recovered
+from heeltap.clock import SystemClock
+from heeltap.devices.inputs import open_output
 from heeltap.errors import HeeltapError
-from heeltap.files.takes import read_context
-from heeltap.jobs.keeping import Recovered
-from heeltap.jobs.ports import is_device
-from heeltap.live.clock import SystemClock
-from heeltap.live.inputs import open_output
-from heeltap.ports.schedule import ALL_NOTES_OFF
+from heeltap.files.takes.folder import read_context
+from heeltap.model.messages import ALL_NOTES_OFF
 
 __all__ = ["silence", "silence_left"]
 

@@ -15,16 +15,16 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.plan import Plan
+from heeltap.app.drill.backing import kept_sound
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.from_settings import route_in_use
+from heeltap.app.listen.playback import Playback, heard_plan, heard_take
 from heeltap.errors import HeeltapError
 from heeltap.files.settings import read_settings
-from heeltap.files.takes import load_take
-from heeltap.jobs.drill_click import kept_sound
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.playback import Playback, heard_plan, heard_take
-from heeltap.jobs.starting import route_in_use
-from heeltap.ports.schedule import Schedule
+from heeltap.files.takes.folder import load_take
+from heeltap.model.messages import Schedule
+from heeltap.model.plan import Plan
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 
 __all__ = ["Listening", "Piece", "piece_of_click", "piece_of_drill", "piece_of_take", "sound_in_use"]

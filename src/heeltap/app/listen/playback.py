@@ -13,27 +13,27 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.exercise import PADS, clicks
-from heeltap.core.notes import Notes
-from heeltap.core.onsets import RETRIGGER_US, fold_retriggers
-from heeltap.core.plan import ANY_PITCH, Plan
-from heeltap.core.result import Result
+from heeltap.analysis.strokes import RETRIGGER_US, fold_retriggers
+from heeltap.app.drill.backing import Wish, backing_of, wish_of
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.outgoing import sound_of_port
+from heeltap.app.drill.silence import silence
+from heeltap.app.takes.finish import score_kept
+from heeltap.clock import Clock, SystemClock
+from heeltap.engine.process import EngineSpec, start_engine
+from heeltap.engine.records import DIED, DONE
 from heeltap.errors import HeeltapError, PortError, sentence
-from heeltap.files.context import Context
-from heeltap.files.exercises import exercise_from_toml
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes import MIDI, load_take
-from heeltap.jobs.drill_click import Wish, backing_of, wish_of
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.sending import sound_of_port
-from heeltap.jobs.silence import silence
-from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.engine import EngineSpec, start_engine
-from heeltap.live.records import DIED, DONE
-from heeltap.ports.schedule import OFF, PEDAL, Schedule, merge
+from heeltap.files.takes.folder import MIDI, load_take
+from heeltap.files.takes.metadata import Context
+from heeltap.files.toml.exercises import exercise_from_toml
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.exercise import PADS, clicks
+from heeltap.model.messages import OFF, PEDAL, Schedule, merge
+from heeltap.model.notes import Notes
+from heeltap.model.plan import ANY_PITCH, Plan
+from heeltap.model.result import Result
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule

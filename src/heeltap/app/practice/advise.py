@@ -9,16 +9,16 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core import advise
-from heeltap.core.advise import NextStep
-from heeltap.core.advise_place import Course, Step
-from heeltap.core.difficulty import difficulty
-from heeltap.core.generate_recipe import Grade
-from heeltap.core.planning import plan_of
-from heeltap.core.result import Advice
-from heeltap.jobs.history import history
-from heeltap.jobs.making import families, make
-from heeltap.live.clock import wall_now
+from heeltap.app.practice.make import families, make
+from heeltap.app.takes.history import history
+from heeltap.clock import wall_now
+from heeltap.course import next_exercise as advise
+from heeltap.course.difficulty import difficulty
+from heeltap.course.level import Course, Step
+from heeltap.course.next_exercise import NextStep
+from heeltap.course.recipes import Grade
+from heeltap.model.plan_from import plan_of
+from heeltap.model.result import Advice
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["course", "next_exercise", "next_step"]
@@ -60,7 +60,7 @@ def next_step(takes: Path | None = None, *, now: datetime | None = None) -> Next
     Raises
     ------
     StoreError
-        As `heeltap.jobs.history.history`.
+        As `heeltap.app.takes.history.history`.
     """
     past = history(takes, last=_REMEMBERED).takes
     return advise.next_step(past, course(), wall_now() if now is None else now)

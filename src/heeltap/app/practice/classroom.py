@@ -13,14 +13,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.core.classroom import ClassTake, Student, next_for, weaknesses
-from heeltap.core.classroom_page import Classroom
-from heeltap.core.classroom_questions import questions
+from heeltap.app.practice.classroom_scoring import score_raw
+from heeltap.app.practice.handin import class_items
+from heeltap.app.practice.sets import OpenSet, open_set, shipped_sets
+from heeltap.classroom.integrity import questions
+from heeltap.classroom.page_model import Classroom
+from heeltap.classroom.students import ClassTake, Student, next_for, weaknesses
 from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin_read import HandIn, read_handin, shown
-from heeltap.jobs.classroom_scoring import score_raw
-from heeltap.jobs.handing_in import class_items
-from heeltap.jobs.sets import OpenSet, open_set, shipped_sets
 
 __all__ = ["ENDINGS", "MOST_FILES", "read_class", "set_of", "write_page"]
 

@@ -7,22 +7,22 @@ import hashlib
 
 import numpy as np
 
-from heeltap.core.assemble import result_of
-from heeltap.core.classroom import MOST_MISSED, ClassTake, Figures
-from heeltap.core.offsets import Offsets
-from heeltap.core.plan import Plan
-from heeltap.core.result import Result
-from heeltap.core.score import in_pocket
+from heeltap.analysis.analyse import result_of
+from heeltap.analysis.score import in_pocket
+from heeltap.app.practice.handin import item_of
+from heeltap.app.practice.sets import OpenSet, Work
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, judge_take
+from heeltap.app.takes.finish import left_out_of, played_of
+from heeltap.classroom.students import MOST_MISSED, ClassTake, Figures
 from heeltap.errors import HeeltapError, TakeFileError
-from heeltap.files.context import Context, context_from, plan_from
 from heeltap.files.handin_read import RawTake, shown
-from heeltap.files.journal import Journal, journal_from
-from heeltap.files.left_out import leave_out
-from heeltap.jobs.handing_in import item_of
-from heeltap.jobs.keeping import left_out_of, played_of
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, judge_take
-from heeltap.jobs.sets import OpenSet, Work
+from heeltap.files.takes.journal import Journal, journal_from
+from heeltap.files.takes.left_out import leave_out
+from heeltap.files.takes.metadata import Context, context_from, plan_from
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import Plan
+from heeltap.model.result import Result
 from heeltap.units import auto_lean_ms, bpm_from_us_per_quarter
 
 __all__ = ["score_raw"]

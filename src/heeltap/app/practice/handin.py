@@ -12,18 +12,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from heeltap import __version__
-from heeltap.core.classroom import SAME_BPM, ClassItem, same_work
-from heeltap.core.plan import Plan
-from heeltap.core.result import Result
+from heeltap.app.practice.sets import OpenSet, Work, open_set
+from heeltap.app.takes.finish import score_kept
+from heeltap.classroom.students import SAME_BPM, ClassItem, same_work
 from heeltap.errors import HeeltapError, InputFileError, TakeFileError
-from heeltap.files.context import context_from, plan_from
 from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes
-from heeltap.files.places import takes_dir
-from heeltap.files.takes import CONTEXT, JOURNAL, list_takes
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.sets import OpenSet, Work, open_set
-from heeltap.report.words import count
+from heeltap.files.paths import takes_dir
+from heeltap.files.takes.folder import CONTEXT, JOURNAL, list_takes
+from heeltap.files.takes.metadata import context_from, plan_from
+from heeltap.model.plan import Plan
+from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
+from heeltap.wording import count
 
 __all__ = ["HandedIn", "class_items", "figures_of", "hand_in", "item_of", "summary"]
 

@@ -10,8 +10,15 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.exercise import (
+from heeltap.course.generate import generate
+from heeltap.course.recipes import Family
+from heeltap.errors import InputFileError, PlanError, sentence
+from heeltap.files.smf.write import TrackOut, midi_bytes
+from heeltap.files.toml.exercises import exercise_to_toml
+from heeltap.files.toml.families import FAMILIES, read_cells, read_family
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.counting import Pattern, Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.model.exercise import (
     PADS,
     Bar,
     Exercise,
@@ -22,16 +29,9 @@ from heeltap.core.exercise import (
     parse_metre,
     with_pads,
 )
-from heeltap.core.generate import generate
-from heeltap.core.generate_recipe import Family
-from heeltap.core.notes import make_notes
-from heeltap.core.pattern import Pattern, Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
-from heeltap.core.plan import ANY_PITCH, Plan, Section
-from heeltap.core.planning import plan_of, tempo_of
-from heeltap.errors import InputFileError, PlanError, sentence
-from heeltap.files.exercises import exercise_to_toml
-from heeltap.files.families import FAMILIES, read_cells, read_family
-from heeltap.files.smf.write import TrackOut, midi_bytes
+from heeltap.model.notes import make_notes
+from heeltap.model.plan import ANY_PITCH, Plan, Section
+from heeltap.model.plan_from import plan_of, tempo_of
 from heeltap.sound.click import click_schedule
 from heeltap.sound.percussion import CHANNEL, WOOD_BLOCK
 from heeltap.sound.render import RATE_HZ, render, wav_bytes
@@ -85,13 +85,13 @@ def make(
     Parameters
     ----------
     metre : str
-        One of `heeltap.core.exercise.METRES`.
+        One of `heeltap.model.exercise.METRES`.
     tempo_bpm : float, optional
         Quarter notes a minute; the grade's own where not given.
     bars : int, optional
         Length without the count-in; the grade's own where not given.
     click : str, optional
-        As `heeltap.core.exercise.parse_click` reads it; the grade's own where not given.
+        As `heeltap.model.exercise.parse_click` reads it; the grade's own where not given.
     ladder, pocket : optional
         A climbing tempo, and where strokes should sit.
     pads : mapping, optional

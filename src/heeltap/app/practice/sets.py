@@ -11,14 +11,14 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.core.plan import Plan
-from heeltap.core.planning import plan_of
-from heeltap.core.sets import AUTO, FromFile, Generated, PracticeSet, SetItem, fingerprint
+from heeltap.app.practice.set_example import EXAMPLE
+from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, SetFileError
-from heeltap.files.places import shipped
-from heeltap.files.sets import mistakes_in, read_set
-from heeltap.jobs.reading import load_plan
-from heeltap.jobs.set_example import EXAMPLE
+from heeltap.files.paths import shipped
+from heeltap.files.toml.sets import mistakes_in, read_set
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import plan_of
+from heeltap.model.practice_set import AUTO, FromFile, Generated, PracticeSet, SetItem, fingerprint
 from heeltap.units import bpm_from_us_per_quarter
 
 __all__ = [
@@ -96,7 +96,7 @@ class OpenSet:
     set: PracticeSet
     works: tuple[Work, ...]
     fingerprint: str
-    """64 hexadecimal digits, as `heeltap.core.sets.fingerprint`."""
+    """64 hexadecimal digits, as `heeltap.model.practice_set.fingerprint`."""
     called: str
     """What a person types for it: a shipped set's name, or a path."""
 

@@ -12,16 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.counted import counted_plan
-from heeltap.core.divisions import SWUNG
-from heeltap.core.exercise import parse_metre
-from heeltap.core.grid import Slots, place
-from heeltap.core.meter import MetreMap, TempoMap, steady_metre, steady_tempo
-from heeltap.core.notes import Notes, make_notes
-from heeltap.core.planning import sections_from_markers
-from heeltap.core.simplify import Simpler, bars_of, simplify
-from heeltap.core.simplify_written import (
+from heeltap.analysis.quantise import Slots, place
+from heeltap.course.simplify.levels import Simpler, bars_of, simplify
+from heeltap.course.simplify.notation import (
     Written,
     on_placed_slots,
     on_written_slots,
@@ -29,11 +22,18 @@ from heeltap.core.simplify_written import (
     written_already,
 )
 from heeltap.errors import InputFileError, MidiFileError, PlanError, sentence
-from heeltap.files.parts import Part, choose_part
 from heeltap.files.smf import Midi, TrackOut, midi_bytes, read_midi
-from heeltap.report.counting import counted_lines
-from heeltap.report.words import count
+from heeltap.model.arrays import IntArray
+from heeltap.model.counted_bars import counted_plan
+from heeltap.model.exercise import parse_metre
+from heeltap.model.notes import Notes, make_notes
+from heeltap.model.parts import Part, choose_part
+from heeltap.model.plan_from import sections_from_markers
+from heeltap.model.subdivisions import SWUNG
+from heeltap.model.timeline import MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
+from heeltap.views.counting import counted_lines
+from heeltap.wording import count
 
 __all__ = ["SimplerParts", "simpler_midi", "simpler_text", "simplify_file", "write_simpler"]
 

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from heeltap.core import advise
-from heeltap.core.advise import NextStep
-from heeltap.core.advise_past import PastTake
-from heeltap.core.sets import is_done
+from heeltap.app.practice.advise import course
+from heeltap.app.practice.sets import OpenSet, Work, open_set, shipped_sets
+from heeltap.app.takes.history import history
+from heeltap.clock import wall_now
+from heeltap.course import next_exercise as advise
+from heeltap.course.next_exercise import NextStep
+from heeltap.devices.protocols import list_ports
 from heeltap.errors import HeeltapError, InputFileError
-from heeltap.files.places import home
-from heeltap.jobs.advising import course
-from heeltap.jobs.history import history
-from heeltap.jobs.sets import OpenSet, Work, open_set, shipped_sets
-from heeltap.live.clock import wall_now
-from heeltap.ports.base import list_ports
+from heeltap.files.paths import home
+from heeltap.model.past_take import PastTake
+from heeltap.model.practice_set import is_done
 
 __all__ = [
     "Day",
@@ -45,7 +45,7 @@ _THROUGH = "midi through"
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """Something to be drilled, as `heeltap.jobs.drill_plan.drill_of` takes it."""
+    """Something to be drilled, as `heeltap.app.drill.drill.drill_of` takes it."""
 
     what: str
     tempo_bpm: float | None = None

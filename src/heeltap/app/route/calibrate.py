@@ -1,7 +1,7 @@
 """Calibrating a route, without a face.
 
 Each way returns a `Delay`, or `Declined` with the reason; `keep` stores it for these ports and this buffer. What a drill
-then makes of it is in `heeltap.jobs.route`.
+then makes of it is in `heeltap.app.route.route`.
 
 Inside: `same_path_delay`, `tapped_delay`, `microphone_delay_of`, `keep`, `tap_clicks`, `knock_clicks`.
 """
@@ -13,29 +13,29 @@ from pathlib import Path
 import numpy as np
 
 from heeltap import __version__
-from heeltap.core.meter import steady_metre, steady_tempo
-from heeltap.core.onsets import fold_retriggers
+from heeltap.analysis.strokes import fold_retriggers
+from heeltap.app.drill.backing import kept_sound
+from heeltap.app.drill.outgoing import sound_of_port
+from heeltap.app.route.ports import stable_ports
+from heeltap.app.route.route import refuse_wireless, tested
+from heeltap.app.route.run_engine import Progress, run_engine
+from heeltap.app.takes.finish import played_of
+from heeltap.clock import Clock, SystemClock, wall_now
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.devices.wireless import WHY, is_wireless
+from heeltap.engine.process import EngineSpec
+from heeltap.engine.records import NOT_SENT_US
 from heeltap.errors import PortError, sentence
-from heeltap.files.calibration import Calibrated, keep_calibration, selftests
-from heeltap.files.journal import Journal, read_journal
+from heeltap.files.calibrations import Calibrated, keep_calibration, selftests
 from heeltap.files.settings import read_settings
-from heeltap.jobs.drill_click import kept_sound
-from heeltap.jobs.keeping import played_of
-from heeltap.jobs.ports import stable_ports
-from heeltap.jobs.route import refuse_wireless, tested
-from heeltap.jobs.running import Progress, run_engine
-from heeltap.jobs.sending import sound_of_port
-from heeltap.live.calibrate import Declined, Delay, feel_offset, irregular_us, same_path
-from heeltap.live.clock import Clock, SystemClock, wall_now
-from heeltap.live.engine import EngineSpec
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.listening import microphone_delay
-from heeltap.live.records import NOT_SENT_US
-from heeltap.live.wireless import WHY, is_wireless
-from heeltap.ports.schedule import Schedule
-from heeltap.report.words import count
+from heeltap.files.takes.journal import Journal, read_journal
+from heeltap.gear.delay import Declined, Delay, feel_offset, irregular_us, same_path
+from heeltap.gear.microphone import microphone_delay
+from heeltap.model.messages import Schedule
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.audio import Recorder, sound_buffer
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound, click_schedule
+from heeltap.wording import count
 
 __all__ = ["keep", "knock_clicks", "microphone_delay_of", "same_path_delay", "tap_clicks", "tapped_delay"]
 
@@ -131,7 +131,7 @@ def microphone_delay_of(
     clock : Clock, optional
         The engine's; the machine's own where not given.
     script, virtual
-        As in `heeltap.live.engine.EngineSpec`, for tests and simulated players.
+        As in `heeltap.engine.process.EngineSpec`, for tests and simulated players.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Learning pads from a real device: an engine that listens, the pure step of `heeltap.live.learning`, and the settings.
+"""Learning pads from a real device: an engine that listens, the pure step of `heeltap.session.pad_learning`, and the settings.
 
 Inside: `learn_pads`, `keep_pads`.
 """
@@ -6,16 +6,16 @@ Inside: `learn_pads`, `keep_pads`.
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from heeltap.core.arrays import as_ints
+from heeltap.app.drill.run import FRAME_NS
+from heeltap.app.route.ports import stable_ports
+from heeltap.clock import Clock, SystemClock
+from heeltap.engine.process import EngineSpec, start_engine
+from heeltap.engine.records import DIED, DONE, NOTE_ON
 from heeltap.errors import PortError, sentence
 from heeltap.files.settings import PadSet, read_settings, with_pad_set, write_settings
-from heeltap.jobs.drilling import FRAME_NS
-from heeltap.jobs.ports import stable_ports
-from heeltap.live.clock import Clock, SystemClock
-from heeltap.live.engine import EngineSpec, start_engine
-from heeltap.live.learning import Effect, Hit, Skip, Undo, begin_learning, learn
-from heeltap.live.records import DIED, DONE, NOTE_ON
-from heeltap.ports.schedule import Schedule
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
+from heeltap.session.pad_learning import Effect, Hit, Skip, Undo, begin_learning, learn
 
 __all__ = ["keep_pads", "learn_pads"]
 

@@ -5,10 +5,10 @@ Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `is_device`.
 
 from collections.abc import Sequence
 
+from heeltap.devices.inputs import FAKE, KEYS_NAME
+from heeltap.devices.names import find_port
+from heeltap.devices.protocols import PortName, list_ports
 from heeltap.errors import PortError, sentence
-from heeltap.live.inputs import FAKE, KEYS_NAME
-from heeltap.ports.base import PortName, list_ports
-from heeltap.ports.names import find_port
 
 __all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "stable_ports"]
 

@@ -5,11 +5,11 @@ Inside: `Route`, `route_of`, `tested`, `refuse_wireless`.
 
 from dataclasses import dataclass, replace
 
+from heeltap.app.route.ports import is_device, stable_ports
+from heeltap.devices.wireless import WHY, is_wireless
 from heeltap.errors import PortError, sentence
-from heeltap.files.calibration import Selftested, calibrations, selftests
-from heeltap.jobs.ports import is_device, stable_ports
-from heeltap.live.calibrate import FEEL
-from heeltap.live.wireless import WHY, is_wireless
+from heeltap.files.calibrations import Selftested, calibrations, selftests
+from heeltap.gear.delay import FEEL
 from heeltap.sound.audio import sound_buffer
 
 __all__ = ["Route", "refuse_wireless", "route_of", "tested"]
@@ -24,7 +24,7 @@ class Route:
     uncertainty_ms: float | None = None
     """95 % half-width; None when not known."""
     method: str = "none"
-    """As in `heeltap.core.result.Calibration`."""
+    """As in `heeltap.model.result.Calibration`."""
     note: str = ""
     """Why an earlier calibration does not hold, for the player; empty when there is nothing to say."""
     selftest: str = ""

@@ -5,10 +5,10 @@ Inside: `run_engine`, `Progress`.
 
 from collections.abc import Callable
 
-from heeltap.jobs.drilling import FRAME_NS, interrupts
-from heeltap.live.clock import SystemClock
-from heeltap.live.engine import Engine, EngineSpec, start_engine
-from heeltap.live.records import CLICK
+from heeltap.app.drill.run import FRAME_NS, interrupts
+from heeltap.clock import SystemClock
+from heeltap.engine.process import Engine, EngineSpec, start_engine
+from heeltap.engine.records import CLICK
 
 __all__ = ["Progress", "run_engine"]
 
@@ -22,7 +22,7 @@ def run_engine(spec: EngineSpec, progress: Progress | None = None) -> Engine:
     Raises
     ------
     PortError, InputFileError, TakeFileError
-        As `heeltap.live.engine.start_engine`.
+        As `heeltap.engine.process.start_engine`.
     KeyboardInterrupt
         Ctrl-C; the engine has ended in order.
 

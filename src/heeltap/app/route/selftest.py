@@ -10,16 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
+from heeltap.app.route.ports import stable_ports
+from heeltap.app.route.run_engine import Progress, run_engine
+from heeltap.clock import wall_now
+from heeltap.devices.loopback import INSIDE, VIRTUAL
+from heeltap.engine.process import EngineSpec
+from heeltap.engine.scheduling import REAL_TIME, SCHEDULERS
 from heeltap.errors import PortError, sentence
-from heeltap.files.calibration import Selftested, keep_selftest
-from heeltap.files.journal import read_journal
-from heeltap.jobs.ports import stable_ports
-from heeltap.jobs.running import Progress, run_engine
-from heeltap.live.clock import wall_now
-from heeltap.live.engine import EngineSpec
-from heeltap.live.scheduling import REAL_TIME, SCHEDULERS
-from heeltap.live.selftest import NOTES, LoopReport, loop_schedule, measure_loop, summary
-from heeltap.ports.loop import INSIDE, VIRTUAL
+from heeltap.files.calibrations import Selftested, keep_selftest
+from heeltap.files.takes.journal import read_journal
+from heeltap.gear.selftest import NOTES, LoopReport, loop_schedule, measure_loop, summary
 
 __all__ = ["PORTS", "keep", "load_average", "selftest"]
 

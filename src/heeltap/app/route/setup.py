@@ -6,15 +6,15 @@ Inside: `SetUp`, `set_up`, `click_of`, `next_input`, `next_output`, `next_contro
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
-from heeltap.core.keys import key_name
+from heeltap.app.drill.backing import kept_sound
+from heeltap.app.drill.from_settings import route_in_use
+from heeltap.app.practice.today import real_ports
+from heeltap.app.route.ports import NO_PORT
+from heeltap.app.route.route import Route, route_of
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
 from heeltap.files.settings import PadSet, Stored, read_settings, write_settings
-from heeltap.jobs.drill_click import kept_sound
-from heeltap.jobs.ports import NO_PORT
-from heeltap.jobs.route import Route, route_of
-from heeltap.jobs.starting import route_in_use
-from heeltap.jobs.today import real_ports
-from heeltap.live.inputs import KEYS_NAME
+from heeltap.model.pitch import key_name
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 
 __all__ = [

@@ -8,16 +8,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.files.calibration import forget_calibrations
-from heeltap.jobs import calibrating, selftesting
-from heeltap.jobs.calibrating_words import MICROPHONE_HOW, TAP_HOW, words
-from heeltap.jobs.drill_text import Marks
-from heeltap.jobs.running import Progress
-from heeltap.jobs.selftest_words import lines
-from heeltap.jobs.setting_up import SetUp
-from heeltap.live.calibrate import LIMITS, Declined, Delay
-from heeltap.live.inputs import KEYS_NAME
+from heeltap.app.route import calibrate as calibrating
+from heeltap.app.route import selftest as selftesting
+from heeltap.app.route.run_engine import Progress
+from heeltap.app.route.setup import SetUp
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.files.calibrations import forget_calibrations
+from heeltap.gear.delay import LIMITS, Declined, Delay
 from heeltap.sound.audio import Microphone
+from heeltap.views.bar_sheet import Marks
+from heeltap.views.calibration_text import MICROPHONE_HOW, TAP_HOW, words
+from heeltap.views.selftest_text import lines
 
 __all__ = ["Broken", "Way", "clock_ways", "delay_ways"]
 

@@ -8,9 +8,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from heeltap.core.result import Result
 from heeltap.errors import HeeltapError, InputFileError
-from heeltap.files.takes import take_of
+from heeltap.files.takes.folder import take_of
+from heeltap.model.result import Result
 
 __all__ = ["midi_files", "score_files"]
 
@@ -61,7 +61,7 @@ def score_files(
 
 
 def _attempt(name: str, options: Mapping[str, Any]) -> Result | HeeltapError:
-    from heeltap.jobs.keeping import score_path
+    from heeltap.app.takes.finish import score_path
 
     try:
         return score_path(name, **options)

@@ -9,15 +9,15 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.assemble import Aim, bars_to_replay
-from heeltap.core.compare import Comparison, compare
-from heeltap.core.plan import Plan
-from heeltap.core.result import Replay
+from heeltap.analysis.analyse import Aim, bars_to_replay
+from heeltap.analysis.compare.takes import Comparison, compare
+from heeltap.app.score.read import Played, load_plan, read_take
+from heeltap.app.score.score import Options, judge_take
+from heeltap.app.takes.finish import kept
 from heeltap.errors import InputFileError
-from heeltap.files.takes import take_of
-from heeltap.jobs.keeping import kept
-from heeltap.jobs.reading import Played, load_plan, read_take
-from heeltap.jobs.scoring import Options, judge_take
+from heeltap.files.takes.folder import take_of
+from heeltap.model.plan import Plan
+from heeltap.model.result import Replay
 
 __all__ = ["Compared", "compare_takes"]
 

@@ -6,16 +6,16 @@ Inside: `Played`, `read_take`, `load_plan`, `load_part`, `drum_part`.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from heeltap.core.leader import kick_and_snare
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan, Section
-from heeltap.core.planning import plan_of, plan_of_part, sections_from_markers, sections_from_text
+from heeltap.analysis.leader.leader import kick_and_snare
 from heeltap.errors import InputFileError, MidiFileError
-from heeltap.files.exercises import read_exercise
-from heeltap.files.parts import Part, choose_part, describe_parts
 from heeltap.files.smf import Midi, read_midi
-from heeltap.files.take_midi import count_in_of
+from heeltap.files.takes.take_midi import count_in_of
+from heeltap.files.toml.exercises import read_exercise
+from heeltap.model.notes import Notes
+from heeltap.model.parts import Part, choose_part, describe_parts
+from heeltap.model.plan import Plan, Section
+from heeltap.model.plan_from import plan_of, plan_of_part, sections_from_markers, sections_from_text
+from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.sound.percussion import CHANNEL
 
 __all__ = ["Played", "drum_part", "load_part", "load_plan", "read_take"]

@@ -11,22 +11,22 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.align import align
-from heeltap.core.arrays import FloatArray, IntArray
-from heeltap.core.assemble import Aim, Source, result_of
-from heeltap.core.grid import Slots, place
-from heeltap.core.hands import hand_lines, hands_of, with_hands
-from heeltap.core.judge import Judged, Shift, judge_grid, judge_plan
-from heeltap.core.keys import key_of
-from heeltap.core.leader import Leader
-from heeltap.core.leader_drums import follow_drums
-from heeltap.core.notes import Notes
-from heeltap.core.onsets import fold_retriggers, strokes
-from heeltap.core.plan import Plan
-from heeltap.core.planning import accent_beats
-from heeltap.core.result import Calibration, Reference, Result
-from heeltap.files.calibration import FEEL
-from heeltap.jobs.reading import Played, read_take
+from heeltap.analysis.align import align
+from heeltap.analysis.analyse import Aim, Source, result_of
+from heeltap.analysis.leader.drums import follow_drums
+from heeltap.analysis.leader.leader import Leader
+from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
+from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.strokes import fold_retriggers, strokes
+from heeltap.app.score.read import Played, read_take
+from heeltap.files.calibrations import FEEL
+from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.hands import hand_lines, hands_of, with_hands
+from heeltap.model.notes import Notes
+from heeltap.model.pitch import key_of
+from heeltap.model.plan import Plan
+from heeltap.model.plan_from import accent_beats
+from heeltap.model.result import Calibration, Reference, Result
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
 
 __all__ = ["Options", "judge_take", "score_file", "score_take"]

@@ -15,26 +15,26 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from heeltap.core.advise_result import course_aside
-from heeltap.core.arrays import IntArray
-from heeltap.core.keys import key_of
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan
-from heeltap.core.result import Result
+from heeltap.app.drill.external_clock import last_place_us, on_the_clock
+from heeltap.app.score.read import Played
+from heeltap.app.score.score import Options, score_file, score_take
+from heeltap.course.after_take import course_aside
+from heeltap.engine.deadlines import late_clicks
+from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
-from heeltap.files.context import Context, LeftOut, plan_from
-from heeltap.files.journal import Journal, read_journal
 from heeltap.files.smf.types import Pedal
-from heeltap.files.take_midi import merged, notes_of_messages, pedal_of_messages
-from heeltap.files.takes import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
-from heeltap.jobs.following import last_place_us, on_the_clock
-from heeltap.jobs.reading import Played
-from heeltap.jobs.scoring import Options, score_file, score_take
-from heeltap.live.handsfree import NO_CONTROLS, Controls, parse_trigger
-from heeltap.live.pulse import late_clicks
-from heeltap.live.stamp import Assembler, restamp
-from heeltap.report.words import bars as bars_in_words
-from heeltap.report.words import count
+from heeltap.files.takes.folder import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
+from heeltap.files.takes.journal import Journal, read_journal
+from heeltap.files.takes.metadata import Context, LeftOut, plan_from
+from heeltap.files.takes.take_midi import merged, notes_of_messages, pedal_of_messages
+from heeltap.model.arrays import IntArray
+from heeltap.model.notes import Notes
+from heeltap.model.pitch import key_of
+from heeltap.model.plan import Plan
+from heeltap.model.result import Result
+from heeltap.session.handsfree import NO_CONTROLS, Controls, parse_trigger
+from heeltap.wording import bars as bars_in_words
+from heeltap.wording import count
 
 __all__ = [
     "Recovered",

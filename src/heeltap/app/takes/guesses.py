@@ -10,9 +10,9 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.core.result import Result
 from heeltap.errors import TakeFileError
-from heeltap.report.words import early_late
+from heeltap.model.result import Result
+from heeltap.wording import early_late
 
 __all__ = ["GUESSES", "Guess", "guess_words", "guesses", "keep_guess"]
 

@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from heeltap import __version__
-from heeltap.core.advise_past import PastTake, past_of
-from heeltap.core.result import Result
+from heeltap.app.takes.finish import score_kept
 from heeltap.errors import HeeltapError, InputFileError, StoreError, sentence
-from heeltap.files.context import Context, plan_from
-from heeltap.files.places import takes_dir
-from heeltap.files.store import Store, open_store
-from heeltap.files.takes import list_takes, read_context, take_of
-from heeltap.jobs.keeping import score_kept
-from heeltap.report.history import as_csv, as_json
-from heeltap.report.json import to_json
+from heeltap.files.history_db import Store, open_store
+from heeltap.files.paths import takes_dir
+from heeltap.files.takes.folder import list_takes, read_context, take_of
+from heeltap.files.takes.metadata import Context, plan_from
+from heeltap.model.past_take import PastTake, past_of
+from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
+from heeltap.views.history import as_csv, as_json
+from heeltap.views.json import to_json
 
 __all__ = ["History", "Rebuilt", "export", "history", "index_take", "rebuild", "row_of"]
 

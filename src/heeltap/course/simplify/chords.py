@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.simplify_written import Written
+from heeltap.course.simplify.notation import Written
+from heeltap.model.arrays import IntArray
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Chord", "drum_chord", "key_chord"]

@@ -24,14 +24,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, IntArray, as_ints
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.plan import Plan, Section
-from heeltap.core.planning import plan_of_part
-from heeltap.core.simplify_chords import Chord, drum_chord, key_chord
-from heeltap.core.simplify_slots import LEVELS, Level, level_slots
-from heeltap.core.simplify_written import Written
+from heeltap.course.simplify.chords import Chord, drum_chord, key_chord
+from heeltap.course.simplify.notation import Written
+from heeltap.course.simplify.slots import LEVELS, Level, level_slots
 from heeltap.errors import PlanError, sentence
+from heeltap.model.arrays import BoolArray, IntArray, as_ints
+from heeltap.model.plan import Plan, Section
+from heeltap.model.plan_from import plan_of_part
+from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Simpler", "bars_of", "simplify"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.core.arrays import BoolArray, FloatArray, IntArray, freeze_columns
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Written", "on_placed_slots", "on_written_slots", "sounding_until_us", "written_already"]

@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.exercise import pulses_of
-from heeltap.core.meter import Metre, MetreMap
-from heeltap.core.pattern import bar_ticks, unit_ticks
-from heeltap.core.simplify_written import Written
+from heeltap.course.simplify.notation import Written
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.counting import bar_ticks, unit_ticks
+from heeltap.model.exercise import pulses_of
+from heeltap.model.timeline import Metre, MetreMap
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["LEVELS", "Level", "level_slots"]

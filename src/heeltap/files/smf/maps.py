@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.meter import Metre, MetreMap, TempoMap
 from heeltap.errors import MidiFileError
 from heeltap.files.smf.events import Meta
 from heeltap.files.smf.notices import Notices
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
 __all__ = ["DEFAULT_US_PER_QUARTER", "Rate", "metre_map", "read_rate", "tempo_map"]
 

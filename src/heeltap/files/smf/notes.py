@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import BoolArray, IntArray
 from heeltap.files.smf.events import RawTrack
+from heeltap.model.arrays import BoolArray, IntArray
 
 __all__ = ["NoteColumns", "note_columns", "unpack"]
 

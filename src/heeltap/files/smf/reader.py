@@ -11,10 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray
-from heeltap.core.meter import TempoMap
 from heeltap.errors import MidiFileError
-from heeltap.files.parts import Part, guess_drums
 from heeltap.files.smf.chunks import Header, read_header, read_tracks, unwrap
 from heeltap.files.smf.events import Meta, RawTrack
 from heeltap.files.smf.maps import Rate, metre_map, read_rate, tempo_map
@@ -22,6 +19,9 @@ from heeltap.files.smf.notes import NoteColumns, note_columns, unpack
 from heeltap.files.smf.notices import Notices
 from heeltap.files.smf.text import decode_text, plain
 from heeltap.files.smf.types import Marker, Midi, Pedal
+from heeltap.model.arrays import IntArray
+from heeltap.model.parts import Part, guess_drums
+from heeltap.model.timeline import TempoMap
 
 __all__ = ["MOST_BYTES", "parse_midi", "read_midi"]
 

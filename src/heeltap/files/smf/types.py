@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, freeze_columns
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.notes import Notes
-from heeltap.files.parts import Part
+from heeltap.model.arrays import IntArray, freeze_columns
+from heeltap.model.notes import Notes
+from heeltap.model.parts import Part
+from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["Marker", "Midi", "Pedal"]
 

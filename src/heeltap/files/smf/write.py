@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.meter import MetreMap, TempoMap, steady_metre
-from heeltap.core.notes import Notes
 from heeltap.errors import InputFileError
 from heeltap.files.smf.text import plain
 from heeltap.files.smf.types import Pedal
+from heeltap.model.notes import Notes
+from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 
 __all__ = ["TrackOut", "midi_bytes", "write_midi"]
 

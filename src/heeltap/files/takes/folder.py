@@ -3,9 +3,9 @@
 ::
 
     takes/2026-01-31T20-15-04-anchor-2/
-        journal.jsonl    every message as the driver gave it       (heeltap.files.journal)
+        journal.jsonl    every message as the driver gave it       (heeltap.files.takes.journal)
         take.mid         the same as a plain MIDI file, for any editor; bar 1 follows the count-in
-        context.json     the plan, tempo, lean, ports, what broke  (heeltap.files.context)
+        context.json     the plan, tempo, lean, ports, what broke  (heeltap.files.takes.metadata)
     takes/.open/...      takes that are being played now, or that a killed run left behind
 
 While it is played a take lives under ``.open`` and is locked; the system lets go of the lock when the program dies, so
@@ -23,15 +23,15 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan
 from heeltap.errors import TakeFileError
-from heeltap.files.context import Context, context_bytes, context_from, plan_from
-from heeltap.files.left_out import leave_out
-from heeltap.files.locks import Lock, try_lock
+from heeltap.files.lock import Lock, try_lock
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Pedal
-from heeltap.files.take_midi import write_take_midi
+from heeltap.files.takes.left_out import leave_out
+from heeltap.files.takes.metadata import Context, context_bytes, context_from, plan_from
+from heeltap.files.takes.take_midi import write_take_midi
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
 
 __all__ = [
     "CONTEXT",

@@ -28,8 +28,8 @@ from typing import Annotated, Any
 import msgspec
 import numpy as np
 
-from heeltap.core.arrays import FloatArray, IntArray, as_ints
 from heeltap.errors import TakeFileError
+from heeltap.model.arrays import FloatArray, IntArray, as_ints
 
 __all__ = ["FORMAT", "Gap", "Journal", "JournalWriter", "journal_from", "read_journal"]
 

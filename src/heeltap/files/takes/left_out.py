@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan, Section
-from heeltap.files.context import LeftOut
+from heeltap.files.takes.metadata import LeftOut
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan, Section
 
 __all__ = ["leave_out"]
 

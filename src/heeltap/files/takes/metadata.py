@@ -13,10 +13,10 @@ from typing import Annotated
 import msgspec
 import numpy as np
 
-from heeltap.core.arrays import as_ints
-from heeltap.core.meter import Metre, MetreMap, TempoMap
-from heeltap.core.plan import HANDS, KINDS, Plan, Section
 from heeltap.errors import TakeFileError
+from heeltap.model.arrays import as_ints
+from heeltap.model.plan import HANDS, KINDS, Plan, Section
+from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
 __all__ = ["FORMAT", "Context", "LeftOut", "PlanOut", "context_bytes", "context_from", "plan_from", "plan_out"]
 
@@ -30,7 +30,7 @@ _Finite = Annotated[float, msgspec.Meta(ge=-1e9, le=1e9)]
 
 
 class PlanOut(msgspec.Struct, frozen=True):
-    """A plan as plain lists; columns as in `heeltap.core.plan.Plan`."""
+    """A plan as plain lists; columns as in `heeltap.model.plan.Plan`."""
 
     name: str
     at_tick: list[_Us]

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.core.arrays import IntArray, as_ints
-from heeltap.core.meter import MetreMap, TempoMap
-from heeltap.core.notes import Notes
-from heeltap.core.plan import Plan
-from heeltap.files.context import Context
 from heeltap.files.smf.types import Midi, Pedal
 from heeltap.files.smf.write import TrackOut, write_midi
+from heeltap.files.takes.metadata import Context
+from heeltap.model.arrays import IntArray, as_ints
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
+from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["count_in_of", "merged", "notes_of_messages", "pedal_of_messages", "write_take_midi"]
 

@@ -7,13 +7,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from heeltap.core.beats import Beat, BeatLine
-from heeltap.core.exercise import PADS, parse_metre
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import Pattern, parse_pattern
+from heeltap.course.drum_patterns import Beat, BeatLine
 from heeltap.errors import PlanError
-from heeltap.files.checking import Check
-from heeltap.files.places import shipped
+from heeltap.files.paths import shipped
+from heeltap.files.toml.check import Check
+from heeltap.model.counting import Pattern, parse_pattern
+from heeltap.model.exercise import PADS, parse_metre
+from heeltap.model.timeline import Metre
 
 __all__ = ["FORMAT", "read_beat_file", "read_beats"]
 

@@ -10,7 +10,7 @@
     name = "groove"
     bars = ["1 2 3 4", "-", "2 4", "2 4"]
 
-A bar is counting text (`heeltap.core.pattern`); a list of texts where there are several voices; a table
+A bar is counting text (`heeltap.model.counting`); a list of texts where there are several voices; a table
 ``{ lines = [...], fill_from = 3 }`` where a fill starts on a unit. All but ``format``, ``tempo_bpm`` and ``section``
 may be left out.
 
@@ -21,14 +21,14 @@ import re
 from pathlib import Path
 from typing import Any
 
-from heeltap.core.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
-from heeltap.core.generate import TEMPI
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import parse_pattern
-from heeltap.core.plan import Section
+from heeltap.course.generate import TEMPI
 from heeltap.errors import PlanError, SetFileError
-from heeltap.files.checking import Check, toml_text
-from heeltap.files.families import read_voices
+from heeltap.files.toml.check import Check, toml_text
+from heeltap.files.toml.families import read_voices
+from heeltap.model.counting import parse_pattern
+from heeltap.model.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
+from heeltap.model.plan import Section
+from heeltap.model.timeline import Metre
 
 __all__ = ["FORMAT", "exercise_from_toml", "exercise_to_toml", "read_exercise"]
 

@@ -1,4 +1,4 @@
-"""The shipped graded data: cells and families of exercises, from TOML to the types of `heeltap.core.generate_recipe`.
+"""The shipped graded data: cells and families of exercises, from TOML to the types of `heeltap.course.recipes`.
 
 Inside: `read_cells`, `read_family`, `read_family_file`, `read_voices`, `FAMILIES`.
 """
@@ -8,14 +8,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from heeltap.core.exercise import PADS, ClickPlan, Voice, parse_click
-from heeltap.core.generate_recipe import PLACES, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
-from heeltap.core.meter import Metre
-from heeltap.core.pattern import parse_pattern
-from heeltap.core.plan import HANDS
+from heeltap.course.recipes import PLACES, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
 from heeltap.errors import PlanError, sentence
-from heeltap.files.checking import Check
-from heeltap.files.places import shipped
+from heeltap.files.paths import shipped
+from heeltap.files.toml.check import Check
+from heeltap.model.counting import parse_pattern
+from heeltap.model.exercise import PADS, ClickPlan, Voice, parse_click
+from heeltap.model.plan import HANDS
+from heeltap.model.timeline import Metre
 
 __all__ = ["FAMILIES", "FORMAT", "read_cells", "read_family", "read_family_file", "read_voices"]
 
@@ -116,7 +116,7 @@ def _click(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Cl
 def read_voices(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> tuple[Voice, ...]:
     """The voices of a grade or an exercise; one hand on any key where none are named.
 
-    A voice that bears a pad's role and gives no keys has the key of `heeltap.core.exercise.PADS`.
+    A voice that bears a pad's role and gives no keys has the key of `heeltap.model.exercise.PADS`.
     """
     voices = []
     for number, part in enumerate(check.tables(row, path, "voices", [])):

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from heeltap.core.exercise import Exercise, Ladder, parse_metre
-from heeltap.core.generate import generate, grade_of
-from heeltap.core.sets import Generated
+from heeltap.course.generate import generate, grade_of
 from heeltap.errors import PlanError
-from heeltap.files.checking import Check
-from heeltap.files.families import FAMILIES, read_cells, read_family
+from heeltap.files.toml.check import Check
+from heeltap.files.toml.families import FAMILIES, read_cells, read_family
+from heeltap.model.exercise import Exercise, Ladder, parse_metre
+from heeltap.model.practice_set import Generated
 
 __all__ = ["GENERATED", "generated", "refused"]
 

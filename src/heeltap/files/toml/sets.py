@@ -24,15 +24,15 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, NamedTuple
 
-from heeltap.core.exercise import Exercise, Ladder, Pocket, parse_click
-from heeltap.core.generate import TEMPI
-from heeltap.core.sets import AS_WRITTEN, AUTO, Done, FromFile, Generated, PracticeSet, SetItem
+from heeltap.course.generate import TEMPI
 from heeltap.errors import InputFileError, PlanError, SetFileError
-from heeltap.files.checking import Check
-from heeltap.files.exercises import read_exercise
-from heeltap.files.parts import choose_part
-from heeltap.files.set_generated import GENERATED, generated, refused
 from heeltap.files.smf import read_midi
+from heeltap.files.toml.check import Check
+from heeltap.files.toml.exercises import read_exercise
+from heeltap.files.toml.set_generated import GENERATED, generated, refused
+from heeltap.model.exercise import Exercise, Ladder, Pocket, parse_click
+from heeltap.model.parts import choose_part
+from heeltap.model.practice_set import AS_WRITTEN, AUTO, Done, FromFile, Generated, PracticeSet, SetItem
 
 __all__ = ["FORMAT", "ITEM_KEYS", "TOP_KEYS", "mistakes_in", "read_set", "set_from_toml"]
 

@@ -3,13 +3,13 @@
 Inside: `AfterTake`, `result_lines`, `report_lines`.
 """
 
-from heeltap.core.result import Result
+from heeltap.app.drill.run import DrillOutcome
+from heeltap.app.takes.guesses import guess_words, keep_guess
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drill_text import Marks
-from heeltap.jobs.drilling import DrillOutcome
-from heeltap.jobs.guessing import guess_words, keep_guess
-from heeltap.report.text import WIDTH, render
-from heeltap.tui.chart import offset_chart
+from heeltap.model.result import Result
+from heeltap.tui.screens.offset_chart import offset_chart
+from heeltap.views.bar_sheet import Marks
+from heeltap.views.text import WIDTH, render
 
 __all__ = ["AfterTake", "report_lines", "result_lines"]
 

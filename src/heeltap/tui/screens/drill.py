@@ -12,16 +12,16 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.jobs.drill_changes import Change, tempo_of
-from heeltap.jobs.drill_plan import Drill
-from heeltap.jobs.drill_text import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
-from heeltap.jobs.drilling import Settings
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.session import Phase, State
-from heeltap.live.sheet import SheetBar
-from heeltap.report.words import count
-from heeltap.tui.beat import beats_line, large_beat
+from heeltap.app.drill.changes import Change, tempo_of
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.run import Settings
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.session.plan_columns import SheetBar
+from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_line
+from heeltap.tui.screens.drill_beat import beats_line, large_beat
+from heeltap.views.bar_sheet import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
+from heeltap.wording import count
 
 __all__ = [
     "LEAST_COLUMNS",

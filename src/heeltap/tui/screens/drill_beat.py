@@ -6,8 +6,8 @@ can be followed from the side, and from a stool that stands away from the screen
 Inside: `beat_now`, `beats_line`, `large_beat`, `LARGE_LINES`.
 """
 
-from heeltap.jobs.drill_text import GUTTER, Line, Marks, Span
-from heeltap.live.session import Phase, State
+from heeltap.session.session import Phase, State
+from heeltap.views.bar_sheet import GUTTER, Line, Marks, Span
 
 __all__ = ["LARGE_LINES", "beat_now", "beats_line", "large_beat"]
 

@@ -5,11 +5,11 @@ Letters of the home row stay free: they are pads where the computer's keyboard i
 Inside: `drill_keys`, `guess_page`, `REPORT_KEYS`, `GUESS_KEYS`, `NEXT_NUMBERS`, `DRILL_HELP`, `PADS_HELP`.
 """
 
-from heeltap.jobs.drill_text import Line, Span
-from heeltap.live.session import Feedback, Phase
+from heeltap.session.session import Feedback, Phase
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
-from heeltap.tui.listening_keys import LISTEN
 from heeltap.tui.page import Look, page
+from heeltap.tui.screens.listen import LISTEN
+from heeltap.views.bar_sheet import Line, Span
 
 __all__ = ["DRILL_HELP", "GUESS_KEYS", "NEXT_NUMBERS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
 

@@ -6,19 +6,19 @@ Inside: `SetUpPlace`, `MeasurePlace`.
 import queue
 from collections.abc import Callable, Mapping
 
+from heeltap.app.listen.listener import Listening, piece_of_click, sound_in_use
+from heeltap.app.route import setup as setting_up
+from heeltap.app.route.pads import keep_pads, learn_pads
+from heeltap.app.route.setup import SetUp
+from heeltap.app.route.ways import Broken, Way
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
-from heeltap.jobs import setting_up
-from heeltap.jobs.drill_text import Line
-from heeltap.jobs.learning import keep_pads, learn_pads
-from heeltap.jobs.listening import Listening, piece_of_click, sound_in_use
-from heeltap.jobs.measuring import Broken, Way
-from heeltap.jobs.setting_up import SetUp
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.learning import ROLES, Effect, Skip, Undo
-from heeltap.tui import setup
+from heeltap.session.pad_learning import ROLES, Effect, Skip, Undo
 from heeltap.tui.keys import Key
 from heeltap.tui.page import Look
-from heeltap.tui.place import Host, Place
+from heeltap.tui.screen import Host, Place
+from heeltap.tui.screens import gear_rows as setup
+from heeltap.views.bar_sheet import Line
 
 __all__ = ["MeasurePlace", "SetUpPlace"]
 

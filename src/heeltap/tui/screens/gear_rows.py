@@ -6,16 +6,16 @@ Inside: `ROWS`, `draw_setup`, `draw_measure`, `learning_words`, and their keys a
 
 from collections.abc import Sequence
 
-from heeltap.core.keys import key_name
-from heeltap.jobs.drill_text import Line, Span
-from heeltap.jobs.measuring import Way
-from heeltap.jobs.setting_up import SetUp, pads_text
-from heeltap.live.inputs import KEYS_NAME
-from heeltap.live.learning import Ask, Counted, Effect, Taken, Took
-from heeltap.live.selftest import TRUSTED_MS
+from heeltap.app.route.setup import SetUp, pads_text
+from heeltap.app.route.ways import Way
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.gear.selftest import TRUSTED_MS
+from heeltap.model.pitch import key_name
+from heeltap.session.pad_learning import Ask, Counted, Effect, Taken, Took
 from heeltap.sound.click import ClickSound
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, page, room_of, wrapped_lines
+from heeltap.views.bar_sheet import Line, Span
 
 __all__ = [
     "LEARN_KEYS",

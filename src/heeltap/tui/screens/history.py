@@ -8,11 +8,11 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 from statistics import median
 
-from heeltap.core.advise_past import PastTake
-from heeltap.jobs.drill_text import Line, Marks, Span
-from heeltap.report.words import count, signed_ms, steps_of_five
+from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of
+from heeltap.views.bar_sheet import Line, Marks, Span
+from heeltap.wording import count, signed_ms, steps_of_five
 
 __all__ = ["OPEN_KEYS", "PAST_HELP", "PAST_KEYS", "Order", "draw_past", "ordered", "week_medians"]
 

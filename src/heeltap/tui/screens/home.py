@@ -6,22 +6,23 @@ Inside: `StartPlace`, `PastPlace`, `TakePlace`.
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from heeltap.core.advise_past import PastTake
+from heeltap.app.listen.listener import Listening, piece_of_take, sound_in_use
+from heeltap.app.practice.today import Today, sets_in_reach, today, use_set
+from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.history import History, history
 from heeltap.errors import HeeltapError
-from heeltap.files.places import takes_dir
-from heeltap.jobs.drill_text import Line, Span
-from heeltap.jobs.history import History, history
-from heeltap.jobs.keeping import score_kept
-from heeltap.jobs.listening import Listening, piece_of_take, sound_in_use
-from heeltap.jobs.today import Today, sets_in_reach, today, use_set
-from heeltap.report.words import count
-from heeltap.tui import past, start
-from heeltap.tui.after import result_lines
-from heeltap.tui.drawing import clip
+from heeltap.files.paths import takes_dir
+from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import Key
-from heeltap.tui.listening_keys import LISTEN, listening_commands, listening_keys, listening_words
 from heeltap.tui.page import Look, page, room_of
-from heeltap.tui.place import Host, Place
+from heeltap.tui.screen import Host, Place
+from heeltap.tui.screens import history as past
+from heeltap.tui.screens import start
+from heeltap.tui.screens.after_take import result_lines
+from heeltap.tui.screens.drill import clip
+from heeltap.tui.screens.listen import LISTEN, listening_commands, listening_keys, listening_words
+from heeltap.views.bar_sheet import Line, Span
+from heeltap.wording import count
 
 __all__ = ["PastPlace", "StartPlace", "TakePlace"]
 

@@ -5,7 +5,7 @@ Inside: `LISTEN`, `LISTENING_KEYS`, `listening_keys`, `listening_commands`, `lis
 
 from collections.abc import Callable, Mapping
 
-from heeltap.jobs.listening import Listening
+from heeltap.app.listen.listener import Listening
 from heeltap.tui.keys import HELP, QUIT, Key
 
 __all__ = ["LISTEN", "LISTENING_KEYS", "listening_commands", "listening_keys", "listening_words"]

@@ -10,17 +10,17 @@ from pathlib import Path
 from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
+from heeltap.app.practice.today import Wish
+from heeltap.app.route.ways import clock_ways, delay_ways
+from heeltap.clock import wall_now
 from heeltap.errors import HeeltapError
-from heeltap.jobs.drill_text import Line, Marks
-from heeltap.jobs.measuring import clock_ways, delay_ways
-from heeltap.jobs.today import Wish
-from heeltap.live.clock import wall_now
 from heeltap.tui import keys as keyboard
-from heeltap.tui.home_places import PastPlace, StartPlace, TakePlace
 from heeltap.tui.page import Look
-from heeltap.tui.place import Place
-from heeltap.tui.setup_place import MeasurePlace, SetUpPlace
+from heeltap.tui.screen import Place
+from heeltap.tui.screens.gear import MeasurePlace, SetUpPlace
+from heeltap.tui.screens.home import PastPlace, StartPlace, TakePlace
 from heeltap.tui.text_app import TextApp
+from heeltap.views.bar_sheet import Line, Marks
 
 __all__ = ["MenuApp"]
 

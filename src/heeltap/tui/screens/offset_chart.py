@@ -8,9 +8,9 @@ from statistics import median
 
 import numpy as np
 
-from heeltap.core.result import NoteRow, Result, SectionRow
-from heeltap.core.score import pocket_of
-from heeltap.jobs.drill_text import Marks
+from heeltap.analysis.score import pocket_of
+from heeltap.model.result import NoteRow, Result, SectionRow
+from heeltap.views.bar_sheet import Marks
 
 __all__ = ["offset_chart"]
 

@@ -6,11 +6,11 @@ Inside: `Row`, `rows_of`, `draw_start`, `START_KEYS`, `START_HELP`.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.jobs.drill_text import Line, Marks, Span
-from heeltap.jobs.today import Day, Due, Today, Wish
-from heeltap.report.words import count
+from heeltap.app.practice.today import Day, Due, Today, Wish
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of, wrapped_lines
+from heeltap.views.bar_sheet import Line, Marks, Span
+from heeltap.wording import count
 
 __all__ = ["START_HELP", "START_KEYS", "Row", "draw_start", "rows_of"]
 

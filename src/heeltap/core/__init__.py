@@ -1,1 +1,0 @@
-"""The measuring: pure functions over arrays. No input or output, no clock, no thread."""
