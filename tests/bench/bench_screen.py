@@ -23,7 +23,7 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.run import Settings
 from heeltap.devices.fake import script_from_notes
 from heeltap.session.session import Feedback
-from heeltap.tui import app as screen
+from heeltap.tui import drill_app as screen
 from heeltap.tui import text_app
 from heeltap.tui.lines_widget import Sheet
 from heeltap.views.bar_sheet import Line

@@ -21,7 +21,7 @@ import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
 from tests.app.test_run import a_drill, settings
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.running import run_drill
 if sys.argv[3] == "broken":
     def broken(self):

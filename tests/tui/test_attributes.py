@@ -8,7 +8,7 @@ import pytest
 
 from heeltap.devices.protocols import PortName
 from heeltap.tui.lines_widget import _STYLES
-from heeltap.tui.screens.menu import MenuApp
+from heeltap.tui.menu_app import MenuApp
 
 
 def test_roles_differ_without_colour() -> None:

@@ -10,9 +10,9 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.run import Settings
 from heeltap.app.takes.guesses import guesses
 from heeltap.files.takes.folder import list_takes
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
-from tests.tui.test_app import perform, text_of, until
+from tests.tui.test_drill_app import perform, text_of, until
 
 
 def test_slower_faster_and_simpler_before_a_take(tmp_path: Path) -> None:

@@ -16,10 +16,10 @@ from heeltap.files.calibrations import calibrations, selftests
 from heeltap.files.settings import Stored, read_settings, write_settings
 from heeltap.gear.delay import Declined, Delay
 from heeltap.model.messages import Schedule
-from heeltap.tui.screens.menu import MenuApp
-from tests.app.test_ways import a_report, few_notes
+from heeltap.tui.menu_app import MenuApp
 from tests.makers.playbacks import Room
-from tests.tui.test_menu import perform, text_of, until
+from tests.tui.test_measure import a_report, few_notes
+from tests.tui.test_menu_app import perform, text_of, until
 
 Face = Pilot[Wish | None]
 

@@ -11,7 +11,7 @@ from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.model.arrays import as_ints
 from heeltap.model.messages import Schedule
 from heeltap.session.handsfree import Controls, Trigger
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill
 
 PEDAL = Controls({"start": Trigger("cc", 64), "stop": Trigger("cc", 64)})

@@ -13,12 +13,12 @@ from heeltap.devices.protocols import PortName
 from heeltap.files.settings import Stored, write_settings
 from heeltap.session.handsfree import Controls, Trigger
 from heeltap.session.session import Phase
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
 from tests.makers.kept import keep
 from tests.makers.playbacks import Room
-from tests.tui import test_menu as menus
-from tests.tui.test_app import perform, text_of, until
+from tests.tui import test_menu_app as menus
+from tests.tui.test_drill_app import perform, text_of, until
 from tests.tui.test_handsfree import a_foot
 
 BPM, BARS = 960.0, 6
@@ -193,7 +193,7 @@ def test_beginning_a_take_stops_the_sound_first(tmp_path: Path, room: Room, monk
             open_then.append(room.open_now)
             super().__init__(*given)
 
-    monkeypatch.setattr("heeltap.tui.app.Run", Watched)
+    monkeypatch.setattr("heeltap.tui.drill_app.Run", Watched)
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await pilot.press("l")

@@ -20,16 +20,16 @@ from heeltap.app.takes.history import history
 from heeltap.devices.protocols import PortName
 from heeltap.files.settings import Stored, write_settings
 from heeltap.session.session import Phase
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.keys import Key
 from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import run_drill, run_home
 from heeltap.tui.screens import gear_rows as setup
 from heeltap.tui.screens import history as past
 from heeltap.tui.screens import start
 from heeltap.tui.screens.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
 from heeltap.tui.screens.listen import LISTEN, LISTENING_KEYS
-from heeltap.tui.screens.menu import MenuApp
 from tests.app.test_run import a_drill
 from tests.makers.kept import keep, keep_many
 from tests.makers.playbacks import Room

@@ -11,7 +11,7 @@ from heeltap.app.drill.run import Settings
 from heeltap.model.messages import Schedule, merge
 from heeltap.model.result import Result
 from heeltap.session import session
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
 
 _BARS = 76

@@ -17,8 +17,8 @@ from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
 from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import mouse_wanted
-from heeltap.tui.screens.menu import MenuApp
 from tests.makers.kept import keep
 
 NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")

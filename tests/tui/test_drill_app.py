@@ -14,7 +14,7 @@ from textual.pilot import Pilot
 from heeltap.app.drill.run import Settings
 from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.session.session import Feedback, Phase
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.lines_widget import Sheet
 from tests.app.test_run import a_drill, settings
 
@@ -176,7 +176,7 @@ import sys
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
 from tests.app.test_run import a_drill, settings
-from heeltap.tui.app import DrillApp
+from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.running import run_drill
 if sys.argv[3] == "broken":
     def broken(self):
