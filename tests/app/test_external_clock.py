@@ -50,7 +50,7 @@ def scripted(times: FloatArray, rng: np.random.Generator, *, jitter_us: float = 
 
 
 @pytest.mark.parametrize(
-    "kind", ["step", pytest.param("steady", marks=pytest.mark.slow), pytest.param("drift", marks=pytest.mark.slow)]
+    "kind", ["step", pytest.param("steady", glyphs=pytest.mark.slow), pytest.param("drift", glyphs=pytest.mark.slow)]
 )
 def test_offsets_are_those_from_the_other_devices_beats(kind: str, tmp_path: Path, rng: np.random.Generator) -> None:
     """The device runs at 290 bpm and not at the plan's 300, with 2 ms of jitter: each offset comes back to 2.5 ms, on

@@ -25,13 +25,13 @@ from heeltap.devices.fake import script_from_notes
 from heeltap.session.session import Feedback
 from heeltap.tui import drill_app as screen
 from heeltap.tui import text_app
-from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.lines_widget import LinesWidget
 from heeltap.views.bar_sheet import Line
 
 WAYS = ("ours", "all lines", "a widget a line")
 
 
-class AllLines(Sheet):
+class AllLines(LinesWidget):
     """Draws every line with every picture."""
 
     def show(self, lines: list[Line]) -> None:
@@ -40,7 +40,7 @@ class AllLines(Sheet):
         self.refresh()
 
 
-class Lines(Sheet):
+class Lines(LinesWidget):
     """One text widget a line."""
 
     DEFAULT_CSS = "Lines { layout: vertical; } Lines Static { height: 1; }"
@@ -58,7 +58,7 @@ class Lines(Sheet):
 
 def child(way: str, seconds: float) -> None:
     """Draw for so long, then write the processor time a second to the file named in the environment."""
-    text_app.Sheet = {"ours": Sheet, "all lines": AllLines, "a widget a line": Lines}[way]  # type: ignore[misc]
+    text_app.LinesWidget = {"ours": LinesWidget, "all lines": AllLines, "a widget a line": Lines}[way]  # type: ignore[misc]
     drill = drill_of("split 6")
     script = script_from_notes(simulated_player(drill.plan, np.random.default_rng(3)))
     with tempfile.TemporaryDirectory() as folder:

@@ -30,7 +30,7 @@ class _Still(TextApp[None]):
 
     def on_mount(self) -> None:
         """Show them."""
-        self._sheet.show(self._lines)
+        self._lines_widget.show(self._lines)
 
 
 def drawn(lines: list[Line]) -> str:

@@ -12,7 +12,7 @@ from heeltap.session.plan_columns import sheet_of
 from heeltap.session.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
 from heeltap.tui.screens.drill import View, clean, clip, draw_drill, draw_report, first_row
 from heeltap.tui.screens.drill_keys import drill_keys
-from heeltap.views.bar_sheet import ASCII, UNICODE, Marks, bar_block, gutter_of, least_width, marks_for, plain, signed
+from heeltap.views.bar_sheet import ASCII, UNICODE, Glyphs, bar_block, glyphs_for, gutter_of, least_width, plain, signed
 from tests.makers.drills import counted_plan, played
 
 VIEW = View(80, 24, UNICODE, "Two and four · 4/4 · 120 bpm", "in Pad, click Synth", aim="Hold the backbeat.")
@@ -82,14 +82,14 @@ def test_numbers_at_each_stroke_come_at_once() -> None:
 
 def test_plain_characters_where_there_are_no_others() -> None:
     """On an ASCII terminal every line is ASCII and nothing is missing."""
-    lines = shown(a_state(), replace(VIEW, marks=ASCII, title="Two and four - 4/4"))
+    lines = shown(a_state(), replace(VIEW, glyphs=ASCII, title="Two and four - 4/4"))
 
     assert all(line.isascii() for line in lines)
     assert any("* heard" in line for line in lines)
-    assert marks_for("ascii") is ASCII
-    assert marks_for("latin-1") is ASCII
-    assert marks_for("utf-8") is UNICODE
-    assert marks_for(None) is ASCII
+    assert glyphs_for("ascii") is ASCII
+    assert glyphs_for("latin-1") is ASCII
+    assert glyphs_for("utf-8") is UNICODE
+    assert glyphs_for(None) is ASCII
 
 
 def test_wide_terminals_show_more_bars() -> None:
@@ -204,16 +204,16 @@ def test_whole_milliseconds_with_their_sign() -> None:
     height=st.integers(1, 60),
     at_us=st.integers(-3_000_000, 11_000_000),
     feedback=st.sampled_from(list(Feedback)),
-    marks=st.sampled_from([UNICODE, ASCII]),
+    glyphs=st.sampled_from([UNICODE, ASCII]),
     title=st.text(max_size=100),
 )
 @settings(max_examples=150, deadline=None)
 def test_every_size_gives_exactly_that_many_lines(
-    width: int, height: int, at_us: int, feedback: Feedback, marks: Marks, title: str
+    width: int, height: int, at_us: int, feedback: Feedback, glyphs: Glyphs, title: str
 ) -> None:
     """Whatever the terminal, the moment and the name: as many lines as asked for, none wider than the terminal."""
     state = a_state(Show(feedback), Clock(at_us))
-    view = replace(VIEW, width=width, height=height, marks=marks, title=title)
+    view = replace(VIEW, width=width, height=height, glyphs=glyphs, title=title)
 
     lines = draw_drill(state, view)
 
@@ -221,7 +221,7 @@ def test_every_size_gives_exactly_that_many_lines(
     assert len(draw_report([title] * 70, view, 3)) == height
     if width >= 80:
         assert max(len(line) for line in plain(lines)) <= width
-    assert gutter_of(state.sheet, marks) >= 12
+    assert gutter_of(state.sheet, glyphs) >= 12
 
 
 def test_a_number_without_room_is_not_cut_to_another() -> None:

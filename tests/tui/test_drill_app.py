@@ -15,7 +15,7 @@ from heeltap.app.drill.run import Settings
 from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.session.session import Feedback, Phase
 from heeltap.tui.drill_app import DrillApp
-from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.lines_widget import LinesWidget
 from tests.app.test_run import a_drill, settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -25,7 +25,7 @@ Scene = Callable[[DrillApp, Pilot[int]], Awaitable[None]]
 
 def text_of(app: DrillApp) -> str:
     """What is on the screen."""
-    sheet = app.query_one(Sheet)
+    sheet = app.query_one(LinesWidget)
     return "\n".join(sheet.render_line(y).text.rstrip() for y in range(app.size.height))
 
 

@@ -58,7 +58,7 @@ def test_the_large_beat_stands_further_right_with_every_beat() -> None:
 
 
 def test_a_lit_beat_is_solid_and_an_older_one_of_dots() -> None:
-    """The same pixels both times: reverse spaces, so that it can be seen without colours, then the dots of the marks."""
+    """The same pixels both times: reverse spaces, so that it can be seen without colours, then the dots of the glyphs."""
     lit, old = (large_beat(at(us), 80, ASCII) for us in (2 * BEAT_US, 2 * BEAT_US + 300_000))
     solid = [[span.role == "now" for span in line] for line in lit]
     dotted = [[span.text == ".." for span in line] for line in old]

@@ -16,7 +16,7 @@ from heeltap.app.practice.today import Wish, current_set
 from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
-from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.lines_widget import LinesWidget
 from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import mouse_wanted
 from tests.makers.kept import keep
@@ -36,7 +36,7 @@ def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def text_of(app: MenuApp) -> str:
     """What is on the screen."""
-    sheet = app.query_one(Sheet)
+    sheet = app.query_one(LinesWidget)
     return "\n".join(sheet.render_line(y).text.rstrip() for y in range(app.size.height))
 
 

@@ -22,7 +22,7 @@ from heeltap.files.settings import Stored, write_settings
 from heeltap.session.session import Phase
 from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.keys import Key
-from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.lines_widget import LinesWidget
 from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import run_drill, run_home
 from heeltap.tui.screens import gear_rows as setup
@@ -56,7 +56,7 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
 
 def rows_of(app: App) -> list[str]:
     """What is on the screen."""
-    sheet = app.query_one(Sheet)
+    sheet = app.query_one(LinesWidget)
     return [sheet.render_line(y).text.rstrip() for y in range(app.size.height)]
 
 
@@ -124,7 +124,7 @@ def on_set_up(app: MenuApp, *, learning: bool = False) -> None:
 def on_measure(app: MenuApp, name: str, done: float | None = None) -> None:
     """Every way there is."""
     app.place = app._places[name]
-    app.place._ways = delay_ways(SETUP, app.marks) if name == "delay" else clock_ways(SETUP)
+    app.place._ways = delay_ways(SETUP, app.glyphs) if name == "delay" else clock_ways(SETUP)
     app.place._done = done
 
 

@@ -99,10 +99,10 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
 
 def _words(row: "Calibrated") -> list[str]:
     """One calibration for people, as this terminal can show it."""
-    from heeltap.views.bar_sheet import marks_for
+    from heeltap.views.bar_sheet import glyphs_for
     from heeltap.views.calibration_text import words
 
-    return words(row, plus_minus=marks_for(sys.stdout.encoding).plus_minus)
+    return words(row, plus_minus=glyphs_for(sys.stdout.encoding).plus_minus)
 
 
 def _show() -> int:

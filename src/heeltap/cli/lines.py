@@ -39,9 +39,9 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
 def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], object], encoding: str | None) -> "Face":
     """A face that prints every bar once, when it is over and may be shown."""
     from heeltap.session.session import BarDone, Feedback, Finished, Phase
-    from heeltap.views.bar_sheet import bar_block, gutter_of, least_width, marks_for, plain
+    from heeltap.views.bar_sheet import bar_block, glyphs_for, gutter_of, least_width, plain
 
-    marks, printed = marks_for(encoding), [-1]
+    glyphs, printed = glyphs_for(encoding), [-1]
     told = [""]
 
     def face(state: Any, effects: tuple[Any, ...]) -> None:
@@ -49,7 +49,7 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
         width = max(least_width(state.sheet), 48)
         if printed[0] < 0:
             printed[0] = 0
-            write(_opening(what, settings, marks.dot))
+            write(_opening(what, settings, glyphs.dot))
         if state.notice != told[0]:
             told[0] = state.notice
             write(f"{state.notice}\n" if state.notice else "")
@@ -61,8 +61,8 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
         for bar in state.sheet.bars[printed[0] : last]:
             if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
                 continue
-            gutter = gutter_of(state.sheet, marks)
-            counted, _, played = plain(bar_block(state, [bar], width, marks, gutter=gutter))
+            gutter = gutter_of(state.sheet, glyphs)
+            counted, _, played = plain(bar_block(state, [bar], width, glyphs, gutter=gutter))
             write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
         printed[0] = last
 

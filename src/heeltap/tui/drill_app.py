@@ -77,7 +77,7 @@ class DrillApp(TextApp[int]):
         """
         super().__init__(encoding)
         self.drill, self.settings = drill, settings
-        self.after = AfterTake(self._marks, guess=guess)
+        self.after = AfterTake(self._glyphs, guess=guess)
         """The takes of this sitting, and what of the last one is shown."""
         self.play: Run | None = None
         """The take that is being played."""
@@ -116,8 +116,8 @@ class DrillApp(TextApp[int]):
         view = View(
             width,
             height,
-            self._marks,
-            title_of(self.drill, self._marks),
+            self._glyphs,
+            title_of(self.drill, self._glyphs),
             ports_of(self.settings),
             aim=self.drill.aim,
             message=listening_words(self._listening) or self._message,
@@ -125,7 +125,7 @@ class DrillApp(TextApp[int]):
             changes=self._changes,
             keys=self.keys_now,
         )
-        self._sheet.show(self._drawn(view))
+        self._lines_widget.show(self._drawn(view))
 
     def _pass_time(self) -> None:
         """Take in what happened to the take, to the hands-free controls, to what is heard."""
@@ -146,7 +146,7 @@ class DrillApp(TextApp[int]):
 
     def _drawn(self, view: View) -> list[Line]:
         """The lines of what is shown now."""
-        look = Look(view.width, view.height, view.marks)
+        look = Look(view.width, view.height, view.glyphs)
         if self._helping:
             return self.drawn_help(look, "drill", (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
         if self.after.asking:

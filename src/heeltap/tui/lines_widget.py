@@ -1,6 +1,6 @@
 """The one widget of every screen: lines of text drawn by somebody else, refreshed only where they differ.
 
-Inside: `Sheet`.
+Inside: `LinesWidget`.
 """
 
 from rich.segment import Segment
@@ -11,7 +11,7 @@ from textual.widget import Widget
 
 from heeltap.views.bar_sheet import Line
 
-__all__ = ["Sheet"]
+__all__ = ["LinesWidget"]
 
 _STYLES = {
     "": Style(),
@@ -24,10 +24,10 @@ _STYLES = {
 """How each role looks: with attributes only, so that no meaning is lost where there are no colours."""
 
 
-class Sheet(Widget):
+class LinesWidget(Widget):
     """Lines of text, drawn by somebody else."""
 
-    DEFAULT_CSS = "Sheet { width: 100%; height: 100%; }"
+    DEFAULT_CSS = "LinesWidget { width: 100%; height: 100%; }"
 
     def __init__(self) -> None:
         super().__init__()

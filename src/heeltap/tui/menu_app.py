@@ -20,7 +20,7 @@ from heeltap.tui.screen import Place
 from heeltap.tui.screens.gear import MeasurePlace, SetUpPlace
 from heeltap.tui.screens.home import PastPlace, StartPlace, TakePlace
 from heeltap.tui.text_app import TextApp
-from heeltap.views.bar_sheet import Line, Marks
+from heeltap.views.bar_sheet import Glyphs, Line
 
 __all__ = ["MenuApp"]
 
@@ -71,7 +71,7 @@ class MenuApp(TextApp[Wish | None]):
             PastPlace(self, self._show_take),
             self._take,
             SetUpPlace(self),
-            MeasurePlace(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.marks)),
+            MeasurePlace(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.glyphs)),
             MeasurePlace(self, "clock", "heeltap's own clock", clock_ways),
         )
         self._places = {one.name: one for one in places}
@@ -82,9 +82,9 @@ class MenuApp(TextApp[Wish | None]):
         self._work_of: dict[Worker[object], Place] = {}
 
     @property
-    def marks(self) -> Marks:
+    def glyphs(self) -> Glyphs:
         """The characters that the terminal has."""
-        return self._marks
+        return self._glyphs
 
     def on_mount(self) -> None:
         """Look for everything, and draw."""
@@ -104,12 +104,12 @@ class MenuApp(TextApp[Wish | None]):
         """Draw the present screen; nothing once the terminal is being given back."""
         if not self._gone:
             self._lively = self.place.lively  # before it is drawn: what ends from here on is drawn once more
-            self._sheet.show(self._drawn(self.look))
+            self._lines_widget.show(self._drawn(self.look))
 
     @property
     def look(self) -> Look:
         """The size of the terminal, and its characters."""
-        return Look(*self.size, self._marks)
+        return Look(*self.size, self._glyphs)
 
     def _drawn(self, look: Look) -> list[Line]:
         if self._helping:

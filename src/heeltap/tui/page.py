@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from heeltap.tui.keys import MOVE, Key, bottom_line
 from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
-from heeltap.views.bar_sheet import UNICODE, Line, Marks, Span
+from heeltap.views.bar_sheet import UNICODE, Glyphs, Line, Span
 from heeltap.wording import count
 
 __all__ = ["Look", "first_shown", "help_lines", "help_page", "page", "room_of", "wrapped_lines"]
@@ -24,7 +24,7 @@ class Look:
 
     width: int = 80
     height: int = 24
-    marks: Marks = UNICODE
+    glyphs: Glyphs = UNICODE
 
 
 def room_of(look: Look) -> int:

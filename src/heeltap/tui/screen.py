@@ -11,7 +11,7 @@ from typing import Protocol
 from heeltap.app.practice.today import Wish
 from heeltap.tui.keys import Key
 from heeltap.tui.page import Look
-from heeltap.views.bar_sheet import Line, Marks
+from heeltap.views.bar_sheet import Glyphs, Line
 
 __all__ = ["Host", "Place"]
 
@@ -24,7 +24,7 @@ class Host(Protocol):
         """The folder of all takes; None for the user's."""
 
     @property
-    def marks(self) -> Marks:
+    def glyphs(self) -> Glyphs:
         """The characters that the terminal has."""
 
     @property

@@ -17,10 +17,10 @@ from textual.driver import Driver
 from textual.events import Click, MouseScrollDown, MouseScrollUp
 
 from heeltap.tui.keys import Key, key_at, moves
-from heeltap.tui.lines_widget import Sheet
+from heeltap.tui.lines_widget import LinesWidget
 from heeltap.tui.page import Look, help_lines, help_page, room_of
 from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES
-from heeltap.views.bar_sheet import Line, marks_for
+from heeltap.views.bar_sheet import Line, glyphs_for
 
 __all__ = ["TextApp"]
 
@@ -43,18 +43,18 @@ class TextApp(App[Answer]):
             # Textual has put its own stderr in place there is none (ValueError: bad value(s) in fds_to_keep).
             resource_tracker.ensure_running()
         super().__init__(ansi_color=True)
-        self._marks = marks_for(encoding)
+        self._glyphs = glyphs_for(encoding)
         self._gone = False
         """Whether the terminal is being given back: nothing is drawn any more."""
         self._helping = False
         """Whether the keys of where we are are being explained."""
         self._help_at = 0
         """The line of the help that is the first on the screen."""
-        self._sheet = Sheet()
+        self._lines_widget = LinesWidget()
 
     def compose(self) -> ComposeResult:
         """One widget is the whole screen."""
-        yield self._sheet
+        yield self._lines_widget
 
     def on_ready(self) -> None:
         """Take being stopped and woken from outside for what it is."""

@@ -5,7 +5,7 @@ milliseconds once it has been played and may be shown. Columns are proportional 
 beat by beat. Nothing is said by colour: each piece of text carries a role, and a face may style the roles or leave them
 plain.
 
-Inside: `Span`, `Line`, `Marks`, `UNICODE`, `ASCII`, `marks_for`, `least_width`, `bar_block`, `stroke_text`,
+Inside: `Span`, `Line`, `Glyphs`, `UNICODE`, `ASCII`, `glyphs_for`, `least_width`, `bar_block`, `stroke_text`,
 `lean_scale`, `plain`, `gutter_of`, `bar_label`, `signed`.
 """
 
@@ -21,15 +21,15 @@ from heeltap.session.session import State
 __all__ = [
     "ASCII",
     "UNICODE",
+    "Glyphs",
     "Line",
-    "Marks",
     "Span",
     "bar_block",
     "bar_label",
+    "glyphs_for",
     "gutter_of",
     "lean_scale",
     "least_width",
-    "marks_for",
     "plain",
     "signed",
     "stroke_text",
@@ -62,7 +62,7 @@ Line = list[Span]
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class Glyphs:
     """The characters that are drawn."""
 
     dot: str
@@ -82,11 +82,11 @@ class Marks:
     """A line across."""
 
 
-UNICODE = Marks("·", "•", "o", "#", "|", "·", "▁▂▃▄▅▆▇█", "±", "─")
-ASCII = Marks("-", "*", "o", "#", "|", ".", "12345678", "+-", "-")
+UNICODE = Glyphs("·", "•", "o", "#", "|", "·", "▁▂▃▄▅▆▇█", "±", "─")
+ASCII = Glyphs("-", "*", "o", "#", "|", ".", "12345678", "+-", "-")
 
 
-def marks_for(encoding: str | None) -> Marks:
+def glyphs_for(encoding: str | None) -> Glyphs:
     """The characters that an output of this encoding can show."""
     try:
         "".join(getattr(UNICODE, name) for name in UNICODE.__slots__).encode(encoding or "ascii")
@@ -111,18 +111,20 @@ def least_width(sheet: Sheet) -> int:
     return max(28, min(round(4 * most), 96))
 
 
-def gutter_of(sheet: Sheet, marks: Marks, most: int = _MOST_GUTTER) -> int:
+def gutter_of(sheet: Sheet, glyphs: Glyphs, most: int = _MOST_GUTTER) -> int:
     """Columns that the labels of a sheet need, at most ``most`` and at least 12."""
-    longest = max(len(bar_label(bar, marks)) for bar in sheet.bars) + 3
+    longest = max(len(bar_label(bar, glyphs)) for bar in sheet.bars) + 3
     return max(_LEAST_GUTTER, min(longest, most, _MOST_GUTTER))
 
 
-def bar_label(bar: SheetBar, marks: Marks) -> str:
+def bar_label(bar: SheetBar, glyphs: Glyphs) -> str:
     """Number and section, such as "bar 5 · verse"."""
-    return f"bar {bar.number}" + (f" {marks.dot} {bar.section}" if bar.section else "")
+    return f"bar {bar.number}" + (f" {glyphs.dot} {bar.section}" if bar.section else "")
 
 
-def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks, *, gutter: int = GUTTER) -> list[Line]:
+def bar_block(
+    state: State, bars: Sequence[SheetBar], width: int, glyphs: Glyphs, *, gutter: int = GUTTER
+) -> list[Line]:
     """Three lines for the bars of one row, each ``width`` columns wide behind its labels.
 
     Parameters
@@ -132,7 +134,7 @@ def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks, 
         Neighbours; more than one where the terminal is wide.
     width : int
         Columns of one bar, at least `least_width`.
-    marks : Marks
+    glyphs : Glyphs
     gutter : int
         Columns of the labels before each bar.
     """
@@ -142,28 +144,28 @@ def bar_block(state: State, bars: Sequence[SheetBar], width: int, marks: Marks, 
     for bar in bars:
         now = bar.start_us <= state.now_us < bar.end_us
         role = "now" if now else "head" if bar.starts_section else ""
-        counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, marks), gutter), role))
+        counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, glyphs), gutter), role))
         planned.append(Span(_label("  plan", gutter), "dim"))
         played.append(Span(_label(_played_label(state, bar), gutter), "dim"))
         quarters = _quarters(bar, width)
         counted += _row([(at, Span(slot.text, "head" if now else "")) for at, slot in quarters], width)
         strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
         targets = state.sheet.targets
-        notes = [(at, _plan_mark(targets[index], marks)) for at, index in strokes]
+        notes = [(at, _plan_mark(targets[index], glyphs)) for at, index in strokes]
         planned += _row(notes or [(0, Span("rest", "dim"))], width)
         shown = state.shows(bar)
         played += _row(
-            [(at, stroke_text(targets[i], state.strokes[i], state, marks, shown=shown)) for at, i in strokes], width
+            [(at, stroke_text(targets[i], state.strokes[i], state, glyphs, shown=shown)) for at, i in strokes], width
         )
     return [counted, planned, played]
 
 
-def stroke_text(target: Target, stroke: Stroke, state: State, marks: Marks, *, shown: bool) -> Span:
+def stroke_text(target: Target, stroke: Stroke, state: State, glyphs: Glyphs, *, shown: bool) -> Span:
     """What stands under one stroke: signed milliseconds, ``miss``, ``?``, or a mark that it was heard."""
     if stroke.status is Status.WAITING:
         return Span("")
     if not shown:
-        return Span(marks.heard if stroke.notes else "", "dim")
+        return Span(glyphs.heard if stroke.notes else "", "dim")
     if stroke.status is Status.MISSED:
         return Span(_MISS, "out")
     if stroke.status is Status.NO_INPUT or stroke.offset_us is None:
@@ -179,7 +181,7 @@ def signed(offset_us: float) -> str:
     return f"{whole:+d}" if whole else "0"
 
 
-def lean_scale(state: State, marks: Marks) -> Line:
+def lean_scale(state: State, glyphs: Glyphs) -> Line:
     """Where the last strokes sit beside the lean, one column every 5 ms, the pocket's edges marked.
 
     Only strokes whose numbers may be shown now are on it.
@@ -190,21 +192,21 @@ def lean_scale(state: State, marks: Marks) -> Line:
     counts = [0] * SCALE_CELLS
     for _, offset in shown:
         counts[max(0, min(SCALE_CELLS - 1, middle + round(offset / SCALE_CELL_US)))] += 1
-    cells = [marks.empty if not n else marks.levels[min(n, len(marks.levels)) - 1] for n in counts]
+    cells = [glyphs.empty if not n else glyphs.levels[min(n, len(glyphs.levels)) - 1] for n in counts]
     pocket = targets[shown[-1][0] if shown else 0].pocket_us if targets else 0
     reach = round(pocket / SCALE_CELL_US + 0.5)
     if reach < middle:
-        cells.insert(middle + reach + 1, marks.edge)
-        cells.insert(middle - reach, marks.edge)
+        cells.insert(middle + reach + 1, glyphs.edge)
+        cells.insert(middle - reach, glyphs.edge)
     return [
         Span(f"  lean {signed(sheet.lean_us):<5} early "),
         Span("".join(cells)),
         Span(" late   "),
-        Span(_last(shown, sheet, marks), "dim"),
+        Span(_last(shown, sheet, glyphs), "dim"),
     ]
 
 
-def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, marks: Marks) -> str:
+def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, glyphs: Glyphs) -> str:
     """The last strokes in numbers: mean offset and standard deviation, in milliseconds."""
     if not shown:
         return ""
@@ -213,7 +215,7 @@ def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, marks: Marks) -> str:
     if len(offsets) < 3:
         return f"last {len(offsets)}: {signed(mean * 1000)} ms"
     spread = (sum((offset - mean) ** 2 for offset in offsets) / (len(offsets) - 1)) ** 0.5
-    return f"last {len(offsets)}: {signed(mean * 1000)} ms {marks.plus_minus} {spread:.0f}"
+    return f"last {len(offsets)}: {signed(mean * 1000)} ms {glyphs.plus_minus} {spread:.0f}"
 
 
 def _label(text: str, gutter: int) -> str:
@@ -240,8 +242,8 @@ def _bar_quarters(bar: SheetBar) -> float:
     return max(counted[-1] + step if counted else 1.0, last + 1e-3)
 
 
-def _plan_mark(target: Target, marks: Marks) -> Span:
-    return Span(marks.accent if target.accent else marks.stroke)
+def _plan_mark(target: Target, glyphs: Glyphs) -> Span:
+    return Span(glyphs.accent if target.accent else glyphs.stroke)
 
 
 def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:

@@ -16,7 +16,7 @@ from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.calibrations import forget_calibrations
 from heeltap.gear.delay import LIMITS, Declined, Delay
 from heeltap.sound.audio import Microphone
-from heeltap.views.bar_sheet import Marks
+from heeltap.views.bar_sheet import Glyphs
 from heeltap.views.calibration_text import MICROPHONE_HOW, TAP_HOW, words
 from heeltap.views.selftest_text import lines
 
@@ -39,7 +39,7 @@ class Way:
     """Does it, keeps what was found, and says so; told how far it is through ``progress``. Raises `HeeltapError`."""
 
 
-def delay_ways(now: SetUp, marks: Marks, *, seed: int = 1) -> tuple[Way, ...]:
+def delay_ways(now: SetUp, glyphs: Glyphs, *, seed: int = 1) -> tuple[Way, ...]:
     """The ways of knowing the delay of the ports in use; none for the computer's keyboard, whose own jitter is 20 ms.
 
     ``seed`` makes the moments of the clicks that are knocked after.
@@ -53,7 +53,7 @@ def delay_ways(now: SetUp, marks: Marks, *, seed: int = 1) -> tuple[Way, ...]:
         if isinstance(delay, Declined):
             return (f"No delay could be told: {delay.reason}.",)
         row = calibrating.keep(delay, in_port, out_port)
-        return (*words(row, plus_minus=marks.plus_minus), LIMITS[delay.method])
+        return (*words(row, plus_minus=glyphs.plus_minus), LIMITS[delay.method])
 
     def by_microphone(progress: Progress) -> tuple[str, ...]:
         rng = np.random.default_rng(seed)

@@ -8,20 +8,20 @@ from heeltap.app.takes.guesses import guess_words, keep_guess
 from heeltap.errors import HeeltapError
 from heeltap.model.result import Result
 from heeltap.tui.screens.offset_chart import offset_chart
-from heeltap.views.bar_sheet import Marks
+from heeltap.views.bar_sheet import Glyphs
 from heeltap.views.text import WIDTH, render
 
 __all__ = ["AfterTake", "report_lines", "result_lines"]
 
 
-def result_lines(result: Result, marks: Marks) -> list[str]:
+def result_lines(result: Result, glyphs: Glyphs) -> list[str]:
     """The report of a result: the sentences, the chart, then the tables, findings and bars to play again."""
     head, sentences, *rest = render(result).rstrip("\n").split("\n\n")
-    chart = "\n".join(offset_chart(result, WIDTH, marks))
+    chart = "\n".join(offset_chart(result, WIDTH, glyphs))
     return "\n\n".join(block for block in (head, sentences, chart, *rest) if block).split("\n")
 
 
-def report_lines(outcome: DrillOutcome, marks: Marks, *, first: str = "") -> list[str]:
+def report_lines(outcome: DrillOutcome, glyphs: Glyphs, *, first: str = "") -> list[str]:
     """The report of a take that was just played; ``first`` is said before everything else."""
     lines = [first, ""] if first else []
     if outcome.problem:
@@ -29,7 +29,7 @@ def report_lines(outcome: DrillOutcome, marks: Marks, *, first: str = "") -> lis
     if outcome.ending not in ("played", "stopped"):
         lines += [f"The take ended early: {outcome.ending}.", ""]
     if outcome.result is not None:
-        lines += result_lines(outcome.result, marks)
+        lines += result_lines(outcome.result, glyphs)
     if outcome.folder is None:
         return [*lines, "Nothing was played; no take was kept."]
     lines += ["", f"The take is kept in {outcome.folder}"]
@@ -39,9 +39,9 @@ def report_lines(outcome: DrillOutcome, marks: Marks, *, first: str = "") -> lis
 class AfterTake:
     """The takes of a sitting, and what of the last one is shown."""
 
-    def __init__(self, marks: Marks, *, guess: bool) -> None:
+    def __init__(self, glyphs: Glyphs, *, guess: bool) -> None:
         """``guess``: "early, on, or late?" is asked before the report."""
-        self._marks, self._guess = marks, guess
+        self._glyphs, self._guess = glyphs, guess
         self.outcomes: list[DrillOutcome] = []
         """What became of every take."""
         self.report = [""]
@@ -56,7 +56,7 @@ class AfterTake:
     def ended(self, outcome: DrillOutcome) -> None:
         """One more take."""
         self.outcomes.append(outcome)
-        self.report, self.first, self.showing = report_lines(outcome, self._marks), 0, True
+        self.report, self.first, self.showing = report_lines(outcome, self._glyphs), 0, True
 
     def ask(self) -> None:
         """Put the question, where it is wanted and there is something to judge."""
@@ -67,7 +67,7 @@ class AfterTake:
         self.asking, outcome = False, self.outcomes[-1]
         if not guess or outcome.folder is None or outcome.result is None:
             return ""
-        self.report = report_lines(outcome, self._marks, first=guess_words(guess, outcome.result))
+        self.report = report_lines(outcome, self._glyphs, first=guess_words(guess, outcome.result))
         try:
             keep_guess(outcome.folder, guess, outcome.result)
         except HeeltapError as error:

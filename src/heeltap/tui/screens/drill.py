@@ -1,7 +1,7 @@
 """The drill screen as lines of text: a state and a size in, lines out. No terminal: tests read what a player sees.
 
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
-of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the marks mean; the keys.
+of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the glyphs mean; the keys.
 
 Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `told_lines`, `clean`, `clip`,
 `too_small`.
@@ -20,7 +20,7 @@ from heeltap.session.plan_columns import SheetBar
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_line
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
-from heeltap.views.bar_sheet import GUTTER, Line, Marks, Span, bar_block, gutter_of, lean_scale, least_width
+from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, gutter_of, lean_scale, least_width
 from heeltap.wording import count
 
 __all__ = [
@@ -54,7 +54,7 @@ class View:
 
     width: int
     height: int
-    marks: Marks
+    glyphs: Glyphs
     title: str
     """What is played, as given: it is cleaned and clipped here."""
     ports: str
@@ -70,9 +70,9 @@ class View:
     """What the bottom line offers."""
 
 
-def title_of(drill: Drill, marks: Marks) -> str:
+def title_of(drill: Drill, glyphs: Glyphs) -> str:
     """What is played, its metre and its tempo."""
-    return f"{drill.title} {marks.dot} {drill.plan.metre.metres[0]} {marks.dot} {tempo_of(drill):.4g} bpm"
+    return f"{drill.title} {glyphs.dot} {drill.plan.metre.metres[0]} {glyphs.dot} {tempo_of(drill):.4g} bpm"
 
 
 def ports_of(settings: Settings) -> str:
@@ -103,12 +103,12 @@ def draw_drill(state: State, view: View) -> list[Line]:
     told = told_lines(view.message, view.width) if _still(state) else []
     lines = [_title(state, view), _beats(state, view), *(told or [_coming(state, view)])]
     lines += [[] for _ in range(_HEAD - len(lines))]
-    large = [[], *large_beat(state, view.width, view.marks)] if view.height >= _TALL else []
+    large = [[], *large_beat(state, view.width, view.glyphs)] if view.height >= _TALL else []
     room = view.height - _HEAD - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
     lines += [[] for _ in range(_HEAD + room - len(lines))]
     lines += [*large, []]
-    return [*lines, lean_scale(state, view.marks), *_legend(view), bottom_line(view.keys, view.width)]
+    return [*lines, lean_scale(state, view.glyphs), *_legend(view), bottom_line(view.keys, view.width)]
 
 
 def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
@@ -219,7 +219,7 @@ def _rows(state: State, view: View, room: int) -> list[Line]:
     first = max(0, min(first + view.scroll, len(rows) - visible))
     lines: list[Line] = []
     for row in rows[first : first + visible]:
-        lines += [*bar_block(state, row, width, view.marks, gutter=gutter), []]
+        lines += [*bar_block(state, row, width, view.glyphs, gutter=gutter), []]
     return lines[:-1]
 
 
@@ -228,13 +228,13 @@ def _row_shape(state: State, view: View) -> tuple[int, int, int]:
     needed = least_width(state.sheet)
     per_row = max(1, view.width // (GUTTER + needed))
     each = view.width // per_row - (per_row > 1)  # one column stays free between bars; a bar alone may use the last one
-    gutter = gutter_of(state.sheet, view.marks, each - needed)
+    gutter = gutter_of(state.sheet, view.glyphs, each - needed)
     return per_row, each - gutter, gutter
 
 
 def _legend(view: View) -> list[Line]:
-    """What the marks mean, in two lines."""
-    m = view.marks
+    """What the glyphs mean, in two lines."""
+    m = view.glyphs
     texts = (
         f"  {m.stroke} stroke   {m.accent} accented   {m.heard} heard, shown later   -12 early, +12 late, in ms",
         f"  miss: not played   k: other key   ?: no input   +2: two too many   {m.edge} pocket",

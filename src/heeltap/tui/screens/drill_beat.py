@@ -7,7 +7,7 @@ Inside: `beat_now`, `beats_line`, `large_beat`, `LARGE_LINES`.
 """
 
 from heeltap.session.session import Phase, State
-from heeltap.views.bar_sheet import GUTTER, Line, Marks, Span
+from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span
 
 __all__ = ["LARGE_LINES", "beat_now", "beats_line", "large_beat"]
 
@@ -65,7 +65,7 @@ def beats_line(state: State) -> Line:
     return line
 
 
-def large_beat(state: State, width: int, marks: Marks) -> list[Line]:
+def large_beat(state: State, width: int, glyphs: Glyphs) -> list[Line]:
     """The present beat in `LARGE_LINES` lines: solid when it has just begun, of dots then."""
     beat, lit = beat_now(state)
     if not beat:
@@ -73,13 +73,13 @@ def large_beat(state: State, width: int, marks: Marks) -> list[Line]:
     each = min(_WIDEST, (width - GUTTER) // _beats(state))
     left = Span(" " * (GUTTER + (beat - 1) * each))
     return [
-        [left, *_pixels(row, lit, marks)] for row in zip(*(_DIGITS[int(digit)] for digit in str(beat)), strict=True)
+        [left, *_pixels(row, lit, glyphs)] for row in zip(*(_DIGITS[int(digit)] for digit in str(beat)), strict=True)
     ]
 
 
-def _pixels(row: tuple[str, ...], lit: bool, marks: Marks) -> Line:
+def _pixels(row: tuple[str, ...], lit: bool, glyphs: Glyphs) -> Line:
     """One line of a number; two columns make a pixel that is about as wide as high."""
-    on = Span("  ", "now") if lit else Span(marks.empty * 2)
+    on = Span("  ", "now") if lit else Span(glyphs.empty * 2)
     return [on if pixel == "#" else Span("  ") for pixel in " ".join(row)]
 
 

@@ -168,7 +168,7 @@ def _delay(now: SetUp, look: Look) -> str:
     route = now.route
     if route.delay_ms is None:
         return "not known"
-    sure = "" if route.uncertainty_ms is None else f" {look.marks.plus_minus} {route.uncertainty_ms:.1f}"
+    sure = "" if route.uncertainty_ms is None else f" {look.glyphs.plus_minus} {route.uncertainty_ms:.1f}"
     return f"{route.delay_ms:.1f}{sure} ms ({route.method})"
 
 

@@ -11,7 +11,7 @@ from statistics import median
 from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of
-from heeltap.views.bar_sheet import Line, Marks, Span
+from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count, signed_ms, steps_of_five
 
 __all__ = ["OPEN_KEYS", "PAST_HELP", "PAST_KEYS", "Order", "draw_past", "ordered", "week_medians"]
@@ -58,7 +58,7 @@ def draw_past(
     takes: Sequence[PastTake], order: Order, chosen: int, look: Look, *, until: datetime, message: str = ""
 ) -> list[Line]:
     """The whole screen, exactly ``look.height`` lines; ``chosen`` counts the takes as they are ordered."""
-    weeks = _weeks(takes, until.date(), look.marks)
+    weeks = _weeks(takes, until.date(), look.glyphs)
     room = room_of(look) - 1 - len(weeks) - 1
     where = f"{count(len(takes), 'take')}, {order}"
     if not takes:
@@ -68,18 +68,18 @@ def draw_past(
     body = [[Span(_HEAD, "dim")]]
     for at, take in enumerate(takes[first : first + room], first):
         body.append(
-            [Span(("> " if at == chosen else "  ") + take_text(take, look.marks), "now" if at == chosen else "")]
+            [Span(("> " if at == chosen else "  ") + take_text(take, look.glyphs), "now" if at == chosen else "")]
         )
     body += [[] for _ in range(room + 1 - len(body))]
     return page(look, "History", where, [*body, [], *weeks], PAST_KEYS, message=message)
 
 
-def take_text(take: PastTake, marks: Marks) -> str:
+def take_text(take: PastTake, glyphs: Glyphs) -> str:
     """One take in a line."""
     name = f"{take.family} {take.grade} {take.title}" if take.family else take.title or take.exercise
     name = " ".join(name.split())
     name = name if len(name) <= _NAME else f"{name[: _NAME - 1]}~"
-    none = marks.empty
+    none = glyphs.empty
     average = none if take.bias_ms is None else signed_ms(take.bias_ms - take.lean_ms)
     star = "*" if take.method == "none" and take.bias_ms is not None else " "
     spread = none if take.spread_ms is None else f"{take.spread_ms:.0f}"
@@ -107,13 +107,13 @@ def week_medians(takes: Sequence[PastTake], until: date, weeks: int = _WEEKS) ->
     return [median(rows) if rows else None for rows in found.values()]
 
 
-def _weeks(takes: Sequence[PastTake], until: date, marks: Marks) -> list[Line]:
+def _weeks(takes: Sequence[PastTake], until: date, glyphs: Glyphs) -> list[Line]:
     """The middle scatter of the weeks, as numbers in a line."""
     values = week_medians(takes, until)
     if all(value is None for value in values):
         return []
     ago = "".join(f"{at:>5}" for at in range(len(values) - 1, 0, -1)) + "  now"
-    cells = "".join(f"{marks.empty if value is None else format(value, '.0f'):>5}" for value in values)
+    cells = "".join(f"{glyphs.empty if value is None else format(value, '.0f'):>5}" for value in values)
     return [
         [Span("  weeks ago ", "dim"), Span(ago, "dim")],
         [Span("  scatter   ", "dim"), Span(cells), Span(" ms", "dim")],

@@ -162,7 +162,7 @@ class PastPlace(Place):
         root = takes_dir() if self.host.takes is None else self.host.takes
         self._folder = folder = root / self._rows[self.at].folder
         self.host.say("the take is being read")
-        self.host.work("open", lambda: result_lines(score_kept(folder), self.host.marks))
+        self.host.work("open", lambda: result_lines(score_kept(folder), self.host.glyphs))
 
 
 class TakePlace(Place):

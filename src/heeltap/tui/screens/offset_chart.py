@@ -10,7 +10,7 @@ import numpy as np
 
 from heeltap.analysis.score import pocket_of
 from heeltap.model.result import NoteRow, Result, SectionRow
-from heeltap.views.bar_sheet import Marks
+from heeltap.views.bar_sheet import Glyphs
 
 __all__ = ["offset_chart"]
 
@@ -27,7 +27,7 @@ _MOST_WIDE = 6
 """Columns of one bar at most."""
 
 
-def offset_chart(result: Result, width: int, marks: Marks) -> list[str]:
+def offset_chart(result: Result, width: int, glyphs: Glyphs) -> list[str]:
     """A chart of ``width`` columns; empty for fewer than two bars or three strokes, which a table tells better.
 
     The middle row is the lean. Each column is a bar (or several, where they do not fit): ``o`` is the median of its
@@ -46,19 +46,21 @@ def offset_chart(result: Result, width: int, marks: Marks) -> list[str]:
     middles = [median(group) for group in groups if group]
     step = next((one for one in _STEPS_MS if max(map(abs, middles)) <= _ROWS * one), _STEPS_MS[-1])
     held = _held([row * step for row in range(-_ROWS, _ROWS + 1)], played, result)
-    lines = [_title(per_column, marks)]
+    lines = [_title(per_column, glyphs)]
     for row in range(_ROWS, -_ROWS - 1, -1):
         value = result.lean_ms + row * step
-        cells = "".join(_cell(group, row, step, marks).ljust(wide, marks.rule if row == 0 else " ") for group in groups)
+        cells = "".join(
+            _cell(group, row, step, glyphs).ljust(wide, glyphs.rule if row == 0 else " ") for group in groups
+        )
         label = "0" if round(value) == 0 else f"{value:+.0f}"
         axis = "+" if row == 0 else ":" if held[row + _ROWS] else "|"
         lines.append(f"{label:>{_AXIS - 2}} {axis}{cells}".rstrip())
     return [*lines, *_below(result.by_section, last, per_column, wide)]
 
 
-def _title(per_column: int, marks: Marks) -> str:
+def _title(per_column: int, glyphs: Glyphs) -> str:
     many = "" if per_column == 1 else f", {per_column} bars a column"
-    return f"  offsets over the bars, ms{many} (o middle, {marks.empty} strokes, line: lean, colon: pocket)"
+    return f"  offsets over the bars, ms{many} (o middle, {glyphs.empty} strokes, line: lean, colon: pocket)"
 
 
 def _held(beside_ms: Sequence[float], played: Sequence[NoteRow], result: Result) -> list[bool]:
@@ -77,13 +79,13 @@ def _groups(played: Sequence[NoteRow], per_column: int, columns: int, lean_ms: f
     return groups
 
 
-def _cell(group: Sequence[float], row: int, step: int, marks: Marks) -> str:
+def _cell(group: Sequence[float], row: int, step: int, glyphs: Glyphs) -> str:
     """What stands in one row of a column."""
     if not group:
         return ""
     if _row_of(median(group), step) == row:
         return "o"
-    return marks.empty if any(_row_of(offset, step) == row for offset in group) else ""
+    return glyphs.empty if any(_row_of(offset, step) == row for offset in group) else ""
 
 
 def _row_of(offset_ms: float, step: int) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from heeltap.app.practice.today import Day, Due, Today, Wish
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of, wrapped_lines
-from heeltap.views.bar_sheet import Line, Marks, Span
+from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count
 
 __all__ = ["START_HELP", "START_KEYS", "Row", "draw_start", "rows_of"]
@@ -60,7 +60,7 @@ def draw_start(today: Today, chosen: int, look: Look, *, message: str = "") -> l
     """The whole screen, exactly ``look.height`` lines; ``chosen`` counts the rows of `rows_of`."""
     when = f"{_DAYS[today.now.weekday()]} {today.now:%Y-%m-%d %H:%M}"
     body = [*_ports(today, look), [], *_next(today, chosen, look), []]
-    week = _week(today.week, look.marks)
+    week = _week(today.week, look.glyphs)
     room = room_of(look) - len(body) - len(week) - 1
     body += _set(today, chosen, room)
     body += [[] for _ in range(room_of(look) - len(body) - len(week))]
@@ -122,13 +122,13 @@ def _set(today: Today, chosen: int, room: int) -> list[Line]:
     return [[Span("  set   ", "head"), Span(today.set_title), Span(f"   {due}", "dim")], *listed]
 
 
-def _week(week: Sequence[Day], marks: Marks) -> list[Line]:
+def _week(week: Sequence[Day], glyphs: Glyphs) -> list[Line]:
     """Seven days: minutes and takes."""
     if not week:
         return []
     names = "".join(f"{_DAYS[day.day.weekday()]:>6}" for day in week)
-    minutes = "".join(f"{_minutes(day, marks):>6}" for day in week)
-    takes = "".join(f"{day.takes or marks.empty:>6}" for day in week)
+    minutes = "".join(f"{_minutes(day, glyphs):>6}" for day in week)
+    takes = "".join(f"{day.takes or glyphs.empty:>6}" for day in week)
     return [
         [Span("  last week", "head"), Span(names, "dim")],
         [Span("  minutes  ", "dim"), Span(minutes)],
@@ -136,5 +136,5 @@ def _week(week: Sequence[Day], marks: Marks) -> list[Line]:
     ]
 
 
-def _minutes(day: Day, marks: Marks) -> str:
-    return marks.empty if not day.takes else "<1" if day.minutes < 0.5 else f"{day.minutes:.0f}"
+def _minutes(day: Day, glyphs: Glyphs) -> str:
+    return glyphs.empty if not day.takes else "<1" if day.minutes < 0.5 else f"{day.minutes:.0f}"
