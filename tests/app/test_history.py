@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from heeltap.app.takes.finish import score_kept
-from heeltap.app.takes.history import export, history, index_take, rebuild
+from heeltap.app.takes.history import history, index_take, rebuild
 from heeltap.errors import InputFileError, StoreError
 from heeltap.files.history_db import index_file, open_store
 from heeltap.files.takes.folder import list_takes
+from heeltap.views.history import export
 from tests.makers.kept import keep, keep_many
 
 DATES = ["2026-03-02T18:00:00+01:00", "2026-03-02T18:05:00+01:00", "2026-03-03T07:30:00+01:00"]

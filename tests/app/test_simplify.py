@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.practice.simplify import simpler_text, simplify_file, write_simpler
+from heeltap.app.practice.simplify import simplify_file, write_simpler
 from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, MidiFileError, PlanError
 from heeltap.files.smf import TrackOut, midi_bytes, read_midi
@@ -13,6 +13,7 @@ from heeltap.files.smf.types import Pedal
 from heeltap.model.arrays import as_ints
 from heeltap.model.notes import make_notes
 from heeltap.model.timeline import steady_metre, steady_tempo
+from heeltap.views.simplified_text import simpler_text
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 

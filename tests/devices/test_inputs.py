@@ -9,7 +9,8 @@ from heeltap.clock import FakeClock
 from heeltap.devices import inputs
 from heeltap.devices.computer_keys import KeysInPort
 from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.devices.inputs import open_input, open_output, reopen_input, reopen_output, script_from_file
+from heeltap.devices.inputs import open_input, open_output, reopen_input, reopen_output
+from heeltap.engine.scripts import script_from_file
 from heeltap.errors import InputFileError, PortError
 from heeltap.files.takes.journal import JournalWriter
 from heeltap.model.arrays import as_ints

@@ -15,7 +15,7 @@ import pytest
 from heeltap.clock import FakeClock
 from heeltap.devices.computer_keys import KeysInPort, key_message
 from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
-from heeltap.devices.inputs import reopen_input, reopen_output, script_from_file
+from heeltap.devices.inputs import reopen_input, reopen_output
 from heeltap.engine.channel import BACKLOG_BYTES, Channel, channel_pair
 from heeltap.engine.loop import EngineLoop
 from heeltap.engine.process import EngineReport, EngineSpec, run_here, start_engine
@@ -42,6 +42,7 @@ from heeltap.engine.records import (
     pack,
     unpack,
 )
+from heeltap.engine.scripts import script_from_file
 from heeltap.engine.stamping import restamp
 from heeltap.errors import HeeltapError, MidiFileError, PortError, TakeFileError
 from heeltap.files.takes.journal import JournalWriter, read_journal

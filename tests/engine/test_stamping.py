@@ -8,8 +8,9 @@ import pytest
 
 from heeltap.analysis.strokes import fold_retriggers
 from heeltap.devices.names import stable_name
-from heeltap.engine.stamping import Assembler, LiveStamper, is_note_on, restamp
+from heeltap.engine.stamping import Assembler, LiveStamper, restamp
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
+from heeltap.model.messages import is_note_on
 from heeltap.model.notes import make_notes
 
 MS = 1_000_000

@@ -24,12 +24,13 @@ import numpy as np
 
 from heeltap.analysis.analyse import Aim, Source, result_of
 from heeltap.analysis.offsets_of import judge_plan
+from heeltap.analysis.past_take import past_of
 from heeltap.app.practice.make import make
 from heeltap.course.difficulty import difficulty
 from heeltap.course.next_exercise import NextStep
 from heeltap.model.arrays import FloatArray
 from heeltap.model.notes import make_notes
-from heeltap.model.past_take import PastTake, past_of
+from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.result import Calibration, Reference, Result

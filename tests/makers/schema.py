@@ -4,7 +4,7 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.views.json import schema
+from heeltap.files.result_json import schema
 
 if __name__ == "__main__":
     target = Path(__file__).resolve().parents[2] / "docs" / "result.schema.json"

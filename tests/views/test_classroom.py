@@ -8,11 +8,11 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from heeltap.analysis.advice.remedies import remedy_of
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.classroom.integrity import questions
 from heeltap.classroom.page_model import Classroom
 from heeltap.classroom.students import ClassItem, ClassTake, Figures, Next, Student, next_for, weaknesses
-from heeltap.course.remedies import remedy_of
 from heeltap.model.practice_set import Done
 from heeltap.model.result import Finding
 from heeltap.views.class_words import SHORT, short_words

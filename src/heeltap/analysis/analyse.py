@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.analysis.advice.after_take import advice_of
 from heeltap.analysis.findings import findings
 from heeltap.analysis.offsets_of import Judged
 from heeltap.analysis.score import in_pocket, jnd_ms, score
 from heeltap.analysis.section_words import section_verdict, unsure_ms
 from heeltap.analysis.statistics.estimates import Summary, summarise
 from heeltap.analysis.weak_bars import judge_bars, replay
-from heeltap.course.after_take import advice_of
 from heeltap.model.arrays import BoolArray, IntArray, as_ints
 from heeltap.model.offsets import Offsets
 from heeltap.model.result import Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing

@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.analysis.advice.remedies import Remedy, remedy_of
 from heeltap.analysis.findings.catalogue import NOTHING
-from heeltap.course.remedies import Remedy, remedy_of
 from heeltap.model.arrays import FloatArray, IntArray
 from heeltap.model.plan import Plan
 from heeltap.model.practice_set import Done, is_done

@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _on_screen(drill: "Drill", settings: "Settings") -> int:
     """The drill on the drawn screen, then its result as text."""
-    from heeltap.views.json import from_json
+    from heeltap.files.result_json import from_json
     from heeltap.views.text import render
 
     kept = settings.takes / "result.json"

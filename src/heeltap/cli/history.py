@@ -80,7 +80,8 @@ def _rebuild() -> int:
 
 
 def _export(path: Path) -> int:
-    from heeltap.app.takes.history import export, history
+    from heeltap.app.takes.history import history
+    from heeltap.views.history import export
     from heeltap.wording import count
 
     found = history(watched=progress)

@@ -100,7 +100,7 @@ def play_in_lines(
     ``kept`` False is for a demo, whose take is thrown away and so not spoken of; ``watch`` is told what the face is.
     """
     from heeltap.app.drill.run import INTERRUPTED, drill
-    from heeltap.views.json import to_json
+    from heeltap.files.result_json import to_json
 
     stream = sys.stderr if json_file == "-" else sys.stdout
 

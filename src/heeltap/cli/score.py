@@ -84,7 +84,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 
 def _one(args: argparse.Namespace, name: str) -> int:
     from heeltap.app.takes.finish import score_path
-    from heeltap.views.json import to_json
+    from heeltap.files.result_json import to_json
     from heeltap.views.text import render
 
     result = score_path(name, **_options(args))
@@ -104,7 +104,7 @@ def _one(args: argparse.Namespace, name: str) -> int:
 def _many(args: argparse.Namespace, names: list[str]) -> int:
     from heeltap.app.score.batch import score_files
     from heeltap.cli.progress import progress
-    from heeltap.views.json import to_json
+    from heeltap.files.result_json import to_json
     from heeltap.views.text import TABLE_HEAD, one_line
 
     lines: list[bytes] = []

@@ -27,7 +27,8 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the four forms and write them where asked."""
-    from heeltap.app.practice.simplify import simpler_text, simplify_file, write_simpler
+    from heeltap.app.practice.simplify import simplify_file, write_simpler
+    from heeltap.views.simplified_text import simpler_text
 
     parts = simplify_file(args.file, args.part, tempo_bpm=args.tempo, metre=args.metre, pattern=args.pattern)
     for warning in parts.warnings:

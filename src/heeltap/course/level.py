@@ -17,7 +17,6 @@ from datetime import datetime, timedelta
 from heeltap.model.past_take import PastTake
 
 __all__ = [
-    "AIM",
     "EASY",
     "FAILED",
     "HELD",
@@ -33,10 +32,6 @@ __all__ = [
     "slower",
     "when",
 ]
-
-AIM = 0.85
-"""Share of strokes in the pocket that practice aims at. Wilson, Shenhav, Straccia & Cohen (2019), Nat. Commun. 10, 4646
-give it for learning a two-way choice by gradients; that it holds for rhythm is not shown."""
 
 EASY, HELD, FAILED, LOST = 0.92, 0.83, 0.75, 0.55
 """Shares: one take is enough to go on; two in a row are; the take failed; so far that the exercise is the wrong one.

@@ -18,8 +18,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from heeltap.analysis.advice.remedies import family_of
 from heeltap.course.level import Course, Place, Setting, place_of, when
-from heeltap.course.remedies import family_of
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Advice
 

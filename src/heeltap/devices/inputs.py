@@ -1,23 +1,18 @@
 """Opening a port by the name that a person gives: a device, ``fake:PATH``, or ``keys``.
 
-Inside: `open_input`, `open_output`, `reopen_input`, `reopen_output`, `script_from_file`.
+Inside: `open_input`, `open_output`, `reopen_input`, `reopen_output`, `FAKE`, `KEYS_NAME`.
 """
 
 from pathlib import Path
 
-import numpy as np
-
 from heeltap.clock import Clock
 from heeltap.devices.computer_keys import KeysInPort
-from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.devices.fake import FakeInPort, FakeOutPort
 from heeltap.devices.protocols import InPort, OutPort, open_in, open_out
-from heeltap.engine.stamping import is_note_on, restamp
-from heeltap.errors import PortError
-from heeltap.model.arrays import as_ints
+from heeltap.errors import PortError, sentence
 from heeltap.model.messages import Schedule
-from heeltap.model.notes import Notes
 
-__all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "reopen_input", "reopen_output", "script_from_file"]
+__all__ = ["FAKE", "KEYS_NAME", "open_input", "open_output", "reopen_input", "reopen_output"]
 
 FAKE = "fake:"
 """Beginning of the name of a scripted player: ``fake:PATH`` to a MIDI file, a take's folder or a take's journal."""
@@ -39,22 +34,21 @@ def open_input(
     clock : Clock
         The engine's.
     script : Schedule, optional
-        What a ``fake:`` port plays, instead of a file.
+        What a ``fake:`` port plays; the engine reads it from the file that the name gives.
     api, virtual
         As in `heeltap.devices.protocols.open_in`, for devices.
 
     Raises
     ------
     PortError
-        No such device, or no MIDI system.
-    InputFileError
-        The scripted player's file cannot be used.
+        No such device, no MIDI system, or a scripted player without a script.
     """
     if name == KEYS_NAME:
         return KeysInPort()
     if name.startswith(FAKE):
-        path = Path(name.removeprefix(FAKE))
-        return FakeInPort(script_from_file(path) if script is None else script, clock.now_ns, name=f"fake:{path.name}")
+        if script is None:
+            raise PortError(sentence(name, "a scripted player without a script"))
+        return FakeInPort(script, clock.now_ns, name=f"fake:{Path(name.removeprefix(FAKE)).name}")
     return open_in(name, api=api, virtual=virtual)
 
 
@@ -87,40 +81,3 @@ def reopen_output(port: OutPort, *, api: str = "") -> OutPort | None:
         return None
     port.close()
     return again
-
-
-def script_from_file(path: Path) -> Schedule:
-    """What a MIDI file, a take's folder or a take's journal (``.jsonl``) plays.
-
-    Zero is bar 1, beat 1: tick 0 of a MIDI file, behind the count-in of a take's. Raises `InputFileError`.
-    """
-    if path.suffix == ".jsonl":
-        return _script_from_journal(path)
-    from heeltap.files.smf import read_midi  # the reader is not needed by an engine that plays devices
-    from heeltap.files.takes.folder import MIDI
-    from heeltap.files.takes.take_midi import count_in_of
-
-    midi = read_midi(path / MIDI if path.is_dir() else path)
-    onset_us = midi.onset_us - count_in_of(midi)
-    return script_from_notes(Notes(onset_us, midi.pitch, midi.velocity, midi.channel, midi.track, midi.duration_us))
-
-
-def _script_from_journal(path: Path) -> Schedule:
-    """Every note-on and note-off of a journal at its final stamp, from the journal's zero; each port stamped by
-    itself."""
-    from heeltap.files.takes.journal import read_journal
-
-    journal = read_journal(path)
-    stamp_ns = np.empty_like(journal.arrival_ns)
-    ports = np.array(journal.port, dtype=object)
-    for port in set(journal.port):
-        rows = np.flatnonzero(ports == port)
-        stamp_ns[rows] = restamp(journal.arrival_ns[rows], journal.delta_s[rows])
-    rows_of = [
-        ((at - journal.zero_ns + 500) // 1000, data, "on" if is_note_on(data) else "off")
-        for at, data in zip(stamp_ns.tolist(), journal.data, strict=True)
-        if len(data) == 3 and data[0] & 0xE0 == 0x80
-    ]
-    rows_of.sort(key=lambda row: row[0])
-    end_us = max((row[0] for row in rows_of), default=0)
-    return Schedule(as_ints(r[0] for r in rows_of), tuple(r[1] for r in rows_of), tuple(r[2] for r in rows_of), end_us)

@@ -34,9 +34,8 @@ from heeltap.engine.records import (
     TICK,
     Record,
 )
-from heeltap.engine.stamping import Assembler, LiveStamper, is_note_on
-from heeltap.gear.clock_follower import is_clock_message
-from heeltap.model.messages import UNHEARD, Schedule
+from heeltap.engine.stamping import Assembler, LiveStamper
+from heeltap.model.messages import UNHEARD, Schedule, is_clock_message, is_note_on
 
 __all__ = ["EngineLoop", "EngineReport", "Journaling", "ToScreen"]
 

@@ -28,6 +28,7 @@ from heeltap.engine.channel import Channel, channel_pair
 from heeltap.engine.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.engine.records import DIED, KEY, STOP, Record
 from heeltap.engine.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
+from heeltap.engine.scripts import script_of
 from heeltap.engine.terminal_rescue import Terminal, give_back
 from heeltap.errors import HeeltapError
 from heeltap.model.messages import ALL_NOTES_OFF, START, STOP_CLOCK, Schedule
@@ -255,7 +256,7 @@ def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort |
     opened: list[InPort] = []
     try:
         for name in spec.in_ports:  # one by one: those before a failing one must be closed
-            port = open_input(name, clock, script=spec.script, api=spec.api, virtual=spec.virtual)
+            port = open_input(name, clock, script=spec.script or script_of(name), api=spec.api, virtual=spec.virtual)
             port.name = _own_name(port.name, [one.name for one in opened])
             opened.append(port)
         output = None

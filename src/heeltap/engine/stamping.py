@@ -15,7 +15,7 @@ What drivers do, and what is done about it (`LiveStamper` while playing, `restam
 * Deltas are whole milliseconds, cut off: sums would lose half a millisecond a message. Then only "at most 1 ms more
   than the delta since the message before, and not after its arrival" is believed.
 
-Inside: `LiveStamper`, `restamp`, `Assembler`, `is_note_on`, `JUMP_NS`.
+Inside: `LiveStamper`, `restamp`, `Assembler`, `JUMP_NS`.
 """
 
 from collections import deque
@@ -24,7 +24,7 @@ import numpy as np
 
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 
-__all__ = ["JUMP_NS", "WINDOW_NS", "Assembler", "LiveStamper", "is_note_on", "restamp"]
+__all__ = ["JUMP_NS", "WINDOW_NS", "Assembler", "LiveStamper", "restamp"]
 
 JUMP_NS = 20_000_000
 """A chain that jumps this far, against our clock, has lost or won time. Ours; a hold-up of the process is told
@@ -332,8 +332,3 @@ class Assembler:
 def _data_bytes(status: int) -> int:
     """Data bytes that follow a status; 0 for those that carry none or have no end of their own."""
     return _DATA_BYTES.get(status & 0xF0 if status < 0xF0 else status, 0)
-
-
-def is_note_on(message: bytes) -> bool:
-    """Whether a whole message strikes a note: a note-on of velocity 0 is a note-off."""
-    return len(message) == 3 and message[0] & 0xF0 == 0x90 and message[2] > 0

@@ -11,7 +11,7 @@ Filtering message times by such a loop: Adriaensen (2005), Using a DLL to filter
 tempo is found by cumulated sums: Page (1954), Biometrika 41, 100-115. The whole take: l1 trend filtering, Kim, Koh, Boyd
 & Gorinevsky (2009), SIAM Review 51, 339-360. All from memory; the settings are ours.
 
-Inside: `Follow`, `Standing`, `follow`, `clock_lost`, `smooth_clock`, `is_clock_message`, `CLOCKS_PER_QUARTER`.
+Inside: `Follow`, `Standing`, `follow`, `clock_lost`, `smooth_clock`, `CLOCKS_PER_QUARTER`.
 """
 
 import math
@@ -22,12 +22,9 @@ import numpy as np
 
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["CLOCKS_PER_QUARTER", "Follow", "Standing", "clock_lost", "follow", "is_clock_message", "smooth_clock"]
+__all__ = ["CLOCKS_PER_QUARTER", "Follow", "Standing", "clock_lost", "follow", "smooth_clock"]
 
 CLOCKS_PER_QUARTER = 24
-
-_STATUS = (0xF8, 0xFA, 0xFB, 0xFC, 0xF2)
-"""Clock, start, continue, stop, song position."""
 
 _STEADY = 0.08
 """Steady gain of the phase: with white jitter the phase scatters by its root, 0.28, of the jitter, and a tempo that
@@ -134,11 +131,6 @@ class Follow:
         ahead = (at_us - self.at_us) / self.period_us
         most = 1.0 if self.standing is Standing.STOPPED else float(_LOST_CLOCKS)
         return (self.position + min(ahead, most)) / CLOCKS_PER_QUARTER
-
-
-def is_clock_message(message: bytes) -> bool:
-    """Whether a whole message is one that `follow` obeys."""
-    return message[0] in _STATUS
 
 
 def clock_lost(state: Follow, now_us: float) -> bool:

@@ -14,11 +14,11 @@ import numpy as np
 from heeltap.analysis.statistics.robust import theil_sen
 from heeltap.devices.loopback import INSIDE, VIRTUAL
 from heeltap.engine.records import NOT_SENT_US
-from heeltap.engine.stamping import JUMP_NS, Assembler, is_note_on, restamp
+from heeltap.engine.stamping import JUMP_NS, Assembler, restamp
 from heeltap.files.takes.journal import Journal
 from heeltap.gear.delay import irregular_us
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
-from heeltap.model.messages import Schedule
+from heeltap.model.messages import Schedule, is_note_on
 
 __all__ = ["NOTES", "TRUSTED_MS", "LoopReport", "Spread", "loop_schedule", "measure_loop", "summary", "verdict"]
 

@@ -1,7 +1,7 @@
 """Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
 
-Inside: `Schedule`, `merge`, `ALL_NOTES_OFF`, the kinds that are no clicks: `OFF`, `CLOCK`, `START`, `PEDAL`, `UNHEARD`, and
-`PLAYED`.
+Inside: `Schedule`, `merge`, `is_note_on`, `is_clock_message`, `ALL_NOTES_OFF`, the kinds that are no clicks: `OFF`,
+`CLOCK`, `START`, `PEDAL`, `UNHEARD`, and `PLAYED`.
 """
 
 from dataclasses import dataclass
@@ -10,7 +10,20 @@ import numpy as np
 
 from heeltap.model.arrays import IntArray, as_ints, freeze_columns
 
-__all__ = ["ALL_NOTES_OFF", "CLOCK", "OFF", "PEDAL", "PLAYED", "START", "STOP_CLOCK", "UNHEARD", "Schedule", "merge"]
+__all__ = [
+    "ALL_NOTES_OFF",
+    "CLOCK",
+    "OFF",
+    "PEDAL",
+    "PLAYED",
+    "START",
+    "STOP_CLOCK",
+    "UNHEARD",
+    "Schedule",
+    "is_clock_message",
+    "is_note_on",
+    "merge",
+]
 
 OFF, CLOCK, START, PEDAL = "off", "clock", "start", "pedal"
 """Kinds of messages that make no sound: note-off, MIDI clock, what sets a receiver going, and the sustain pedal."""
@@ -68,3 +81,13 @@ def merge(*schedules: Schedule) -> Schedule:
         tuple(kinds[i] for i in order),
         max((s.end_us for s in schedules), default=0),
     )
+
+
+def is_note_on(message: bytes) -> bool:
+    """Whether a whole message strikes a note: a note-on of velocity 0 is a note-off."""
+    return len(message) == 3 and message[0] & 0xF0 == 0x90 and message[2] > 0
+
+
+def is_clock_message(message: bytes) -> bool:
+    """Whether a whole message tells the time or place of another machine: clock, start, continue, stop, song position."""
+    return message[0] in (0xF8, 0xFA, 0xFB, 0xFC, 0xF2)

@@ -19,9 +19,9 @@ from heeltap.app.takes.finish import recover
 from heeltap.engine.terminal_rescue import terminal_now
 from heeltap.errors import HeeltapError
 from heeltap.files.paths import takes_dir
+from heeltap.files.result_json import to_json
 from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.menu_app import MenuApp
-from heeltap.views.json import to_json
 
 __all__ = ["mouse_wanted", "run_drill", "run_home"]
 

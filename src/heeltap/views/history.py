@@ -1,20 +1,22 @@
 """The history as text by day, as CSV for a spreadsheet, as JSON for programs.
 
-Inside: `render_history`, `as_csv`, `as_json`, `CSV_COLUMNS`, `guarded`.
+Inside: `render_history`, `as_csv`, `as_json`, `export`, `CSV_COLUMNS`, `guarded`.
 """
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from itertools import groupby
+from pathlib import Path
 
 import msgspec
 
+from heeltap.errors import InputFileError
 from heeltap.model.past_take import PastTake
 from heeltap.wording import count, signed_ms, steps_of_five
 
-__all__ = ["CSV_COLUMNS", "FORMAT", "as_csv", "as_json", "guarded", "render_history"]
+__all__ = ["CSV_COLUMNS", "FORMAT", "as_csv", "as_json", "export", "guarded", "render_history"]
 
 FORMAT = "heeltap.history/1"
 """Format of the JSON."""
@@ -130,3 +132,18 @@ def guarded(text: str) -> str:
 def as_json(takes: Sequence[PastTake]) -> bytes:
     """The takes as one JSON document, fields as in `PastTake`; findings as pairs of code and size in ms."""
     return msgspec.json.format(msgspec.json.encode({"format": FORMAT, "takes": list(takes)}), indent=1) + b"\n"
+
+
+def export(path: Path, takes: Iterable[PastTake]) -> None:
+    """Write the takes where the name's ending says how: ``.csv`` or ``.json``.
+
+    Raises `InputFileError` for another ending or a file that cannot be written.
+    """
+    writers = {".csv": as_csv, ".json": as_json}
+    writer = writers.get(path.suffix.lower())
+    if writer is None:
+        raise InputFileError(str(path), f"a name ending in '{path.suffix}'", ".csv or .json")
+    try:
+        path.write_bytes(writer(list(takes)))
+    except OSError as error:
+        raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error

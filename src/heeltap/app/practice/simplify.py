@@ -3,10 +3,9 @@
 A file whose notes lie on written slots is taken as written; a played one is first placed on the click's grid, and one
 that follows no click is refused: nothing in it says which beat a note belongs to.
 
-Inside: `SimplerParts`, `simplify_file`, `simpler_midi`, `write_simpler`, `simpler_text`.
+Inside: `SimplerParts`, `simplify_file`, `simpler_midi`, `write_simpler`.
 """
 
-import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,7 +23,6 @@ from heeltap.course.simplify.notation import (
 from heeltap.errors import InputFileError, MidiFileError, PlanError, sentence
 from heeltap.files.smf import Midi, TrackOut, midi_bytes, read_midi
 from heeltap.model.arrays import IntArray
-from heeltap.model.counted_bars import counted_plan
 from heeltap.model.exercise import parse_metre
 from heeltap.model.notes import Notes, make_notes
 from heeltap.model.parts import Part, choose_part
@@ -32,16 +30,11 @@ from heeltap.model.plan_from import sections_from_markers
 from heeltap.model.subdivisions import SWUNG
 from heeltap.model.timeline import MetreMap, TempoMap, steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
-from heeltap.views.counting import counted_lines
-from heeltap.wording import count
 
-__all__ = ["SimplerParts", "simpler_midi", "simpler_text", "simplify_file", "write_simpler"]
+__all__ = ["SimplerParts", "simpler_midi", "simplify_file", "write_simpler"]
 
 _HANGING_QUARTERS = 1.0
 """Length given to a note that is never released."""
-
-_BARS_SHOWN = 4
-"""Of each form, in the text: enough to see how the part is built."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,25 +195,3 @@ def write_simpler(parts: SimplerParts, folder: str | Path) -> tuple[Path, ...]:
     except OSError as e:
         raise InputFileError(str(folder), f"cannot be written: {e.strerror or e}", "a folder to write to") from e
     return tuple(paths)
-
-
-def simpler_text(parts: SimplerParts) -> str:
-    """What the four forms are for, how many strokes each has, and how the first bars are counted."""
-    name = f', "{parts.part.name}"' if parts.part.name else ""
-    lines = [f"{parts.file}{name}: {count(parts.forms[-1].plan.bars, 'bar')}, {parts.how}"]
-    if parts.left_out:
-        lines.append(f"{count(parts.left_out, 'note')} on no slot (ornaments, strays): left out")
-    for number, form in enumerate(parts.forms, 1):
-        strokes = np.unique(form.plan.at_tick).size
-        lines += ["", f"{number} {form.level.title}: {count(strokes, 'stroke')}, {count(len(form.plan), 'note')}"]
-        lines += textwrap.wrap(form.level.aim, 79, initial_indent="  ", subsequent_indent="  ")
-        if form.same_as_before:
-            lines.append("  This part adds nothing here: the same as the form before.")
-            continue
-        if form.answered:
-            lines.append("  Nothing sounds on these beats: each takes the stroke that follows it.")
-        bars, left = counted_plan(form.plan, most=_BARS_SHOWN)
-        lines += ["", *(f"  {line}" for bar in bars for line in counted_lines(bar))]
-        if left:
-            lines.append(f"  ... {count(left, 'more bar')} of other kinds")
-    return "\n".join(lines) + "\n"

@@ -15,10 +15,10 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from heeltap.analysis.advice.after_take import course_aside
 from heeltap.app.drill.external_clock import last_place_us, on_the_clock
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_file, score_take
-from heeltap.course.after_take import course_aside
 from heeltap.engine.deadlines import late_clicks
 from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError

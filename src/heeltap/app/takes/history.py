@@ -1,8 +1,8 @@
-"""The history of takes: taken in after a drill, listed, exported, made again from the take folders.
+"""The history of takes: taken in after a drill, listed, made again from the take folders.
 
 The take folders are the truth. Whatever is wrong with the index costs a line of warning, never a take or a result.
 
-Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `export`, `row_of`.
+Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `row_of`.
 """
 
 import os
@@ -12,19 +12,19 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from heeltap import __version__
+from heeltap.analysis.past_take import past_of
 from heeltap.app.takes.finish import score_kept
-from heeltap.errors import HeeltapError, InputFileError, StoreError, sentence
+from heeltap.errors import HeeltapError, StoreError, sentence
 from heeltap.files.history_db import Store, open_store
 from heeltap.files.paths import takes_dir
+from heeltap.files.result_json import to_json
 from heeltap.files.takes.folder import list_takes, read_context, take_of
 from heeltap.files.takes.metadata import Context, plan_from
-from heeltap.model.past_take import PastTake, past_of
+from heeltap.model.past_take import PastTake
 from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
-from heeltap.views.history import as_csv, as_json
-from heeltap.views.json import to_json
 
-__all__ = ["History", "Rebuilt", "export", "history", "index_take", "rebuild", "row_of"]
+__all__ = ["History", "Rebuilt", "history", "index_take", "rebuild", "row_of"]
 
 Watched = Callable[[Iterable[Path], int], Iterable[Path]]
 
@@ -142,21 +142,6 @@ def rebuild(takes: Path | None = None, *, watched: Watched = _unwatched) -> Rebu
             raise StoreError(sentence(str(store.path), "cannot be written", hint="make it and its folder writable"))
         store.replace_all(rows)
     return Rebuilt(len(rows), warnings)
-
-
-def export(path: Path, takes: Iterable[PastTake]) -> None:
-    """Write the takes where the name's ending says how: ``.csv`` or ``.json``.
-
-    Raises `InputFileError` for another ending or a file that cannot be written.
-    """
-    writers = {".csv": as_csv, ".json": as_json}
-    writer = writers.get(path.suffix.lower())
-    if writer is None:
-        raise InputFileError(str(path), f"a name ending in '{path.suffix}'", ".csv or .json")
-    try:
-        path.write_bytes(writer(list(takes)))
-    except OSError as error:
-        raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error
 
 
 def _caught_up(store: Store, root: Path, watched: Watched) -> tuple[list[PastTake], tuple[str, ...]]:

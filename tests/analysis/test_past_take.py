@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from heeltap.analysis.past_take import held_share, past_of
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_take
 from heeltap.model.notes import make_notes
-from heeltap.model.past_take import held_share, past_of
 from heeltap.model.result import Finding, Result
 from tests.makers.drills import counted_plan
 

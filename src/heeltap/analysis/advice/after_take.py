@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from heeltap.analysis.advice.remedies import REMEDIES, Remedy, remedy_of
 from heeltap.analysis.findings.catalogue import NOTHING, kind_of
-from heeltap.course.level import AIM
-from heeltap.course.remedies import REMEDIES, Remedy, remedy_of
 from heeltap.model.offsets import Offsets
+from heeltap.model.past_take import AIM
 from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
 
 __all__ = ["advice_of", "course_aside"]

@@ -9,8 +9,8 @@ import pytest
 
 from heeltap import score_file
 from heeltap.errors import TakeFileError
+from heeltap.files.result_json import from_json, schema, to_json
 from heeltap.model.result import Result
-from heeltap.views.json import from_json, schema, to_json
 
 ROOT = Path(__file__).resolve().parents[2]
 PROMISED = {

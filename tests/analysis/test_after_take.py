@@ -6,14 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from heeltap.analysis.advice.after_take import advice_of, course_aside
+from heeltap.analysis.advice.remedies import REMEDIES, remedy_of
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.practice.make import make
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import score_take
-from heeltap.course.after_take import advice_of, course_aside
-from heeltap.course.remedies import REMEDIES, remedy_of
 from heeltap.model.notes import make_notes
 from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
 from tests.makers.drills import counted_plan

@@ -1,0 +1,1 @@
+"""What to do after one take, and which exercise helps against what."""
