@@ -5,26 +5,26 @@ from itertools import product
 import numpy as np
 import pytest
 
-from heeltap.analysis.align import forward_backward as chain
-from heeltap.analysis.align.assignment import Odds, choose, share_out
-from heeltap.analysis.align.delay_candidates import Places
-from heeltap.analysis.align.forward_backward import Moves, evidence, make_moves, smooth
-from heeltap.analysis.align.player_model import Habits
+from heeltap.analysis.align import forward_backward as forward_backward
+from heeltap.analysis.align.assignment import Odds, choose_pairs, pair_marginals
+from heeltap.analysis.align.delay_candidates import OffsetPrior
+from heeltap.analysis.align.forward_backward import Transitions, log_likelihood, make_transitions, posteriors
+from heeltap.analysis.align.player_model import PlayerModel
 
 
-def _random_chain(rng: np.random.Generator, strokes: int, offsets: int) -> tuple[Moves, np.ndarray]:
-    moves = Moves(rng.random(offsets), rng.random((2, offsets, offsets)), rng.integers(0, 2, strokes))
-    return moves, rng.random((strokes, offsets)) * 10.0 ** rng.integers(-3, 4, (strokes, 1))
+def _random_model(rng: np.random.Generator, strokes: int, offsets: int) -> tuple[Transitions, np.ndarray]:
+    transitions = Transitions(rng.random(offsets), rng.random((2, offsets, offsets)), rng.integers(0, 2, strokes))
+    return transitions, rng.random((strokes, offsets)) * 10.0 ** rng.integers(-3, 4, (strokes, 1))
 
 
-def _all_paths(moves: Moves, fit: np.ndarray) -> tuple[np.ndarray, float]:
+def _all_paths(transitions: Transitions, emissions: np.ndarray) -> tuple[np.ndarray, float]:
     """Posterior of each stroke's offset and log of the sum over every path, by enumeration."""
-    strokes, offsets = fit.shape
-    share = np.zeros_like(fit)
+    strokes, offsets = emissions.shape
+    share = np.zeros_like(emissions)
     for path in product(range(offsets), repeat=strokes):
-        weight = moves.start[path[0]] * fit[0, path[0]]
+        weight = transitions.start[path[0]] * emissions[0, path[0]]
         for row in range(1, strokes):
-            weight *= moves.steps[moves.pace[row], path[row - 1], path[row]] * fit[row, path[row]]
+            weight *= transitions.steps[transitions.pace[row], path[row - 1], path[row]] * emissions[row, path[row]]
         for row, offset in enumerate(path):
             share[row, offset] += weight
     return share / share.sum(axis=1, keepdims=True), float(np.log(share[0].sum()))
@@ -34,27 +34,31 @@ def _all_paths(moves: Moves, fit: np.ndarray) -> tuple[np.ndarray, float]:
 @pytest.mark.parametrize("strokes", [1, 2, 5, 6])
 def test_forward_backward_equals_enumeration(strokes: int, block: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Posterior and evidence of small chains equal the sums over every path, however the strokes are cut into blocks."""
-    monkeypatch.setattr(chain, "BLOCK", block)
+    monkeypatch.setattr(forward_backward, "BLOCK", block)
     rng = np.random.default_rng(3)
     for _ in range(5):
-        moves, fit = _random_chain(rng, strokes, 4)
-        expected, total = _all_paths(moves, fit)
-        posterior = np.full_like(fit, np.nan)
-        for first, end, rows in smooth(strokes, lambda first, end, fit=fit: fit[first:end], moves):
+        transitions, emissions = _random_model(rng, strokes, 4)
+        expected, total = _all_paths(transitions, emissions)
+        posterior = np.full_like(emissions, np.nan)
+        for first, end, rows in posteriors(
+            strokes, lambda first, end, emissions=emissions: emissions[first:end], transitions
+        ):
             posterior[first:end] = rows
 
         assert pytest.approx(expected, rel=1e-9) == posterior
-        assert pytest.approx(total, rel=1e-9) == evidence(strokes, lambda first, end, fit=fit: fit[first:end], moves)
+        assert pytest.approx(total, rel=1e-9) == log_likelihood(
+            strokes, lambda first, end, emissions=emissions: emissions[first:end], transitions
+        )
 
 
 def test_the_pull_home_is_weakest_at_home() -> None:
     """From anywhere the chain prefers offsets nearer home to those as far away on the other side."""
     grid = np.arange(-200.0, 201.0, 10.0)
-    moves = make_moves(grid, Places(0.0), np.array([250.0, 250.0]), Habits())
-    step = moves.steps[moves.pace[1]]
+    transitions = make_transitions(grid, OffsetPrior(0.0), np.array([250.0, 250.0]), PlayerModel())
+    step = transitions.steps[transitions.pace[1]]
     at = int(np.flatnonzero(grid == 80.0)[0])
 
-    assert 20 == int(np.argmax(moves.start))
+    assert 20 == int(np.argmax(transitions.start))
     assert step[at, at - 2] > step[at, at + 2]
 
 
@@ -89,7 +93,7 @@ def test_shares_without_rings_equal_enumeration() -> None:
     expected, expected_miss = _all_matchings(weight)
 
     odds = _odds(weight)
-    found = share_out(odds, 4, 5)
+    found = pair_marginals(odds, 4, 5)
 
     assert pytest.approx(expected[odds.planned, odds.played], abs=1e-4) == found.pair
     assert pytest.approx(expected_miss, abs=1e-4) == found.miss
@@ -103,15 +107,15 @@ def test_shares_with_rings_come_near_enumeration() -> None:
         expected, _ = _all_matchings(weight)
         odds = _odds(weight)
 
-        assert pytest.approx(expected[odds.planned, odds.played], abs=0.1) == share_out(odds, 3, 3).pair
+        assert pytest.approx(expected[odds.planned, odds.played], abs=0.1) == pair_marginals(odds, 3, 3).pair
 
 
 def test_a_note_wanted_twice_goes_to_the_likelier_place() -> None:
     """Two planned notes that only one played note could answer: the stronger pair gets it, the other is a miss."""
     odds = _odds(np.array([[2.0], [50.0]]))
-    chances = share_out(odds, 2, 1)
+    marginals = pair_marginals(odds, 2, 1)
 
-    match, confidence = choose(odds, chances, 2, 1)
+    match, confidence = choose_pairs(odds, marginals, 2, 1)
 
     assert [-1, 0] == match.tolist()
     assert pytest.approx([51 / 53, 50 / 53], abs=1e-4) == confidence.tolist()

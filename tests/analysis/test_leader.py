@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.analysis.leader.curve import LEVEL_SD_MS, fit_curve
-from heeltap.analysis.leader.leader import follow, kick_and_snare, lag_behind, who_leads
+from heeltap.analysis.leader.leader import fit_leader, kick_and_snare, lag_behind, who_leads
 from heeltap.model.notes import make_notes
 from tests.makers.leaders import Song, lead_and_follow
 
@@ -51,7 +51,7 @@ def test_the_filter_equals_full_matrices(model: tuple[float, float], monkeypatch
 @given(st.lists(st.tuples(st.floats(0, 64), st.floats(-80, 80)), min_size=1, max_size=30), st.floats(-10, 90))
 def test_the_reference_is_a_number_with_an_error(hits: list[tuple[float, float]], at: float) -> None:
     """Any leader with at least one hit gives a finite time everywhere, and never claims to know it exactly."""
-    value, error = follow([q for q, _ in hits], [ms for _, ms in hits]).reference_ms_at(at)
+    value, error = fit_leader([q for q, _ in hits], [ms for _, ms in hits]).reference_ms_at(at)
 
     assert np.isfinite(value).all()
     assert (error > 0).all()
@@ -59,7 +59,7 @@ def test_the_reference_is_a_number_with_an_error(hits: list[tuple[float, float]]
 
 def test_a_silent_leader_is_the_click_with_a_wide_error() -> None:
     """Without a hit the reference is the click, 19 ms unsure."""
-    value, error = follow([], []).reference_ms_at([0.0, 17.0])
+    value, error = fit_leader([], []).reference_ms_at([0.0, 17.0])
 
     assert value.tolist() == [0.0, 0.0]
     assert error == pytest.approx(np.hypot(15.0, 12.0))
@@ -69,7 +69,7 @@ def test_the_error_grows_with_the_distance_from_the_hits() -> None:
     """At a hit the leader is known best; ten and a hundred quarters later worse and worse."""
     song = lead_and_follow(np.random.default_rng(2), 16)
     last = song.leader_quarter[-1]
-    _, error = follow(song.leader_quarter, song.leader_ms).reference_ms_at([last, last + 10, last + 100])
+    _, error = fit_leader(song.leader_quarter, song.leader_ms).reference_ms_at([last, last + 10, last + 100])
 
     assert error[0] < error[1] < error[2]
 
@@ -77,7 +77,7 @@ def test_the_error_grows_with_the_distance_from_the_hits() -> None:
 def test_far_from_the_hits_the_leader_falls_back_to_its_level() -> None:
     """A thousand quarters away the reference is the song's own level, drawn a little to the click."""
     song = lead_and_follow(np.random.default_rng(3), 64)
-    value, _ = follow(song.leader_quarter, song.leader_ms).reference_ms_at(2000.0)
+    value, _ = fit_leader(song.leader_quarter, song.leader_ms).reference_ms_at(2000.0)
 
     assert value[0] == pytest.approx(song.leader_ms.mean(), abs=4.0)
 
@@ -89,7 +89,7 @@ def test_a_fumbled_hit_does_not_drag_the_reference() -> None:
     fumbled[60] += 90.0
     at = song.leader_quarter[60]
     before, after = (
-        float(follow(song.leader_quarter, ms).reference_ms_at(at)[0][0]) for ms in (song.leader_ms, fumbled)
+        float(fit_leader(song.leader_quarter, ms).reference_ms_at(at)[0][0]) for ms in (song.leader_ms, fumbled)
     )
 
     assert abs(after - before) < 5.0
@@ -105,7 +105,7 @@ def errors(several: list[Song]) -> tuple[float, float]:
     """Root mean square error of the reference, and share of it within its 95 % interval."""
     wrong, inside = [], []
     for song in several:
-        value, error = follow(song.leader_quarter, song.leader_ms).reference_ms_at(song.follower_quarter)
+        value, error = fit_leader(song.leader_quarter, song.leader_ms).reference_ms_at(song.follower_quarter)
         wrong.append(np.mean((value - song.reference_ms) ** 2))
         inside.append(np.mean(np.abs(value - song.reference_ms) <= 1.96 * error))
     return float(np.sqrt(np.mean(wrong))), float(np.mean(inside))
@@ -140,7 +140,7 @@ def test_the_lag_of_a_follower(bars: int, within: float) -> None:
     """The median error of the lag is within 0.5 ms in 64 bars and 1 ms in 16."""
     wrong = []
     for song in songs(120, bars, 6):
-        found = lag_behind(follow(song.leader_quarter, song.leader_ms), song.follower_quarter, song.follower_ms)
+        found = lag_behind(fit_leader(song.leader_quarter, song.leader_ms), song.follower_quarter, song.follower_ms)
         assert found.value is not None
         wrong.append(abs(found.value - song.lag_ms))
 
@@ -156,7 +156,7 @@ def test_the_intervals_hold(leader: str, bars: int) -> None:
     _, covered = errors(several)
     held = 0
     for song in several:
-        found = lag_behind(follow(song.leader_quarter, song.leader_ms), song.follower_quarter, song.follower_ms)
+        found = lag_behind(fit_leader(song.leader_quarter, song.leader_ms), song.follower_quarter, song.follower_ms)
         assert found.ci95 is not None
         held += found.ci95[0] <= song.lag_ms <= found.ci95[1]
 
@@ -184,10 +184,10 @@ def test_who_is_early_is_right_when_said(curve: str) -> None:
 def test_who_is_early_among_three() -> None:
     """Keys 12 ms behind, bass with the drums: the keys are late against both, the other pair cannot be told."""
     rng = np.random.default_rng(9)
-    place = np.arange(0, 128, 0.5)
-    slow = 8 * np.sin(place / 17)
-    drums, bass, keys = (slow + shift + rng.normal(0, 6, place.size) for shift in (0, 0, 12))
-    pairs = {(p.first, p.second): p for p in who_leads([(place, drums), (place, bass), (place, keys)])}
+    quantise = np.arange(0, 128, 0.5)
+    slow = 8 * np.sin(quantise / 17)
+    drums, bass, keys = (slow + shift + rng.normal(0, 6, quantise.size) for shift in (0, 0, 12))
+    pairs = {(p.first, p.second): p for p in who_leads([(quantise, drums), (quantise, bass), (quantise, keys)])}
 
     assert (pairs[0, 1].early, pairs[0, 2].early, pairs[1, 2].early) == (None, 0, 1)
     assert pairs[0, 2].difference_ms == pytest.approx(-12, abs=2)
@@ -233,7 +233,7 @@ def test_kick_and_snare_lead() -> None:
 
 def test_kick_and_snare_together_are_one_hit() -> None:
     """Two drums at one place count once, at their mean."""
-    leader = follow([0.0, 0.0, 1.0], [4.0, 8.0, 5.0])
+    leader = fit_leader([0.0, 0.0, 1.0], [4.0, 8.0, 5.0])
 
     assert leader.offset_ms.tolist() == [6.0, 5.0]
 
@@ -241,6 +241,6 @@ def test_kick_and_snare_together_are_one_hit() -> None:
 def test_places_and_offsets_must_belong_together() -> None:
     """Different lengths and missing values are refused in words."""
     with pytest.raises(ValueError, match="2 places and 1 offsets"):
-        follow([0.0, 1.0], [3.0])
+        fit_leader([0.0, 1.0], [3.0])
     with pytest.raises(ValueError, match="all finite"):
-        follow([0.0, 1.0], [3.0, np.nan])
+        fit_leader([0.0, 1.0], [3.0, np.nan])

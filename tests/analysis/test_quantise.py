@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import heeltap
-from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.quantise import Slots, quantise
 from heeltap.model.subdivisions import BEAT, EIGHTH, GRACE, SIXTEENTH, SWUNG, TRIPLET
 from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 from tests.makers.grooves import Groove, Player, draw_player, make_groove
@@ -25,13 +25,13 @@ def _played(quarters: list[float], bpm: float, offset_ms: float = 0.0) -> np.nda
 
 
 def test_the_public_name_is_this_function() -> None:
-    """`heeltap.place` is `core.grid.place`."""
-    assert place is heeltap.place
+    """`heeltap.place` is `core.grid.quantise`."""
+    assert quantise is heeltap.quantise
 
 
 def test_columns_are_as_long_as_the_take_and_in_its_order() -> None:
     """An onset given out of order gets its slot in its own row."""
-    slots = place([1_000_000, 0, 1_500_000, 500_000, 2_000_000], 120.0, "4/4")
+    slots = quantise([1_000_000, 0, 1_500_000, 500_000, 2_000_000], 120.0, "4/4")
 
     assert [2.0, 0.0, 3.0, 1.0, 4.0] == slots.quarter.tolist()
     assert [1, 1, 1, 1, 2] == slots.bar.tolist()
@@ -43,7 +43,7 @@ def test_columns_are_as_long_as_the_take_and_in_its_order() -> None:
 
 def test_an_empty_take_gives_empty_columns() -> None:
     """No onsets: no rows, no swing, nothing said about the grid."""
-    slots = place([], 120.0, "4/4")
+    slots = quantise([], 120.0, "4/4")
 
     assert (0, None, True) == (len(slots), slots.swing, slots.on_grid)
 
@@ -51,7 +51,7 @@ def test_an_empty_take_gives_empty_columns() -> None:
 @pytest.mark.parametrize("onset_us", [0, 13_000, 3_600_000_000, -20_000])
 def test_one_onset_is_placed(onset_us: int) -> None:
     """A single stroke anywhere gives finite numbers."""
-    slots = place([onset_us], 120.0, "4/4")
+    slots = quantise([onset_us], 120.0, "4/4")
 
     assert np.isfinite(slots.confidence).all()
     assert slots.placed.all()
@@ -59,7 +59,7 @@ def test_one_onset_is_placed(onset_us: int) -> None:
 
 def test_columns_cannot_be_written() -> None:
     """The table is read-only."""
-    slots = place([0], 120.0, "4/4")
+    slots = quantise([0], 120.0, "4/4")
 
     with pytest.raises(ValueError, match="read-only"):
         slots.beat[0] = 2.0
@@ -69,7 +69,7 @@ def test_offsets_are_exact_at_the_slot_given() -> None:
     """Played minus slot, to the microsecond, with the early ones negative."""
     offsets = np.array([-12.0, 3.5, 0.0, 20.0] * 8)
     take = np.round((np.arange(32) * 0.5 * 500.0 + offsets) * 1000).astype(np.int64)
-    slots = place(take, 120.0, "4/4")
+    slots = quantise(take, 120.0, "4/4")
 
     np.testing.assert_allclose(slots.offset_ms, offsets, atol=1e-9)
     np.testing.assert_array_equal(slots.reference_us, np.arange(32) * 250_000)
@@ -79,25 +79,25 @@ def test_a_known_delay_is_taken_away() -> None:
     """With its delay given, a delayed take reads like the undelayed one."""
     take = _played([i / 2 for i in range(32)], 100.0, offset_ms=-8.0)
 
-    late = place(take + 180_000, 100.0, "4/4", delay_ms=180.0)
+    late = quantise(take + 180_000, 100.0, "4/4", delay_ms=180.0)
 
-    np.testing.assert_array_equal(place(take, 100.0, "4/4").quarter, late.quarter)
+    np.testing.assert_array_equal(quantise(take, 100.0, "4/4").quarter, late.quarter)
     np.testing.assert_allclose(late.offset_ms, -8.0, atol=1e-3)
 
 
 def test_a_number_a_map_and_every_form_of_the_metre_agree() -> None:
     """120, a tempo map of 120; "4/4", (4, 4), a metre map: one answer."""
     take = _played([i / 4 for i in range(64)], 120.0, offset_ms=-15.0)
-    first = place(take, 120.0, "4/4")
+    first = quantise(take, 120.0, "4/4")
 
     for tempo in (120, steady_tempo(120.0)):
         for metre in ((4, 4), steady_metre(4, 4)):
-            np.testing.assert_array_equal(first.beat, place(take, tempo, metre).beat)
+            np.testing.assert_array_equal(first.beat, quantise(take, tempo, metre).beat)
 
 
 def test_a_steady_tempo_is_not_rounded_to_microseconds() -> None:
     """At 107 bpm a quarter is 560,747.66 us; after 2,000 quarters rounding would be 0.67 ms off."""
-    slots = place(_played([i / 1.0 for i in range(2000)], 107.0), 107.0, "4/4", grid=8)
+    slots = quantise(_played([i / 1.0 for i in range(2000)], 107.0), 107.0, "4/4", grid=8)
 
     assert np.abs(slots.offset_ms).max() < 0.001
 
@@ -117,7 +117,7 @@ def test_wrong_arguments_are_named(arguments: dict[str, object], match: str) -> 
     """Each error says which argument, what was found and what was expected."""
     full: dict[str, object] = {"take_us": [0], "tempo": 120.0, "metre": "4/4"} | arguments
     with pytest.raises(ValueError, match=match):
-        place(**full)  # type: ignore[arg-type]
+        quantise(**full)  # type: ignore[arg-type]
 
 
 class TestRaster:
@@ -127,7 +127,7 @@ class TestRaster:
     def test_every_onset_goes_to_its_own_nearest_slot(self, grid: int, rng: np.random.Generator) -> None:
         """No slot of the raster is nearer than the one given."""
         take = np.sort(rng.integers(-300_000, 60_000_000, 400))
-        slots = place(take, 97.0, "4/4", grid=grid)
+        slots = quantise(take, 97.0, "4/4", grid=grid)
         step_us = 60_000_000 / 97.0 * 4 / grid
 
         assert slots.placed.all()
@@ -138,7 +138,7 @@ class TestRaster:
         """Ticks half-way between sixteenths, rounded to microseconds up or down, all read half a slot late."""
         tick = np.arange(60, 48_000, 120)
         tempo = TempoMap(480, np.array([0]), np.array([434_783]))
-        slots = place(tempo.us_at(tick), tempo, "4/4", grid=16)
+        slots = quantise(tempo.us_at(tick), tempo, "4/4", grid=16)
 
         np.testing.assert_allclose(slots.offset_ms, 434.783 / 8, atol=0.001)
 
@@ -146,22 +146,22 @@ class TestRaster:
         """In 7/8 the twelfths start anew with each bar, and the bar line is a slot."""
         bar = 3.5 * 500_000
         take = np.array([0, bar - 20_000, bar + 10_000, bar + 500_000 / 3]).astype(np.int64)
-        slots = place(take, 120.0, "7/8", grid=12)
+        slots = quantise(take, 120.0, "7/8", grid=12)
 
         np.testing.assert_allclose([0.0, 3.5, 3.5, 3.5 + 1 / 3], slots.quarter, atol=1e-9)
         assert [1, 2, 2, 2] == slots.bar.tolist()
 
     def test_divisions_are_named_by_position(self) -> None:
         """Beat, eighth, sixteenth; thirds on a triplet raster."""
-        plain = place(_played([0, 0.5, 1.25, 2.75], 120.0), 120.0, "4/4", grid=16)
-        thirds = place(_played([0, 1 / 3, 2 / 3], 120.0), 120.0, "4/4", grid=12)
+        plain = quantise(_played([0, 0.5, 1.25, 2.75], 120.0), 120.0, "4/4", grid=16)
+        thirds = quantise(_played([0, 1 / 3, 2 / 3], 120.0), 120.0, "4/4", grid=12)
 
         assert [BEAT, EIGHTH, SIXTEENTH, SIXTEENTH] == plain.division.tolist()
         assert [BEAT, TRIPLET, TRIPLET] == thirds.division.tolist()
 
     def test_confidence_is_one_and_there_is_no_swing(self) -> None:
         """A raster has no doubts and hears no swing."""
-        slots = place(_played([0, 2 / 3, 1, 5 / 3], 120.0), 120.0, "4/4", grid=16)
+        slots = quantise(_played([0, 2 / 3, 1, 5 / 3], 120.0), 120.0, "4/4", grid=16)
 
         assert [1.0] * 4 == slots.confidence.tolist()
         assert slots.swing is None
@@ -190,7 +190,7 @@ class TestReading:
         """Spread 8 ms, 20 ms early: at least 98 of 100 strokes get their slot."""
         rng = np.random.default_rng(11)
         groove = make_groove(rng, Player(style, bpm, bars=24, metre=metre, bias_ms=-20.0, spread_ms=8.0))
-        slots = place(groove.take_us, bpm, metre)
+        slots = quantise(groove.take_us, bpm, metre)
 
         assert _right(groove, slots) >= 0.98
         assert slots.on_grid
@@ -198,7 +198,7 @@ class TestReading:
 
     def test_beats_of_six_eight_are_dotted_quarters(self) -> None:
         """The thirds of a 6/8 beat are triplets by name, at beats 1, 1 1/3, 1 2/3, 2, ..."""
-        slots = place(_played([i / 2 for i in range(48)], 90.0, -5.0), 90.0, "6/8")
+        slots = quantise(_played([i / 2 for i in range(48)], 90.0, -5.0), 90.0, "6/8")
 
         np.testing.assert_allclose([1, 4 / 3, 5 / 3, 2, 7 / 3, 8 / 3], slots.beat[:6], atol=1e-9)
         assert [BEAT, TRIPLET, TRIPLET] == slots.division[:3].tolist()
@@ -209,7 +209,7 @@ class TestReading:
         tempo = TempoMap(480, np.array([0, 16 * 480]), np.array([500_000, 666_667]))
         quarters = np.arange(0, 28, 0.5)
         take = tempo.us_at(np.round(quarters * 480).astype(np.int64)) - 10_000
-        slots = place(take, tempo, metre)
+        slots = quantise(take, tempo, metre)
 
         np.testing.assert_allclose(slots.quarter, quarters, atol=1e-9)
         np.testing.assert_allclose(slots.offset_ms, -10.0, atol=0.01)
@@ -219,14 +219,14 @@ class TestReading:
         """A chord spread over 14 ms: one slot, three offsets."""
         beats = np.arange(16) * 500_000
         take = np.sort(np.concatenate([beats, beats + 6_000, beats + 14_000]))
-        slots = place(take, 120.0, "4/4")
+        slots = quantise(take, 120.0, "4/4")
 
         np.testing.assert_array_equal(np.repeat(np.arange(16), 3), slots.quarter)
         np.testing.assert_allclose(np.tile([0.0, 6.0, 14.0], 16), slots.offset_ms, atol=1e-9)
 
     def test_a_stroke_ahead_of_bar_one_belongs_to_it(self) -> None:
         """An early first stroke at -20 ms is bar 1 beat 1, 20 ms early."""
-        slots = place(_played([i / 1.0 for i in range(16)], 100.0, -20.0), 100.0, "4/4")
+        slots = quantise(_played([i / 1.0 for i in range(16)], 100.0, -20.0), 100.0, "4/4")
 
         assert (1, 1.0) == (slots.bar[0], slots.beat[0])
         assert -20.0 == pytest.approx(slots.offset_ms[0])
@@ -239,7 +239,7 @@ class TestReading:
             groove = make_groove(
                 np.random.default_rng(seed), Player("sixteenths", 120.0, bars=32, run_ms=-100.0, spread_ms=8.0)
             )
-            slots = place(groove.take_us, 120.0, "4/4")
+            slots = quantise(groove.take_us, 120.0, "4/4")
             past = groove.in_run & np.isfinite(groove.meant)
             right += int((np.abs(slots.quarter[past] - groove.meant[past]) < 0.03).sum())
             total += int(past.sum())
@@ -253,7 +253,7 @@ class TestReading:
         take = np.sort(np.concatenate([beats, beats[3::4] - 35_000]))
         grace = np.isin(take, beats[3::4] - 35_000)
         velocity = np.where(grace, 30, 90)
-        slots = place(take, 120.0, "4/4", take_velocity=velocity, take_pitch=np.full(take.size, 38))
+        slots = quantise(take, 120.0, "4/4", take_velocity=velocity, take_pitch=np.full(take.size, 38))
 
         assert [GRACE] * 16 == slots.division[grace].tolist()
         assert np.isnan(slots.beat[grace]).all()
@@ -264,7 +264,7 @@ class TestReading:
         beats = np.arange(64) * 500_000
         take = np.sort(np.concatenate([beats, beats[3::4] - 30_000]))
         early = np.isin(take, beats[3::4] - 30_000)
-        slots = place(take, 120.0, "4/4", take_pitch=np.where(early, 36, 42), take_velocity=np.full(take.size, 80))
+        slots = quantise(take, 120.0, "4/4", take_pitch=np.where(early, 36, 42), take_velocity=np.full(take.size, 80))
 
         assert slots.placed[early].all()
 
@@ -272,7 +272,7 @@ class TestReading:
         """Off-beats at 1.62 of every beat: ratio 1.63, called swung."""
         quarters = np.sort(np.concatenate([np.arange(64), np.arange(64) + 0.62]))
         noise = np.random.default_rng(3).normal(0, 5, quarters.size)
-        slots = place(np.round((quarters * 400 + noise) * 1000).astype(np.int64), 150.0, "4/4")
+        slots = quantise(np.round((quarters * 400 + noise) * 1000).astype(np.int64), 150.0, "4/4")
 
         assert slots.swing is not None
         assert 0.62 / 0.38 == pytest.approx(slots.swing.ratio, abs=0.05)
@@ -285,7 +285,7 @@ class TestReading:
         """Late off-beats of 8 ms at 110 bpm (ratio 1.06) are not swing."""
         quarters = np.arange(128) / 2
         offset = np.where(np.arange(128) % 2, 8.0, 0.0) + np.random.default_rng(4).normal(0, 8, 128)
-        slots = place(np.round((quarters * 60_000 / 110 + offset) * 1000).astype(np.int64), 110.0, "4/4")
+        slots = quantise(np.round((quarters * 60_000 / 110 + offset) * 1000).astype(np.int64), 110.0, "4/4")
 
         assert slots.swing is None
         np.testing.assert_array_equal(quarters, slots.quarter)
@@ -295,7 +295,7 @@ class TestReading:
         rng = np.random.default_rng(5)
         clear = make_groove(rng, Player("eighths", 100.0, spread_ms=6.0))
         muddy = make_groove(rng, Player("mixed", 180.0, spread_ms=30.0, bias_ms=50.0))
-        sure, unsure = (place(one.take_us, one.player.bpm, "4/4").confidence for one in (clear, muddy))
+        sure, unsure = (quantise(one.take_us, one.player.bpm, "4/4").confidence for one in (clear, muddy))
 
         assert sure.min() >= 0
         assert sure.max() <= 1
@@ -307,7 +307,7 @@ class TestReading:
             np.random.default_rng(6),
             Player("sixteenths", 120.0, bars=32, spread_ms=10.0, bias_ms=-20.0, tempo_scale=1.003),
         )
-        slots = place(groove.take_us, 120.0, "4/4")
+        slots = quantise(groove.take_us, 120.0, "4/4")
 
         assert _right(groove, slots) >= 0.985
         assert 1.003 == pytest.approx(slots.tempo_scale, abs=3e-4)
@@ -318,7 +318,7 @@ class TestReading:
     def test_strokes_at_random_are_not_on_the_grid(self) -> None:
         """Two hundred strokes at random times: the answer is that, with a reason and no confidence."""
         take = np.sort(np.random.default_rng(7).integers(0, 60_000_000, 200))
-        slots = place(take, 120.0, "4/4")
+        slots = quantise(take, 120.0, "4/4")
 
         assert not slots.on_grid
         assert "not on this grid" in slots.reason
@@ -329,13 +329,13 @@ class TestReading:
         """Sixteenths at 131 bpm against a click of 120."""
         groove = make_groove(np.random.default_rng(8), Player("sixteenths", 131.0, spread_ms=8.0))
 
-        assert not place(groove.take_us, 120.0, "4/4").on_grid
+        assert not quantise(groove.take_us, 120.0, "4/4").on_grid
 
     def test_moving_the_take_by_whole_bars_changes_the_bars_only(self) -> None:
         """Eight bars later: every quarter 32 on, beats and offsets the same."""
         groove = make_groove(np.random.default_rng(9), Player("sixteenths", 100.0, bars=12, spread_ms=9.0))
-        one = place(groove.take_us, 100.0, "4/4")
-        two = place(groove.take_us + 8 * 4 * 600_000, 100.0, "4/4")
+        one = quantise(groove.take_us, 100.0, "4/4")
+        two = quantise(groove.take_us + 8 * 4 * 600_000, 100.0, "4/4")
 
         np.testing.assert_allclose(two.quarter, one.quarter + 32, atol=1e-9)
         np.testing.assert_allclose(two.offset_ms, one.offset_ms, atol=1e-6)
@@ -346,7 +346,7 @@ class TestReading:
         rng = np.random.default_rng(seed)
         player = replace(draw_player(rng), bars=8)
         groove = make_groove(rng, player)
-        slots = place(groove.take_us, player.bpm, player.metre)
+        slots = quantise(groove.take_us, player.bpm, player.metre)
         on = slots.placed
 
         np.testing.assert_array_equal(on, np.isfinite(slots.beat) & np.isfinite(slots.offset_ms) & (slots.bar != 0))
@@ -363,7 +363,7 @@ class TestLength:
     def test_a_stray_note_an_age_later_costs_nothing(self) -> None:
         """Thirty years after the take: placed, and the rest unmoved."""
         take = [*(i * 500_000 for i in range(16)), 10**15]
-        slots = place(take, 120.0, "4/4")
+        slots = quantise(take, 120.0, "4/4")
 
         np.testing.assert_array_equal(slots.quarter, [*range(16), 2e9])
 
@@ -372,7 +372,7 @@ class TestLength:
         groove = make_groove(
             np.random.default_rng(12), Player("sixteenths", 110.0, bars=600, spread_ms=8.0, grace=0.0, stray=0.0)
         )
-        slots = place(groove.take_us, 110.0, "4/4")
+        slots = quantise(groove.take_us, 110.0, "4/4")
         edge = np.abs(groove.meant - 2046) < 6
 
         assert _right(groove, slots) >= 0.999
@@ -384,6 +384,6 @@ class TestLength:
         metre = MetreMap(np.arange(8) * 16.0, tuple(Metre(4, 4) if i % 2 == 0 else Metre(6, 8) for i in range(8)))
         quarter = np.arange(0, 128, 0.5)
         noise = np.random.default_rng(13).normal(-6, 5, quarter.size)
-        slots = place(np.round((quarter * 500 + noise) * 1000).astype(np.int64), 120.0, metre)
+        slots = quantise(np.round((quarter * 500 + noise) * 1000).astype(np.int64), 120.0, metre)
 
         np.testing.assert_allclose(slots.quarter, quarter, atol=1e-9)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.quantise import Slots, quantise
 from tests.makers.grooves import STYLES, Groove, Player, draw_player, make_groove
 
 pytestmark = pytest.mark.slow
@@ -39,7 +39,7 @@ class Row:
 def judge(groove: Groove) -> Row:
     """Place one take and count."""
     player = groove.player
-    slots = place(groove.take_us, player.bpm, player.metre)
+    slots = quantise(groove.take_us, player.bpm, player.metre)
     has = np.isfinite(groove.meant)
     with np.errstate(invalid="ignore"):
         right = (np.abs(slots.quarter - groove.meant) < 0.03) & has

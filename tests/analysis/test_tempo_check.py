@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from heeltap.analysis.quantise import place
-from heeltap.analysis.quantise.tempo_check import bend_for, bend_price, doubt, pace_of
+from heeltap.analysis.quantise import quantise
+from heeltap.analysis.quantise.tempo_check import off_grid_reason, played_tempo, warp_for, warp_price
 from tests.makers.grooves import Player, make_groove
 
 
@@ -17,18 +17,18 @@ def _steady(rate: float = 0.0, pulses: int = 128, noise: float = 0.02, seed: int
 @pytest.mark.parametrize("rate", [-0.02, -0.003, 0.0, 0.003, 0.01])
 def test_the_path_tells_the_rate(rate: float) -> None:
     """Within half a step of the rates tried."""
-    pace = pace_of(_steady(rate), 132)
+    tempo_path = played_tempo(_steady(rate), 132)
 
-    assert rate == pytest.approx(float(np.mean(pace.rate)), abs=5e-4)
-    assert pace.strength >= pace.strength_as_written
+    assert rate == pytest.approx(float(np.mean(tempo_path.rate)), abs=5e-4)
+    assert tempo_path.strength >= tempo_path.strength_as_written
 
 
 def test_the_bend_undoes_the_rate() -> None:
     """Strokes at a wrong rate, bent by their own pace, stand within 3 % of a pulse of the grid again."""
     at = _steady(0.004, noise=0.0)
-    bent = np.interp(at, np.arange(133), bend_for(pace_of(at, 132), 132))
+    warped = np.interp(at, np.arange(133), warp_for(played_tempo(at, 132), 132))
 
-    assert np.abs(bent * 2 - np.round(bent * 2)).max() / 2 < 0.03 + 0.0005 * 128 / 2
+    assert np.abs(warped * 2 - np.round(warped * 2)).max() / 2 < 0.03 + 0.0005 * 128 / 2
 
 
 def test_a_player_with_the_click_is_left_alone() -> None:
@@ -37,7 +37,7 @@ def test_a_player_with_the_click_is_left_alone() -> None:
         rng = np.random.default_rng(seed)
         groove = make_groove(rng, Player("sixteenths", 110.0, bars=32, wander_ms=15.0, spread_ms=10.0, run_ms=-60.0))
 
-        assert 1.0 == place(groove.take_us, 110.0, "4/4").tempo_scale
+        assert 1.0 == quantise(groove.take_us, 110.0, "4/4").tempo_scale
 
 
 @pytest.mark.parametrize("drift", [0.01, -0.01, 0.03])
@@ -45,7 +45,7 @@ def test_a_tempo_that_drifts_is_followed(drift: float) -> None:
     """One to three per cent over 32 bars: noticed, its range in the warning, at least 97 of 100 slots right."""
     rng = np.random.default_rng(3)
     groove = make_groove(rng, Player("eighths", 118.0, bars=32, spread_ms=9.0, tempo_drift=drift))
-    slots = place(groove.take_us, 118.0, "4/4")
+    slots = quantise(groove.take_us, 118.0, "4/4")
     has = np.isfinite(groove.meant)
 
     assert 1 + drift / 2 == pytest.approx(slots.tempo_scale, abs=0.0015)
@@ -58,30 +58,30 @@ def test_strokes_at_random_raise_a_doubt() -> None:
     """Of 40 takes at random none is taken for one on the grid; of 40 played ones none is doubted."""
     rng = np.random.default_rng(5)
     for _ in range(40):
-        assert doubt(pace_of(np.sort(rng.uniform(0, 128, 200)), 130), False)
-        assert not doubt(pace_of(_steady(seed=int(rng.integers(1000))), 130), False)
+        assert off_grid_reason(played_tempo(np.sort(rng.uniform(0, 128, 200)), 130), False)
+        assert not off_grid_reason(played_tempo(_steady(seed=int(rng.integers(1000))), 130), False)
 
 
 def test_random_strokes_have_no_clear_tempo_of_their_own() -> None:
     """Of 200 takes of strokes at random none shows another tempo clearly enough to be believed without a likelier reading."""
     rng = np.random.default_rng(6)
     for _ in range(200):
-        pace = pace_of(np.sort(rng.uniform(0, 64, int(rng.integers(12, 200)))), 66)
+        tempo_path = played_tempo(np.sort(rng.uniform(0, 64, int(rng.integers(12, 200)))), 66)
 
-        assert bend_price(pace, 66, 500.0) > 0
+        assert warp_price(tempo_path, 66, 500.0) > 0
 
 
 def test_too_few_strokes_are_not_judged() -> None:
     """From eleven strokes nothing is said."""
-    pace = pace_of(np.sort(np.random.default_rng(7).uniform(0, 30, 11)), 32)
+    tempo_path = played_tempo(np.sort(np.random.default_rng(7).uniform(0, 30, 11)), 32)
 
-    assert "" == doubt(pace, False)
-    assert np.inf == bend_price(pace, 32, 500.0)
+    assert "" == off_grid_reason(tempo_path, False)
+    assert np.inf == warp_price(tempo_path, 32, 500.0)
 
 
 def test_a_nearly_empty_take_has_no_pace() -> None:
     """Blocks with fewer than six strokes are skipped; with none left, nothing is said."""
-    pace = pace_of(np.array([1.0, 200.0, 400.0]), 402)
+    tempo_path = played_tempo(np.array([1.0, 200.0, 400.0]), 402)
 
-    assert 0 == pace.rate.size
-    assert "" == doubt(pace, False)
+    assert 0 == tempo_path.rate.size
+    assert "" == off_grid_reason(tempo_path, False)

@@ -21,9 +21,9 @@ import numpy as np
 import pytest
 
 from heeltap.analysis.align import Match, align, align_free
-from heeltap.analysis.align.assignment import Odds, choose, share_out
-from heeltap.analysis.align.inputs import read_line
-from heeltap.analysis.align.player_model import Habits, bounces, key_odds, note_rate, stray_keys
+from heeltap.analysis.align.assignment import Odds, choose_pairs, pair_marginals
+from heeltap.analysis.align.inputs import read_notes
+from heeltap.analysis.align.player_model import PlayerModel, extra_key_shares, key_odds, note_rate, retrigger_weights
 from heeltap.files.smf import read_midi
 from heeltap.model.plan import ANY_PITCH, Plan
 from tests.bench.peer_notes import PEERS, peer_match
@@ -45,17 +45,17 @@ from tests.makers.tallies import Tally
 
 def _told(part: Plan, take: SimulatedTake, player: Player) -> Match:
     """The match of a matcher that knows the true mean offset of every note and how often the player errs."""
-    plan = read_line(part.at_us / 1000.0, part.pitch, "plan", lowest=ANY_PITCH)
-    played = read_line(take.notes.onset_us / 1000.0, take.notes.pitch, "take")
+    plan = read_notes(part.at_us / 1000.0, part.pitch, "plan", lowest=ANY_PITCH)
+    played = read_notes(take.notes.onset_us / 1000.0, take.notes.pitch, "take")
     mean = steady_offsets(part, player)[plan.order] / 1000.0 + take.delay_ms
-    habits = Habits(missing=player.missing, wrong=player.wrong, extra=player.extra, bounce=player.doubles)
+    model = PlayerModel(missing=player.missing, wrong=player.wrong, extra=player.extra, retrigger=player.doubles)
     sd = float(np.hypot(player.spread_ms, player.chord_ms))
     residual = played.at_ms[None, :] - (plan.at_ms + mean)[:, None]
     i, j = np.nonzero(np.abs(residual) < 4 * sd)
     density = np.exp(-0.5 * (residual[i, j] / sd) ** 2) / (np.sqrt(2 * np.pi) * sd)
-    worth = (1 - habits.missing) / habits.missing / (habits.extra * note_rate(plan)) * bounces(played, habits)[j]
-    odds = Odds(i, j, density * worth * key_odds(stray_keys(played), plan.pitch[i], played.pitch[j], habits))
-    found, chance = choose(odds, share_out(odds, len(plan), len(played)), len(plan), len(played))
+    worth = (1 - model.missing) / model.missing / (model.extra * note_rate(plan)) * retrigger_weights(played, model)[j]
+    odds = Odds(i, j, density * worth * key_odds(extra_key_shares(played), plan.pitch[i], played.pitch[j], model))
+    found, chance = choose_pairs(odds, pair_marginals(odds, len(plan), len(played)), len(plan), len(played))
     match, confidence = np.empty_like(found), np.empty_like(chance)
     match[plan.order], confidence[plan.order] = np.where(found >= 0, played.order[found], -1), chance
     wrong = (match >= 0) & (take.notes.pitch[match] != part.pitch)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import mido
 
-from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.quantise import Slots, quantise
 from heeltap.app.score.score import score_file
 from heeltap.files.smf import Midi, read_midi
 
@@ -30,7 +30,7 @@ def _best(job: Callable[[], object], rounds: int = 5) -> float:
 
 
 def _place(take: Midi) -> Slots:
-    return place(take.onset_us, take.tempo, take.metre, take_pitch=take.pitch, take_velocity=take.velocity)
+    return quantise(take.onset_us, take.tempo, take.metre, take_pitch=take.pitch, take_velocity=take.velocity)
 
 
 def main() -> None:
@@ -45,7 +45,7 @@ def main() -> None:
     peer = _best(lambda: [mido.MidiFile(file) for file in files])
     reading = _best(lambda: [read_midi(file) for file in files])
     placing = _best(lambda: [_place(take) for take in takes])
-    raster = _best(lambda: [place(t.onset_us, t.tempo, t.metre, grid=16) for t in takes])
+    raster = _best(lambda: [quantise(t.onset_us, t.tempo, t.metre, grid=16) for t in takes])
     print(f"{len(files)} files, {notes} notes, OMP_NUM_THREADS={os.environ.get('OMP_NUM_THREADS', 'unset')}")
     print(f"mido parsing            {peer:7.3f} s   1.00")
     print(f"reading                 {reading:7.3f} s   {reading / peer:.2f}")

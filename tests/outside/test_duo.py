@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.analysis.leader.leader import follow, lag_behind, who_leads
+from heeltap.analysis.leader.leader import fit_leader, lag_behind, who_leads
 from heeltap.files.smf import read_midi
 
 TICK_MS = 500.0 / 960.0
@@ -47,8 +47,8 @@ def test_a_leader_found_in_one_file_is_found_in_the_other(outside_data: Path) ->
     drums, late = paired_ms(outside_data, "06-drums_live.mid", "03-drums_delay.mid")
     place = drums / 500.0
     wander = 5.0 * np.sin(place / 20)
-    before = lag_behind(follow(place, wander), place + 0.1, np.zeros(place.size)).value
-    after = lag_behind(follow(place, wander + (late - drums)), place + 0.1, np.zeros(place.size)).value
+    before = lag_behind(fit_leader(place, wander), place + 0.1, np.zeros(place.size)).value
+    after = lag_behind(fit_leader(place, wander + (late - drums)), place + 0.1, np.zeros(place.size)).value
 
     assert before is not None
     assert after is not None

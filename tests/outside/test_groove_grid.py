@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.analysis.quantise import place
+from heeltap.analysis.quantise import quantise
 from heeltap.files.smf import read_midi
 from tests.makers.grooves import Player, make_groove
 
@@ -38,7 +38,7 @@ def test_a_raster_of_sixteenths_gives_the_published_offsets(outside_data: Path) 
     compared = exact = 0
     for name, row in table.items():
         midi = read_midi(outside_data / "groove" / name)
-        slots = place(midi.onset_us, midi.tempo, midi.metre, grid=16)
+        slots = quantise(midi.onset_us, midi.tempo, midi.metre, grid=16)
         half_ms = 7_500.0 / float(row["bpm"])
         tie = np.abs(np.abs(slots.offset_ms) - half_ms) < 0.01
         assert (slots.offset_ms[tie] > 0).all()
@@ -64,7 +64,7 @@ def test_recorded_drummers_are_on_their_grid_at_its_tempo(outside_data: Path) ->
     than half a beat."""
     for row in _rows(outside_data / "groove" / "info.csv").values():
         midi = read_midi(outside_data / "groove" / row["file"])
-        slots = place(
+        slots = quantise(
             midi.onset_us, midi.tempo, row["time_signature"].replace("-", "/"),
             take_pitch=midi.pitch, take_velocity=midi.velocity,
         )  # fmt: skip
@@ -82,7 +82,7 @@ def test_a_wrong_click_over_a_recorded_take_is_told(outside_data: Path) -> None:
         midi = read_midi(outside_data / "groove" / row["file"])
         metre = row["time_signature"].replace("-", "/")
         for factor in (1.09, 0.93):
-            assert not place(midi.onset_us, float(row["bpm"]) * factor, metre).on_grid
+            assert not quantise(midi.onset_us, float(row["bpm"]) * factor, metre).on_grid
 
 
 def test_free_playing_is_not_on_a_grid(outside_data: Path) -> None:
@@ -91,7 +91,7 @@ def test_free_playing_is_not_on_a_grid(outside_data: Path) -> None:
     assert files
     for file in files:
         midi = read_midi(file)
-        assert not place(midi.onset_us, midi.tempo, midi.metre).on_grid
+        assert not quantise(midi.onset_us, midi.tempo, midi.metre).on_grid
 
 
 def test_three_thousandths_off_is_found_in_recorded_takes(outside_data: Path) -> None:
@@ -102,7 +102,7 @@ def test_three_thousandths_off_is_found_in_recorded_takes(outside_data: Path) ->
         bpm, metre = float(row["bpm"]), row["time_signature"].replace("-", "/")
         if midi.onset_us[-1] < 64 * 60e6 / bpm:
             continue
-        true, wrong = place(midi.onset_us, bpm, metre), place(midi.onset_us, bpm / 1.003, metre)
+        true, wrong = quantise(midi.onset_us, bpm, metre), quantise(midi.onset_us, bpm / 1.003, metre)
         both = true.placed & wrong.placed & (true.confidence > 0.9)
 
         assert 1 == len(wrong.warnings)
@@ -117,6 +117,6 @@ def test_three_thousandths_off_is_found_in_recorded_takes(outside_data: Path) ->
 def test_the_simulated_raster_agrees_with_itself() -> None:
     """A simulated take on a raster fine enough for it: the offsets put in come out."""
     groove = make_groove(np.random.default_rng(1), Player("sixteenths", 80.0, spread_ms=8.0, grace=0.0, stray=0.0))
-    slots = place(groove.take_us, 80.0, "4/4", grid=16)
+    slots = quantise(groove.take_us, 80.0, "4/4", grid=16)
 
     np.testing.assert_allclose(slots.offset_ms, groove.offset_ms, atol=0.001)

@@ -7,7 +7,7 @@ import pytest
 
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import LEADER_PITCHES, lag_behind
-from heeltap.analysis.quantise import place
+from heeltap.analysis.quantise import quantise
 from heeltap.analysis.strokes import strokes
 from heeltap.files.smf import read_midi
 from heeltap.model.notes import Notes
@@ -31,7 +31,7 @@ def test_two_halves_of_a_take_agree_within_their_intervals(outside_data: Path) -
         drums = Notes(midi.onset_us, midi.pitch, midi.velocity, midi.channel, midi.track, midi.duration_us)
         leader = follow_drums(drums, midi.tempo, midi.metre)
         grouped = strokes(drums)
-        slots = place(grouped.at_us, midi.tempo, midi.metre)
+        slots = quantise(grouped.at_us, midi.tempo, midi.metre)
         stroke = grouped.stroke_of_note
         rows = np.isin(drums.pitch, CYMBALS) & ~np.isin(drums.pitch, LEADER_PITCHES) & slots.placed[stroke]
         quarter = slots.quarter[stroke[rows]]

@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.analysis.align.assignment import choose, in_order, share_out
-from heeltap.analysis.align.delay_candidates import DELAY_MS, Places, home_candidates, leap_bands
-from heeltap.analysis.align.emissions import STEP_MS, Stretch
-from heeltap.analysis.align.free_tempo import follow, read_score, stroke_times
-from heeltap.analysis.align.inputs import Line, as_numbers, in_ms, read_line, strokes_of
-from heeltap.analysis.align.player_model import NEAR_HOME_MS, Habits, learn
-from heeltap.analysis.align.posterior import home_evidence, pair_odds, set_up
+from heeltap.analysis.align.assignment import choose_pairs, order_equal_notes, pair_marginals
+from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates, leap_offsets
+from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
+from heeltap.analysis.align.free_tempo import best_path, read_strokes, stroke_times
+from heeltap.analysis.align.inputs import NoteSequence, as_numbers, in_ms, read_notes, strokes_of
+from heeltap.analysis.align.player_model import NEAR_HOME_MS, PlayerModel, estimate_player
+from heeltap.analysis.align.posterior import home_log_likelihood, make_offset_model, pair_odds
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.plan import ANY_PITCH
 
@@ -48,13 +48,13 @@ _LEAN_SD_MS = 35.0
 _APART_MS = 45.0
 """Middles nearer to each other than this are the same one: sixteenths at 300 bpm are 50 ms apart."""
 
-STAYING = Habits(leap=1e-5, leap_away=1e-5, stumble=0.01, wander_ms=10.0)
+STEADY_PLAYER = PlayerModel(leap=1e-5, leap_away=1e-5, stumble=0.01, wander_ms=10.0)
 """For weighing delays against each other: a player who could leap might start on any of them and change over."""
 
-FREE = Habits(loose=0.03, loose_reach_ms=300.0)
+FREE_TEMPO_PLAYER = PlayerModel(loose=0.03, loose_reach_ms=300.0)
 """At free tempo the plan's times are themselves estimates: strokes stray farther from them."""
 
-FREE_PLACES = Places(0.0, half_ms=300)
+FREE_TEMPO_PRIOR = OffsetPrior(0.0, half_ms=300)
 """Offsets from those times that are looked at."""
 
 
@@ -117,8 +117,8 @@ def align(
     ValueError
         For columns of unequal length, times that are not finite numbers, keys outside -1..127.
     """
-    plan = read_line(in_ms(plan_us, "plan_us"), plan_pitch, "plan", lowest=ANY_PITCH)
-    take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
+    plan = read_notes(in_ms(plan_us, "plan_us"), plan_pitch, "plan", lowest=ANY_PITCH)
+    take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")
     if take_velocity is not None and np.asarray(take_velocity).shape != take.at_ms.shape:
         raise ValueError(f"take: {np.asarray(take_velocity).size} velocities for {len(take)} times; expected as many")
     if delay_ms is not None and not np.isfinite(delay_ms):
@@ -126,28 +126,28 @@ def align(
     first = strokes_of(plan, plan_stroke)
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, delay_ms)
-    habits = Habits()
+    player = PlayerModel()
     home, sure = _find_home(plan, take, first, delay_ms)
-    match, confidence = _pass(plan, take, first, habits, Places(home))
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
-    leaps = leap_bands(plan, take, home, clean)
+    leaps = leap_offsets(plan, take, home, clean)
     if leaps:
-        match, confidence = _pass(plan, take, first, habits, Places(home, leaps))
-    habits, middle = learn(plan, take, match, confidence, habits, home)
-    match, confidence = _pass(plan, take, first, habits, Places(middle, leaps))
+        match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps))
+    player, middle = estimate_player(plan, take, match, confidence, player, home)
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(middle, leaps))
     return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE)
 
 
-def _find_home(plan: Line, take: Line, first: IntArray, delay_ms: float | None) -> tuple[float, float]:
+def _find_home(plan: NoteSequence, take: NoteSequence, first: IntArray, delay_ms: float | None) -> tuple[float, float]:
     """The middle of the offsets that explains the take best, ms, and how certain it is that no other does."""
-    homes = np.array(home_candidates(plan, take, DELAY_MS if delay_ms is None else (delay_ms, delay_ms)))
+    homes = np.array(delay_candidates(plan, take, DELAY_MS if delay_ms is None else (delay_ms, delay_ms)))
     if homes.size == 1:
         return float(homes[0]), 1.0
     low = STEP_MS * round((homes.min() - 150) / STEP_MS)
-    wide = Stretch(low, round((homes.max() + 150 - low) / STEP_MS) + 1)
-    setup = set_up(plan, take, first, STAYING, (wide,))
-    gains = np.array([home_evidence(setup, Places(home)) for home in homes.tolist()])
+    wide = OffsetRange(low, round((homes.max() + 150 - low) / STEP_MS) + 1)
+    model = make_offset_model(plan, take, first, STEADY_PLAYER, (wide,))
+    gains = np.array([home_log_likelihood(model, OffsetPrior(home)) for home in homes.tolist()])
     if delay_ms is not None:
         gains -= 0.5 * ((homes - delay_ms) / _LEAN_SD_MS) ** 2
     best = int(np.argmax(gains))
@@ -157,15 +157,17 @@ def _find_home(plan: Line, take: Line, first: IntArray, delay_ms: float | None) 
     return float(homes[best]), float(1.0 / (1.0 + np.exp((rivals.max() - gains[best]) / _HALF_NATS)))
 
 
-def _pass(plan: Line, take: Line, first: IntArray, habits: Habits, places: Places) -> tuple[IntArray, FloatArray]:
+def _pass(
+    plan: NoteSequence, take: NoteSequence, first: IntArray, player: PlayerModel, prior: OffsetPrior
+) -> tuple[IntArray, FloatArray]:
     """Match and confidence, in time order."""
-    odds = pair_odds(set_up(plan, take, first, habits, places.stretches()), places)
-    chances = share_out(odds, len(plan), len(take))
-    match, confidence = choose(odds, chances, len(plan), len(take))
-    return in_order(match, plan.at_ms, plan.pitch), confidence
+    odds = pair_odds(make_offset_model(plan, take, first, player, prior.ranges()), prior)
+    marginals = pair_marginals(odds, len(plan), len(take))
+    match, confidence = choose_pairs(odds, marginals, len(plan), len(take))
+    return order_equal_notes(match, plan.at_ms, plan.pitch), confidence
 
 
-def _nothing(plan: Line, take: Line, delay_ms: float | None) -> Match:
+def _nothing(plan: NoteSequence, take: NoteSequence, delay_ms: float | None) -> Match:
     """The result when one side is empty."""
     count = len(plan)
     known = delay_ms is not None
@@ -181,8 +183,8 @@ def _nothing(plan: Line, take: Line, delay_ms: float | None) -> Match:
 
 
 def _result(
-    plan: Line,
-    take: Line,
+    plan: NoteSequence,
+    take: NoteSequence,
     match: IntArray,
     confidence: FloatArray,
     home: float,
@@ -245,25 +247,25 @@ def align_free(
     time; with those as the plan the take is matched as to a click, twice, the second time with the times that the
     first found.
     """
-    plan = read_line(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan", lowest=ANY_PITCH)
-    take = read_line(in_ms(take_us, "take_us"), take_pitch, "take")
+    plan = read_notes(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan", lowest=ANY_PITCH)
+    take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, None)
     first = np.flatnonzero(np.diff(plan.at_ms, prepend=-np.inf) > 1e-9)
-    score = read_score(plan, first)
+    score = read_strokes(plan, first)
     of_note = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
-    stroke, fits = follow(score, take)
+    stroke, fits = best_path(score, take)
     rows = np.flatnonzero(fits)
     stroke, at_ms = stroke[rows], take.at_ms[rows]
     match, confidence = np.full(len(plan), -1, np.int64), np.ones(len(plan))
-    habits = FREE
+    player = FREE_TEMPO_PLAYER
     for _ in range(3):
         if stroke.size == 0:
             break
         times = stroke_times(score.beat, stroke, at_ms)
-        timed = Line(times[of_note], plan.pitch, plan.order)
-        match, confidence = _pass(timed, take, first, habits, FREE_PLACES)
-        habits, _ = learn(timed, take, match, confidence, FREE, 0.0)
+        timed = NoteSequence(times[of_note], plan.pitch, plan.order)
+        match, confidence = _pass(timed, take, first, player, FREE_TEMPO_PRIOR)
+        player, _ = estimate_player(timed, take, match, confidence, FREE_TEMPO_PLAYER, 0.0)
         sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
         stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
     done = _result(plan, take, match, confidence, 0.0, None, False)

@@ -5,7 +5,7 @@ most one played note and the other way round: the probabilities under that rule 
 the given weights, found by message passing (exact where pairs form no ring: Bayati, Shah & Sharma (2008), IEEE Trans.
 Inf. Theory 54, for the best matching; the sum form used here is the usual monomer-dimer recursion, from memory).
 
-Inside: `Odds`, `Chances`, `share_out`, `choose`, `in_order`.
+Inside: `Odds`, `Marginals`, `pair_marginals`, `choose_pairs`, `order_equal_notes`.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ import numpy as np
 
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Chances", "Odds", "choose", "in_order", "share_out"]
+__all__ = ["Marginals", "Odds", "choose_pairs", "order_equal_notes", "pair_marginals"]
 
 _ROUNDS = 60
 """Most rounds of messages; ordinary takes settle in fewer than ten."""
@@ -34,7 +34,7 @@ class Odds:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Chances:
+class Marginals:
     """Probabilities under one-to-one matching."""
 
     pair: FloatArray
@@ -43,7 +43,7 @@ class Chances:
     """Of each planned note, that it was not played."""
 
 
-def share_out(odds: Odds, planned_count: int, played_count: int) -> Chances:
+def pair_marginals(odds: Odds, planned_count: int, played_count: int) -> Marginals:
     """Probability of each pair and of each miss when no note is used twice."""
     weight, planned, played = odds.odds, odds.planned, odds.played
     free_played = np.ones(weight.size)
@@ -60,25 +60,27 @@ def share_out(odds: Odds, planned_count: int, played_count: int) -> Chances:
         if weight.size == 0 or float(np.max(np.abs(chance - before))) < _SETTLED:
             break
     worth = np.bincount(planned, weight * free_played, planned_count).astype(np.float64)
-    return Chances(chance, 1.0 / (1.0 + worth))
+    return Marginals(chance, 1.0 / (1.0 + worth))
 
 
-def choose(odds: Odds, chances: Chances, planned_count: int, played_count: int) -> tuple[IntArray, FloatArray]:
+def choose_pairs(
+    odds: Odds, marginals: Marginals, planned_count: int, played_count: int
+) -> tuple[IntArray, FloatArray]:
     """Played note of each planned one (or -1) and the probability of that: likeliest first, none used twice.
 
     A pair is taken when it is likelier than the miss. Where probabilities exceed a half there is nothing to choose,
     so the order matters only among doubtful pairs.
     """
     match = np.full(planned_count, -1, np.int64)
-    confidence = chances.miss.copy()
-    live = np.flatnonzero(chances.pair > chances.miss[odds.planned])
-    live = live[np.argsort(-chances.pair[live], kind="stable")]
+    confidence = marginals.miss.copy()
+    live = np.flatnonzero(marginals.pair > marginals.miss[odds.planned])
+    live = live[np.argsort(-marginals.pair[live], kind="stable")]
     used = np.zeros(played_count, bool)
     while live.size:
         taken = _firsts(odds.planned[live]) & _firsts(odds.played[live])
         rows = live[taken]
         match[odds.planned[rows]] = odds.played[rows]
-        confidence[odds.planned[rows]] = chances.pair[rows]
+        confidence[odds.planned[rows]] = marginals.pair[rows]
         used[odds.played[rows]] = True
         live = live[(match[odds.planned[live]] < 0) & ~used[odds.played[live]]]
     return match, confidence
@@ -91,7 +93,7 @@ def _firsts(values: IntArray) -> BoolArray:
     return out
 
 
-def in_order(match: IntArray, at_ms: FloatArray, pitch: IntArray) -> IntArray:
+def order_equal_notes(match: IntArray, at_ms: FloatArray, pitch: IntArray) -> IntArray:
     """The match with interchangeable planned notes (one time, one key) answered in the order of playing, misses last.
 
     ``at_ms`` and ``pitch`` are the planned notes, sorted by both.

@@ -3,7 +3,7 @@
 Both look at how often each time difference occurs between planned and played notes of one key: true offsets pile up,
 chance ones do not.
 
-Inside: `Places`, `home_candidates`, `leap_bands`.
+Inside: `OffsetPrior`, `delay_candidates`, `leap_offsets`.
 """
 
 from dataclasses import dataclass
@@ -11,12 +11,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.analysis.align.emissions import STEP_MS, Stretch
-from heeltap.analysis.align.inputs import Line
-from heeltap.analysis.align.player_model import Habits
+from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
+from heeltap.analysis.align.inputs import NoteSequence
+from heeltap.analysis.align.player_model import PlayerModel
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["DELAY_MS", "LEAN_MS", "Places", "home_candidates", "leap_bands"]
+__all__ = ["DELAY_MS", "LEAN_MS", "OffsetPrior", "delay_candidates", "leap_offsets"]
 
 DELAY_MS = (-100.0, 330.0)
 """What an unknown delay may be: early players on fast gear to slow gear over a radio link."""
@@ -25,10 +25,10 @@ LEAN_MS = 80.0
 """How far from the delay a player may sit."""
 
 _HOME_HALF_MS = 200
-"""Half-width of the stretch around home."""
+"""Half-width of the range around home."""
 
-_BAND_HALF_MS = 80
-"""Half-width of a stretch that a player leapt to."""
+_LEAP_HALF_MS = 80
+"""Half-width of the range around an offset that the player may have leapt to."""
 
 _LEAP_MS = 6000.0
 """The farthest leap that is looked for: a bar of four at 40 bpm, two bars at 80."""
@@ -48,39 +48,41 @@ _WINDOWS = (8, 16)
 
 
 @dataclass(frozen=True, slots=True)
-class Places:
-    """Offsets where a player belongs: home, and those that the player may have leapt to."""
+class OffsetPrior:
+    """Prior of the running offset: the usual offset of the take (home), and offsets that the player may have leapt to."""
 
     home_ms: float
     leaps_ms: tuple[float, ...] = ()
     half_ms: int = _HOME_HALF_MS
     """Half-width of the stretch around home."""
 
-    def cost(self, offset_ms: FloatArray, habits: Habits) -> FloatArray:
+    def cost(self, offset_ms: FloatArray, player: PlayerModel) -> FloatArray:
         """Nats that a stroke costs at each offset: the pull to the nearest place, and more where that is not home."""
-        out = self._pull(offset_ms - self.home_ms, habits)
+        out = self._pull(offset_ms - self.home_ms, player)
         for leap in self.leaps_ms:
-            out = np.minimum(out, habits.lost_nats + self._pull(offset_ms - leap, habits))
+            out = np.minimum(out, player.lost_nats + self._pull(offset_ms - leap, player))
         return out
 
     @staticmethod
-    def _pull(away_ms: FloatArray, habits: Habits) -> FloatArray:
-        out: FloatArray = habits.home_nats * (1.0 - np.exp(-0.5 * (away_ms / habits.home_ms) ** 2))
+    def _pull(away_ms: FloatArray, player: PlayerModel) -> FloatArray:
+        out: FloatArray = player.home_nats * (1.0 - np.exp(-0.5 * (away_ms / player.home_ms) ** 2))
         return out
 
-    def stretches(self) -> tuple[Stretch, ...]:
+    def ranges(self) -> tuple[OffsetRange, ...]:
         """Stretches of offsets that cover all places without overlapping."""
-        around = [(self.home_ms, self.half_ms), *((leap, _BAND_HALF_MS) for leap in self.leaps_ms)]
+        around = [(self.home_ms, self.half_ms), *((leap, _LEAP_HALF_MS) for leap in self.leaps_ms)]
         cells: set[int] = set()
         for place, half in around:
             middle = STEP_MS * round(place / STEP_MS)
             cells.update(range(middle - half, middle + half + 1, STEP_MS))
         ordered = np.array(sorted(cells), np.int64)
         runs = np.split(ordered, np.flatnonzero(np.diff(ordered) > STEP_MS) + 1)
-        return tuple(Stretch(int(run[0]), run.size) for run in runs)
+        return tuple(OffsetRange(int(run[0]), run.size) for run in runs)
 
 
-def _differences(plan: Line, take: Line, rows: IntArray, low_ms: float, high_ms: float) -> tuple[IntArray, FloatArray]:
+def _differences(
+    plan: NoteSequence, take: NoteSequence, rows: IntArray, low_ms: float, high_ms: float
+) -> tuple[IntArray, FloatArray]:
     """Planned rows and played minus planned of all pairs of one key whose difference lies between the limits."""
     low = np.searchsorted(take.at_ms, plan.at_ms[rows] + low_ms)
     high = np.searchsorted(take.at_ms, plan.at_ms[rows] + high_ms, side="right")
@@ -92,7 +94,7 @@ def _differences(plan: Line, take: Line, rows: IntArray, low_ms: float, high_ms:
     return planned, take.at_ms[played] - plan.at_ms[planned]
 
 
-def home_candidates(plan: Line, take: Line, delay_ms: tuple[float, float]) -> list[float]:
+def delay_candidates(plan: NoteSequence, take: NoteSequence, delay_ms: tuple[float, float]) -> list[float]:
     """Likely middles of a take's offsets, ms, when the delay lies between the two given: the most frequent first.
 
     More than one where the plan repeats itself.
@@ -103,20 +105,20 @@ def home_candidates(plan: Line, take: Line, delay_ms: tuple[float, float]) -> li
     bins = int((high - low) / STEP_MS)
     count = np.histogram(difference, bins, (low, high))[0].astype(np.float64)
     bell = np.exp(-0.5 * (np.arange(-6, 7) / 2.5) ** 2)
-    smooth = np.convolve(count, bell, mode="same")
-    if smooth.max() <= 0:
+    smoothed = np.convolve(count, bell, mode="same")
+    if smoothed.max() <= 0:
         return [float(np.clip(0.0, *delay_ms))]
-    padded = np.concatenate([[-1.0], smooth, [-1.0]])
-    peak = (smooth >= padded[:-2]) & (smooth > padded[2:]) & (smooth >= 0.4 * smooth.max())
+    padded = np.concatenate([[-1.0], smoothed, [-1.0]])
+    peak = (smoothed >= padded[:-2]) & (smoothed > padded[2:]) & (smoothed >= 0.4 * smoothed.max())
     # Where the differences hardly pile up at all (sixteenths on one key, wide spread), any delay may be the one.
-    if smooth[3:-3].min() > 0.4 * smooth.max():
+    if smoothed[3:-3].min() > 0.4 * smoothed.max():
         peak[2::4] = True
     centres = low + (np.arange(bins) + 0.5) * STEP_MS
     found = np.flatnonzero(peak)
-    return [float(centres[row]) for row in found[np.argsort(-smooth[found], kind="stable")][:16]]
+    return [float(centres[row]) for row in found[np.argsort(-smoothed[found], kind="stable")][:16]]
 
 
-def leap_bands(plan: Line, take: Line, home_ms: float, clean: BoolArray) -> tuple[float, ...]:
+def leap_offsets(plan: NoteSequence, take: NoteSequence, home_ms: float, clean: BoolArray) -> tuple[float, ...]:
     """Offsets in ms, away from home, at which some run of planned notes fits much better than at home.
 
     ``clean`` tells which planned notes were found at home on their own key.
@@ -143,16 +145,16 @@ def _agreed(found: list[tuple[float, int]]) -> tuple[float, ...]:
     ordered = sorted(found)
     offset = np.array([one for one, _ in ordered])
     bounds = [0, *(np.flatnonzero(np.diff(offset) > 60.0) + 1).tolist(), offset.size]
-    bands: list[tuple[int, float]] = []
+    groups: list[tuple[int, float]] = []
     for low, high in pairwise(bounds):
         starts = np.sort([start for _, start in ordered[low:high]])
         support = int(np.sum(np.diff(starts) <= _WINDOWS[-1]))
         if support:
-            bands.append((-support, float(np.median(offset[low:high]))))
-    return tuple(offset for _, offset in sorted(bands)[:_MOST_LEAPS])
+            groups.append((-support, float(np.median(offset[low:high]))))
+    return tuple(offset for _, offset in sorted(groups)[:_MOST_LEAPS])
 
 
-def _fits(plan: Line, take: Line, rows: IntArray, home_ms: float, need: float) -> list[float]:
+def _fits(plan: NoteSequence, take: NoteSequence, rows: IntArray, home_ms: float, need: float) -> list[float]:
     """The best two differences at which at least ``need`` of the planned notes have a played one."""
     _, difference = _differences(plan, take, rows, home_ms - _LEAP_MS, home_ms + _LEAP_MS)
     bins = int(2 * _LEAP_MS / _BIN_MS)

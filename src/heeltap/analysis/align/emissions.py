@@ -1,30 +1,38 @@
-"""The grid of running offsets, and how well each offset explains each stroke.
+"""Emission likelihoods of the aligner: how well each running offset explains each stroke.
 
-A grid is one or more stretches of offsets in equal steps: one around home, others where a player may have leapt to. The
-likelihoods are ratios to the assumption that every played note is unplanned, so notes that answer nothing cost nothing.
+The hidden state is the running offset, on one or more ranges of equal steps: one range around the usual offset, others
+around offsets that the player may have leapt to. A likelihood is a ratio to the assumption that nobody planned the played
+note, so a note that answers nothing costs nothing.
 
-Inside: `Stretch`, `Pairs`, `Field`, `make_pairs`, `Lens` (notes about their stroke), `Sway` (strokes about the running offset),
-`block_fit`.
+Inside: `OffsetRange`, `Pairs`, `PairPriors`, `make_pairs`, `NoteDensityTable` (notes about their stroke), `StrokeKernel`
+(strokes about the running offset), `block_emissions`.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.analysis.align.inputs import Line
-from heeltap.analysis.align.player_model import TAIL_MASS, Habits, bounces, key_odds, note_rate, stray_keys
+from heeltap.analysis.align.inputs import NoteSequence
+from heeltap.analysis.align.player_model import (
+    TAIL_MASS,
+    PlayerModel,
+    extra_key_shares,
+    key_odds,
+    note_rate,
+    retrigger_weights,
+)
 from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = [
     "STEP_MS",
-    "Field",
-    "Lens",
+    "NoteDensityTable",
+    "OffsetRange",
+    "PairPriors",
     "Pairs",
-    "Stretch",
-    "Sway",
-    "block_fit",
+    "StrokeKernel",
+    "block_emissions",
     "grid_ms",
-    "make_field",
+    "make_pair_priors",
     "make_pairs",
     "stroke_sigma",
 ]
@@ -40,7 +48,7 @@ _REACH_SIGMAS = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class OffsetRange:
     """Offsets ``first_ms, first_ms + STEP_MS, ...``."""
 
     first_ms: int
@@ -54,9 +62,9 @@ class Stretch:
         return self.first_ms + STEP_MS * (self.count - 1)
 
 
-def grid_ms(stretches: tuple[Stretch, ...]) -> FloatArray:
+def grid_ms(ranges: tuple[OffsetRange, ...]) -> FloatArray:
     """All offsets of a grid, milliseconds."""
-    return np.concatenate([one.first_ms + STEP_MS * np.arange(one.count, dtype=np.float64) for one in stretches])
+    return np.concatenate([one.first_ms + STEP_MS * np.arange(one.count, dtype=np.float64) for one in ranges])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,13 +81,13 @@ class Pairs:
     """Where the stretch begins in that row."""
 
 
-def stroke_sigma(plan: Line, first: IntArray, habits: Habits) -> FloatArray:
+def stroke_sigma(plan: NoteSequence, first: IntArray, player: PlayerModel) -> FloatArray:
     """Scale of the residuals of each stroke, ms: grows with the gap to the next one."""
     gap = np.diff(plan.at_ms[first], append=np.inf)
-    return np.clip(habits.sigma_share * gap, habits.sigma_ms, habits.sigma_most_ms)
+    return np.clip(player.sigma_share * gap, player.sigma_ms, player.sigma_most_ms)
 
 
-def hump(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
+def huber_density(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
     """Density of residuals per ms: normal to 1.5 sigma, exponential beyond, nothing beyond 5."""
     size = np.abs(residual_ms) / sigma_ms
     cost = np.where(size < 1.5, 0.5 * size**2, 1.5 * size - 1.125)
@@ -87,7 +95,7 @@ def hump(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
     return out
 
 
-class Sway:
+class StrokeKernel:
     """How far single strokes fall from the running offset: one matrix over the grid for each scale that occurs."""
 
     def __init__(self, sigma_ms: FloatArray, grid: FloatArray) -> None:
@@ -95,11 +103,11 @@ class Sway:
         low = float(sigma_ms.min())
         count = 1 + round(np.log(float(sigma_ms.max()) / low) / np.log(_SIGMA_RATIO))
         distance = grid[:, None] - grid[None, :]
-        self.matrices = [STEP_MS * hump(distance, low * _SIGMA_RATIO**row) for row in range(count)]
+        self.matrices = [STEP_MS * huber_density(distance, low * _SIGMA_RATIO**row) for row in range(count)]
         index = np.round(np.log(sigma_ms / low) / np.log(_SIGMA_RATIO))
         self.scale = np.clip(index, 0, count - 1).astype(np.int64)
 
-    def spread(self, rows: FloatArray, begin: int) -> FloatArray:
+    def blur(self, rows: FloatArray, begin: int) -> FloatArray:
         """Rows over the grid, one a stroke from ``begin`` on, each blurred by its stroke's own matrix."""
         scale = self.scale[begin : begin + rows.shape[0]]
         out = np.empty_like(rows)
@@ -109,36 +117,36 @@ class Sway:
         return out
 
 
-class Lens:
+class NoteDensityTable:
     """Table of hit densities of a note about its stroke: one row for each millisecond within a step.
 
     ``table[row]`` holds the density of a residual at every multiple of `STEP_MS` plus the row's millisecond, from far
     early to far late with room for the longest stretch: so the densities of one note at all offsets are one slice.
     """
 
-    def __init__(self, habits: Habits, longest: int) -> None:
+    def __init__(self, player: PlayerModel, longest: int) -> None:
         """Build the table for stretches of up to ``longest`` offsets."""
-        self.reach_ms = max(_REACH_SIGMAS * habits.note_ms, habits.loose_reach_ms)
+        self.reach_ms = max(_REACH_SIGMAS * player.note_ms, player.loose_reach_ms)
         self.half = int(np.ceil(self.reach_ms / STEP_MS)) + 1
         self.width = longest
         steps = np.arange(-self.half - longest, self.half + longest + 1)
         residual = (STEP_MS * steps[None, :] + np.arange(STEP_MS)[:, None]).astype(np.float64)
-        density = hump(residual, habits.note_ms)
-        if habits.loose > 0:
-            flat = (np.abs(residual) <= habits.loose_reach_ms) / (2 * habits.loose_reach_ms)
-            density = (1 - habits.loose) * density + habits.loose * flat
+        density = huber_density(residual, player.note_ms)
+        if player.loose > 0:
+            flat = (np.abs(residual) <= player.loose_reach_ms) / (2 * player.loose_reach_ms)
+            density = (1 - player.loose) * density + player.loose * flat
         # The slice runs over growing offsets, so residuals must fall along a row.
         self.table = np.concatenate([density[:, ::-1], np.ones((1, density.shape[1]))])
         self.miss_row = STEP_MS
 
-    def slots(self, distance_ms: FloatArray, first_ms: int) -> tuple[IntArray, IntArray]:
+    def slices(self, distance_ms: FloatArray, first_ms: int) -> tuple[IntArray, IntArray]:
         """Row and start of the slice for notes played ``distance_ms`` after the plan, in a stretch from ``first_ms``."""
         whole = np.round(distance_ms - first_ms).astype(np.int64)
         step, within = whole // STEP_MS, whole % STEP_MS
         # Residual at offset s is 10 (step - s) + within; entry m of a falling row has 10 (half + width - m) + within.
         return within, np.clip(self.half + self.width - step, 0, 2 * self.half + self.width + 1)
 
-    def densities(self, pairs: Pairs, count: int) -> FloatArray:
+    def likelihood_ratios(self, pairs: Pairs, count: int) -> FloatArray:
         """Likelihood ratio of each pair at each of ``count`` offsets, shape (pairs, count)."""
         windows = np.lib.stride_tricks.sliding_window_view(self.table, count, axis=1)
         out: FloatArray = windows[pairs.row, pairs.start]
@@ -147,50 +155,52 @@ class Lens:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Field:
+class PairPriors:
     """What the pairs of a plan and a take are weighed by."""
 
-    plan: Line
-    take: Line
-    habits: Habits
+    plan: NoteSequence
+    take: NoteSequence
+    player: PlayerModel
     worth: FloatArray
     """Of each played note: its weight as an answer against a miss and a stray, its key and time left out."""
-    stray: FloatArray
+    key_share: FloatArray
     """Share of each key among unplanned notes."""
 
 
-def make_field(plan: Line, take: Line, habits: Habits) -> Field:
+def make_pair_priors(plan: NoteSequence, take: NoteSequence, player: PlayerModel) -> PairPriors:
     """The weights of a plan and a take."""
-    worth = (1 - habits.missing) / (habits.extra * note_rate(plan)) * bounces(take, habits)
-    return Field(plan, take, habits, worth, stray_keys(take))
+    worth = (1 - player.missing) / (player.extra * note_rate(plan)) * retrigger_weights(take, player)
+    return PairPriors(plan, take, player, worth, extra_key_shares(take))
 
 
-def make_pairs(field: Field, lens: Lens, stretch: Stretch, begin: int, end: int) -> Pairs:
+def make_pairs(priors: PairPriors, note_density: NoteDensityTable, offsets: OffsetRange, begin: int, end: int) -> Pairs:
     """Every pair of planned notes ``begin`` to ``end`` in reach of the stretch, a miss before each note's own pairs."""
-    plan, take = field.plan, field.take
+    plan, take = priors.plan, priors.take
     at_ms = plan.at_ms[begin:end]
-    low = np.searchsorted(take.at_ms, at_ms + stretch.first_ms - lens.reach_ms)
-    high = np.searchsorted(take.at_ms, at_ms + stretch.last_ms + lens.reach_ms, side="right")
+    low = np.searchsorted(take.at_ms, at_ms + offsets.first_ms - note_density.reach_ms)
+    high = np.searchsorted(take.at_ms, at_ms + offsets.last_ms + note_density.reach_ms, side="right")
     many = np.maximum(high - low, 0) + 1
     nth = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
     planned = np.repeat(np.arange(begin, end), many)
     played = np.where(nth == 0, -1, np.repeat(low, many) + nth - 1)
     hit = np.flatnonzero(nth)
-    weight = np.full(planned.size, field.habits.missing)
+    weight = np.full(planned.size, priors.player.missing)
     keys = plan.pitch[planned[hit]], take.pitch[played[hit]]
-    weight[hit] = field.worth[played[hit]] * key_odds(field.stray, *keys, field.habits)
-    row = np.full(planned.size, lens.miss_row)
+    weight[hit] = priors.worth[played[hit]] * key_odds(priors.key_share, *keys, priors.player)
+    row = np.full(planned.size, note_density.miss_row)
     start = np.zeros(planned.size, np.int64)
-    row[hit], start[hit] = lens.slots(take.at_ms[played[hit]] - plan.at_ms[planned[hit]], stretch.first_ms)
+    row[hit], start[hit] = note_density.slices(take.at_ms[played[hit]] - plan.at_ms[planned[hit]], offsets.first_ms)
     return Pairs(planned, played, weight, row, start)
 
 
-def block_fit(lens: Lens, pairs: Pairs, firsts: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
+def block_emissions(
+    note_density: NoteDensityTable, pairs: Pairs, firsts: IntArray, count: int
+) -> tuple[FloatArray, FloatArray]:
     """Likelihood ratios of a block: of each note, shape (notes, count), and of each stroke, shape (strokes, count).
 
     ``firsts`` is the first note of each stroke, counted from the block's first. The offsets are those of the strokes
     themselves, not the running ones.
     """
-    hits = lens.densities(pairs, count)
+    hits = note_density.likelihood_ratios(pairs, count)
     per_note: FloatArray = np.add.reduceat(hits, np.flatnonzero(pairs.played < 0), axis=0)
     return per_note, np.multiply.reduceat(per_note, firsts, axis=0)

@@ -1,6 +1,6 @@
 """A take at free tempo brought onto the part's own time: first which stroke each note belongs to, then when each stroke was.
 
-Inside: `Score` (the part as strokes), `read_score`, `follow` (notes to strokes), `stroke_times` (strokes to
+Inside: `StrokeSequence` (the part as strokes), `read_strokes`, `best_path` (notes to strokes), `stroke_times` (strokes to
 milliseconds).
 """
 
@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.inputs import NoteSequence
 from heeltap.analysis.align.player_model import KEYS
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Score", "follow", "read_score", "stroke_times"]
+__all__ = ["StrokeSequence", "best_path", "read_strokes", "stroke_times"]
 
 _BAND = 160
 """Strokes that are held possible at a time."""
@@ -40,7 +40,7 @@ _NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Score:
+class StrokeSequence:
     """A part as strokes."""
 
     beat: FloatArray
@@ -51,7 +51,7 @@ class Score:
     """Keys within two semitones of those."""
 
 
-def read_score(plan: Line, first: IntArray) -> Score:
+def read_strokes(plan: NoteSequence, first: IntArray) -> StrokeSequence:
     """The strokes of a part whose times stand for beats; a stroke that accepts any key has all of them."""
     stroke = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
     has = np.zeros((KEYS, first.size), bool)
@@ -62,11 +62,11 @@ def read_score(plan: Line, first: IntArray) -> Score:
     for up in (1, 2):
         near[up:] |= has[:-up]
         near[:-up] |= has[up:]
-    return Score(plan.at_ms[first], has, near)
+    return StrokeSequence(plan.at_ms[first], has, near)
 
 
 @dataclass(slots=True)
-class _Front:
+class _Beam:
     """The best way to have arrived at each stroke of the band."""
 
     low: int
@@ -79,7 +79,7 @@ class _Front:
     """Its running beat length, ms."""
 
 
-def follow(score: Score, take: Line) -> tuple[IntArray, BoolArray]:
+def best_path(score: StrokeSequence, take: NoteSequence) -> tuple[IntArray, BoolArray]:
     """Stroke of each played note, and whether its key belongs there: the best path that never goes back.
 
     A Viterbi search over the strokes in a moving band; every path carries its own tempo.
@@ -88,34 +88,34 @@ def follow(score: Score, take: Line) -> tuple[IntArray, BoolArray]:
     width = min(_BAND, strokes)
     period = float(np.ptp(take.at_ms)) / max(float(np.ptp(score.beat)), 1e-9)
     start = -0.4 * np.arange(width, dtype=np.float64)
-    front = _Front(0, start, np.full(width, np.nan), np.full(width, max(period, 1.0)))
+    beam = _Beam(0, start, np.full(width, np.nan), np.full(width, max(period, 1.0)))
     came = np.zeros((len(take), width), np.int16)
     lows = np.empty(len(take), np.int64)
     for row in range(len(take)):
-        _slide(front, strokes)
-        lows[row] = front.low
-        came[row] = _step(front, score, int(take.pitch[row]), float(take.at_ms[row]), period)
-    return _trace(front, came, lows, score, take)
+        _slide(beam, strokes)
+        lows[row] = beam.low
+        came[row] = _step(beam, score, int(take.pitch[row]), float(take.at_ms[row]), period)
+    return _trace(beam, came, lows, score, take)
 
 
-def _slide(front: _Front, strokes: int) -> None:
+def _slide(beam: _Beam, strokes: int) -> None:
     """Move the band so that its likeliest stroke has `_BACK` behind it."""
-    width = front.gain.size
-    shift = min(int(np.argmax(front.gain)) - _BACK, strokes - width - front.low)
+    width = beam.gain.size
+    shift = min(int(np.argmax(beam.gain)) - _BACK, strokes - width - beam.low)
     if shift <= 0:
         return
-    front.low += shift
-    front.gain = np.concatenate([front.gain[shift:], np.full(shift, -np.inf)])
-    front.hit_ms = np.concatenate([front.hit_ms[shift:], np.full(shift, np.nan)])
-    front.period = np.concatenate([front.period[shift:], np.full(shift, front.period[-1])])
+    beam.low += shift
+    beam.gain = np.concatenate([beam.gain[shift:], np.full(shift, -np.inf)])
+    beam.hit_ms = np.concatenate([beam.hit_ms[shift:], np.full(shift, np.nan)])
+    beam.period = np.concatenate([beam.period[shift:], np.full(shift, beam.period[-1])])
 
 
-def _step(front: _Front, score: Score, pitch: int, at_ms: float, usual: float) -> IntArray:
+def _step(beam: _Beam, score: StrokeSequence, pitch: int, at_ms: float, usual: float) -> IntArray:
     """Take in one note; returns how many strokes each path advanced, -1 where the note is unplanned."""
-    width = front.gain.size
-    band = slice(front.low, front.low + width)
+    width = beam.gain.size
+    band = slice(beam.low, beam.low + width)
     # Row k of each table holds what lies k strokes before: every way of advancing at once.
-    gain, hit_ms, period = _shifted(front.gain, -np.inf), _shifted(front.hit_ms, np.nan), _shifted(front.period, usual)
+    gain, hit_ms, period = _shifted(beam.gain, -np.inf), _shifted(beam.hit_ms, np.nan), _shifted(beam.period, usual)
     span = score.beat[band] - _shifted(score.beat[band], np.nan)
     since, wait = at_ms - hit_ms, span * period
     late = np.abs(since - wait) / np.maximum(40.0, 0.2 * wait)
@@ -124,18 +124,18 @@ def _step(front: _Front, score: Score, pitch: int, at_ms: float, usual: float) -
     best = np.argmax(ways, axis=0)
     column = np.arange(width)
     found = ways[best, column]
-    jump, source = _jumps(front.gain)
+    jump, source = _jumps(beam.gain)
     best, found = np.where(jump > found, column - source, best), np.maximum(jump, found)
     found = found + np.where(score.has[pitch, band], _HIT, np.where(score.near[pitch, band], _NEAR, -np.inf))
-    planned = found > front.gain + _STRAY
+    planned = found > beam.gain + _STRAY
     row = np.minimum(best, _AHEAD)
     with np.errstate(divide="ignore", invalid="ignore"):
         seen = np.clip(since[row, column] / span[row, column], 0.4 * usual, 2.5 * usual)
     old = period[row, column]
     rate = np.where((best > 0) & (best <= _AHEAD) & ~np.isnan(seen), _TEMPO_RATE, 0.0)
-    front.period = np.where(planned, old + rate * (np.nan_to_num(seen) - old), front.period)
-    front.gain = np.where(planned, found, front.gain + _STRAY)
-    front.hit_ms = np.where(planned, at_ms, front.hit_ms)
+    beam.period = np.where(planned, old + rate * (np.nan_to_num(seen) - old), beam.period)
+    beam.gain = np.where(planned, found, beam.gain + _STRAY)
+    beam.hit_ms = np.where(planned, at_ms, beam.hit_ms)
     return np.where(planned, best, -1)
 
 
@@ -154,12 +154,12 @@ def _jumps(gain: FloatArray) -> tuple[FloatArray, IntArray]:
 
 
 def _trace(
-    front: _Front, came: npt.NDArray[np.int16], lows: IntArray, score: Score, take: Line
+    beam: _Beam, came: npt.NDArray[np.int16], lows: IntArray, score: StrokeSequence, take: NoteSequence
 ) -> tuple[IntArray, BoolArray]:
     """Walk the best path back."""
     stroke = np.empty(len(take), np.int64)
     fits = np.zeros(len(take), bool)
-    at = front.low + int(np.argmax(front.gain))
+    at = beam.low + int(np.argmax(beam.gain))
     for row in range(len(take) - 1, -1, -1):
         stroke[row] = at
         advance = int(came[row, at - lows[row]])

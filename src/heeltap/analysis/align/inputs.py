@@ -3,7 +3,7 @@
 Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own
 order.
 
-Inside: `Line` (one side of an alignment), `read_line`, `strokes_of`.
+Inside: `NoteSequence` (one side of an alignment), `read_notes`, `strokes_of`.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["SECONDS_SPAN", "Line", "as_numbers", "in_ms", "read_line", "strokes_of"]
+__all__ = ["SECONDS_SPAN", "NoteSequence", "as_numbers", "in_ms", "read_notes", "strokes_of"]
 
 SECONDS_SPAN = 36_000.0
 """Floating times that span less than this are seconds (ten hours of seconds, 36 ms of microseconds)."""
@@ -23,7 +23,7 @@ _SAME_STROKE_MS = 12.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Line:
+class NoteSequence:
     """Notes in time order."""
 
     at_ms: FloatArray
@@ -62,7 +62,7 @@ def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
     return values
 
 
-def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int = 0) -> Line:
+def read_notes(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int = 0) -> NoteSequence:
     """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers."""
     keys = np.asarray(pitch)
     if keys.shape != at_ms.shape:
@@ -74,10 +74,10 @@ def read_line(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int
     if whole.size and (whole.min() < lowest or whole.max() > 127):
         raise ValueError(f"{what}: pitches run from {whole.min()} to {whole.max()}; expected {expected}")
     order = np.lexsort((whole, at_ms)).astype(np.int64)
-    return Line(at_ms[order], whole[order], order)
+    return NoteSequence(at_ms[order], whole[order], order)
 
 
-def strokes_of(plan: Line, plan_stroke: npt.ArrayLike | None) -> IntArray:
+def strokes_of(plan: NoteSequence, plan_stroke: npt.ArrayLike | None) -> IntArray:
     """Index of the first note of each stroke.
 
     Notes within 12 ms of the one before are one stroke, and neighbours that ``plan_stroke`` gives the same number.

@@ -1,18 +1,28 @@
-"""How people play, as the numbers that the aligner assumes.
+"""The player model: the numbers that the aligner assumes about how people play.
 
 All are ours: found by trying them on simulated takes with known truth and on published performances.
 
-Inside: `Habits`, `note_rate`, `bounces`, `stray_keys`, `key_odds`, `learn` (habits of one player from a first match).
+Inside: `PlayerModel`, `note_rate`, `retrigger_weights`, `extra_key_shares`, `key_odds`, `estimate_player` (one player's numbers
+from a first match).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.analysis.align.inputs import Line
+from heeltap.analysis.align.inputs import NoteSequence
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["KEYS", "TAIL_MASS", "Habits", "bounces", "key_odds", "learn", "note_rate", "stray_keys"]
+__all__ = [
+    "KEYS",
+    "TAIL_MASS",
+    "PlayerModel",
+    "estimate_player",
+    "extra_key_shares",
+    "key_odds",
+    "note_rate",
+    "retrigger_weights",
+]
 
 KEYS = 128
 """Keys that MIDI knows."""
@@ -22,8 +32,8 @@ TAIL_MASS = 2.6046
 
 
 @dataclass(frozen=True, slots=True)
-class Habits:
-    """What is likely in a take."""
+class PlayerModel:
+    """Probabilities and scales of one player."""
 
     missing: float = 0.05
     """Probability that a planned note is not played."""
@@ -33,10 +43,10 @@ class Habits:
     """Share of the wrong keys within two semitones."""
     extra: float = 0.10
     """Unplanned notes per planned one."""
-    bounce: float = 0.02
-    """Odds that the second of two strikes of a key within `bounce_ms` is the one that was meant."""
-    bounce_ms: float = 45.0
-    """Longest time from a strike to its bounce."""
+    retrigger: float = 0.02
+    """Odds that the second of two strikes of a key within `retrigger_ms` is the one that was meant."""
+    retrigger_ms: float = 45.0
+    """Longest time from a strike to its retrigger."""
     note_ms: float = 12.0
     """Scale of a note's distance from its stroke."""
     sigma_ms: float = 22.0
@@ -65,23 +75,23 @@ class Habits:
     """The same away from home."""
 
 
-def note_rate(plan: Line) -> float:
+def note_rate(plan: NoteSequence) -> float:
     """Planned notes per millisecond."""
     span = float(plan.at_ms[-1] - plan.at_ms[0]) if len(plan) > 1 else 0.0
     return len(plan) / max(span, 1000.0)
 
 
-def bounces(take: Line, habits: Habits) -> FloatArray:
-    """Weight of each played note: 1, or `Habits.bounce` where the same key was struck just before."""
+def retrigger_weights(take: NoteSequence, player: PlayerModel) -> FloatArray:
+    """Weight of each played note: 1, or `PlayerModel.retrigger` where the same key was struck just before."""
     weight = np.ones(len(take))
     order = np.lexsort((take.at_ms, take.pitch))
     same = np.diff(take.pitch[order]) == 0
-    close = np.diff(take.at_ms[order]) <= habits.bounce_ms
-    weight[order[1:][same & close]] = habits.bounce
+    close = np.diff(take.at_ms[order]) <= player.retrigger_ms
+    weight[order[1:][same & close]] = player.retrigger
     return weight
 
 
-def stray_keys(take: Line) -> FloatArray:
+def extra_key_shares(take: NoteSequence) -> FloatArray:
     """Probability of each key for an unplanned note: the keys of the take, blurred by four semitones."""
     count = np.bincount(take.pitch, minlength=KEYS).astype(np.float64)
     blur = np.convolve(count, np.ones(9) / 9.0, mode="same") + count
@@ -89,14 +99,14 @@ def stray_keys(take: Line) -> FloatArray:
     return out
 
 
-def key_odds(stray: FloatArray, planned: IntArray, played: IntArray, habits: Habits) -> FloatArray:
+def key_odds(key_share: FloatArray, planned: IntArray, played: IntArray, player: PlayerModel) -> FloatArray:
     """How much likelier each played key is as an answer to the planned one than as an unplanned note.
 
-    ``stray`` is that of `stray_keys`; the wrong keys that lie far from the planned one are drawn from it too.
+    ``key_share`` is that of `extra_key_shares`; the wrong keys that lie far from the planned one are drawn from it too.
     """
     far = np.abs(played - planned)
-    odds = habits.wrong * ((1 - habits.near) + np.where(far <= 2, habits.near / 4 / stray[played], 0.0))
-    odds = np.where(far == 0, (1 - habits.wrong) / stray[played], odds)
+    odds = player.wrong * ((1 - player.near) + np.where(far <= 2, player.near / 4 / key_share[played], 0.0))
+    odds = np.where(far == 0, (1 - player.wrong) / key_share[played], odds)
     return np.where(planned < 0, 1.0, odds)
 
 
@@ -111,39 +121,39 @@ NEAR_HOME_MS = 150.0
 """Offsets farther from home than this are those of a lost player, or chance."""
 
 NOTE_MS = (8.0, 25.0)
-"""Bounds of a learnt `Habits.note_ms`."""
+"""Bounds of a learnt `PlayerModel.note_ms`."""
 
 SIGMA_MS = (10.0, 40.0)
-"""Bounds of a learnt `Habits.sigma_ms`."""
+"""Bounds of a learnt `PlayerModel.sigma_ms`."""
 
 SIGMA_SHARE = 0.8
 """Learnt scale as a share of the strokes' scatter: the density's tails are heavier than a normal one's. At 1 pairs of the
 widest players were 0.06 % of F1 worse, at 0.6 0.05 %."""
 
 
-def learn(
-    plan: Line, take: Line, match: IntArray, confidence: FloatArray, habits: Habits, home_ms: float
-) -> tuple[Habits, float]:
-    """The habits of this player and the middle of the offsets, from a first match; little moves when there is little.
+def estimate_player(
+    plan: NoteSequence, take: NoteSequence, match: IntArray, confidence: FloatArray, player: PlayerModel, home_ms: float
+) -> tuple[PlayerModel, float]:
+    """The model of this player, and the median offset in ms, from a first match; a short take changes little.
 
     The scale comes from each stroke against the mean of its neighbours (robustly), so slow wander is not in it.
     """
     hit = np.flatnonzero(match >= 0)
     if hit.size < 8:
-        return habits, home_ms
+        return player, home_ms
     certain = confidence > CERTAIN
     known = certain.sum() + _PRIOR_NOTES
-    missed = (certain & (match < 0)).sum() + habits.missing * _PRIOR_NOTES
+    missed = (certain & (match < 0)).sum() + player.missing * _PRIOR_NOTES
     slipped = (plan.pitch >= 0) & (match >= 0) & (plan.pitch != take.pitch[match])
-    wrong = (certain & slipped).sum() + habits.wrong * _PRIOR_NOTES
+    wrong = (certain & slipped).sum() + player.wrong * _PRIOR_NOTES
     played = len(plan) * (1.0 - missed / known)
     offset = take.at_ms[match[hit]] - plan.at_ms[hit]
-    note_ms, sigma_ms = _scatter(plan.at_ms[hit], offset, habits)
+    note_ms, sigma_ms = _scatter(plan.at_ms[hit], offset, player)
     learnt = replace(
-        habits,
+        player,
         missing=float(missed / known),
         wrong=float(wrong / (known - missed)),
-        extra=float((max(len(take) - played, 0.0) + habits.extra * _PRIOR_NOTES) / (len(plan) + _PRIOR_NOTES)),
+        extra=float((max(len(take) - played, 0.0) + player.extra * _PRIOR_NOTES) / (len(plan) + _PRIOR_NOTES)),
         note_ms=note_ms,
         sigma_ms=sigma_ms,
     )
@@ -151,14 +161,14 @@ def learn(
     return learnt, float(np.median(near)) if near.size >= 8 else home_ms
 
 
-def _scatter(at_ms: FloatArray, offset_ms: FloatArray, habits: Habits) -> tuple[float, float]:
+def _scatter(at_ms: FloatArray, offset_ms: FloatArray, player: PlayerModel) -> tuple[float, float]:
     """Scale of notes about their stroke, and of strokes about the mean of the two beside them, ms; both robust."""
     starts = np.flatnonzero(np.diff(at_ms, prepend=-np.inf) > 0)
     apart = np.abs(np.diff(offset_ms)[np.diff(at_ms) == 0])
-    note = 1.4826 * float(np.median(apart)) / 2**0.5 if apart.size >= 8 else habits.note_ms
+    note = 1.4826 * float(np.median(apart)) / 2**0.5 if apart.size >= 8 else player.note_ms
     note = float(np.clip(note, *NOTE_MS))
     stroke = np.add.reduceat(offset_ms, starts) / np.diff(starts, append=at_ms.size)
     if stroke.size < 8:
-        return note, habits.sigma_ms
+        return note, player.sigma_ms
     bend = stroke[1:-1] - 0.5 * (stroke[:-2] + stroke[2:])
     return note, float(np.clip(SIGMA_SHARE * 1.4826 * np.median(np.abs(bend)) / 1.5**0.5, *SIGMA_MS))

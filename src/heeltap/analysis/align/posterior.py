@@ -1,6 +1,6 @@
-"""One pass of the aligner to a click: a plan, a take and a grid of offsets in, the odds of every pair out.
+"""The posterior odds of every pair of planned and played notes, from one forward-backward pass.
 
-Inside: `Setup`, `set_up`, `pair_odds`, `home_evidence`.
+Inside: `OffsetModel`, `make_offset_model`, `pair_odds`, `home_log_likelihood`.
 """
 
 from dataclasses import dataclass
@@ -8,25 +8,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from heeltap.analysis.align.assignment import Odds
-from heeltap.analysis.align.delay_candidates import Places
+from heeltap.analysis.align.delay_candidates import OffsetPrior
 from heeltap.analysis.align.emissions import (
-    Field,
-    Lens,
+    NoteDensityTable,
+    OffsetRange,
+    PairPriors,
     Pairs,
-    Stretch,
-    Sway,
-    block_fit,
+    StrokeKernel,
+    block_emissions,
     grid_ms,
-    make_field,
+    make_pair_priors,
     make_pairs,
     stroke_sigma,
 )
-from heeltap.analysis.align.forward_backward import Moves, evidence, make_moves, smooth
-from heeltap.analysis.align.inputs import Line
-from heeltap.analysis.align.player_model import Habits
+from heeltap.analysis.align.forward_backward import Transitions, log_likelihood, make_transitions, posteriors
+from heeltap.analysis.align.inputs import NoteSequence
+from heeltap.analysis.align.player_model import PlayerModel
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["Setup", "home_evidence", "pair_odds", "set_up"]
+__all__ = ["OffsetModel", "home_log_likelihood", "make_offset_model", "pair_odds"]
 
 _LEAST_ODDS = 1e-3
 """Pairs less likely than this, against a miss, are dropped."""
@@ -37,26 +37,26 @@ _KEPT_BLOCKS = 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Setup:
-    """A plan and a take on a grid."""
+class OffsetModel:
+    """The hidden Markov model of one plan and one take over some ranges of running offsets."""
 
-    plan: Line
-    take: Line
+    plan: NoteSequence
+    take: NoteSequence
     first: IntArray
     """First note of each stroke."""
-    habits: Habits
-    stretches: tuple[Stretch, ...]
-    lens: Lens
-    sway: Sway
-    field: Field
-    """What pairs are weighed by."""
+    player: PlayerModel
+    ranges: tuple[OffsetRange, ...]
+    note_density: NoteDensityTable
+    stroke_kernel: StrokeKernel
+    priors: PairPriors
+    """Weights of the pairs apart from their times."""
     cache: dict[int, list[Pairs]]
     """Pairs of the blocks made last, by the block's first stroke."""
 
-    def moves(self, places: Places) -> Moves:
+    def transitions(self, prior: OffsetPrior) -> Transitions:
         """Transitions for a player who belongs in some places."""
         gap = np.diff(self.plan.at_ms[self.first], prepend=self.plan.at_ms[0])
-        return make_moves(grid_ms(self.stretches), places, gap, self.habits)
+        return make_transitions(grid_ms(self.ranges), prior, gap, self.player)
 
     def span(self, begin: int, end: int) -> tuple[int, int]:
         """First and last-plus-one planned note of some strokes."""
@@ -69,7 +69,7 @@ class Setup:
             if len(self.cache) >= _KEPT_BLOCKS:
                 self.cache.clear()
             low, high = self.span(begin, end)
-            self.cache[begin] = [make_pairs(self.field, self.lens, one, low, high) for one in self.stretches]
+            self.cache[begin] = [make_pairs(self.priors, self.note_density, one, low, high) for one in self.ranges]
         return self.cache[begin]
 
     def raw(self, begin: int, end: int) -> tuple[list[FloatArray], FloatArray]:
@@ -77,47 +77,51 @@ class Setup:
         low, _ = self.span(begin, end)
         firsts = self.first[begin:end] - low
         parts = [
-            block_fit(self.lens, pairs, firsts, one.count)
-            for one, pairs in zip(self.stretches, self.pairs(begin, end), strict=True)
+            block_emissions(self.note_density, pairs, firsts, one.count)
+            for one, pairs in zip(self.ranges, self.pairs(begin, end), strict=True)
         ]
         return [notes for notes, _ in parts], np.concatenate([strokes for _, strokes in parts], axis=1)
 
-    def fit(self, begin: int, end: int) -> FloatArray:
+    def emissions(self, begin: int, end: int) -> FloatArray:
         """Likelihoods of strokes ``begin`` to ``end`` at each running offset."""
-        return self.sway.spread(self.raw(begin, end)[1], begin)
+        return self.stroke_kernel.blur(self.raw(begin, end)[1], begin)
 
 
-def set_up(plan: Line, take: Line, first: IntArray, habits: Habits, stretches: tuple[Stretch, ...]) -> Setup:
+def make_offset_model(
+    plan: NoteSequence, take: NoteSequence, first: IntArray, player: PlayerModel, ranges: tuple[OffsetRange, ...]
+) -> OffsetModel:
     """The pairs of every stretch, ready for passes."""
-    lens = Lens(habits, max(one.count for one in stretches))
-    sway = Sway(stroke_sigma(plan, first, habits), grid_ms(stretches))
-    return Setup(plan, take, first, habits, stretches, lens, sway, make_field(plan, take, habits), {})
+    note_density = NoteDensityTable(player, max(one.count for one in ranges))
+    stroke_kernel = StrokeKernel(stroke_sigma(plan, first, player), grid_ms(ranges))
+    return OffsetModel(
+        plan, take, first, player, ranges, note_density, stroke_kernel, make_pair_priors(plan, take, player), {}
+    )
 
 
-def home_evidence(setup: Setup, places: Places) -> float:
+def home_log_likelihood(model: OffsetModel, prior: OffsetPrior) -> float:
     """Logarithm of the likelihood of the take when the player belongs there."""
-    return evidence(setup.first.size, setup.fit, setup.moves(places))
+    return log_likelihood(model.first.size, model.emissions, model.transitions(prior))
 
 
-def pair_odds(setup: Setup, places: Places) -> Odds:
+def pair_odds(model: OffsetModel, prior: OffsetPrior) -> Odds:
     """Odds of every pair worth keeping, in the posterior of each stroke's offset."""
     kept: list[tuple[IntArray, IntArray, FloatArray]] = []
-    for begin, end, posterior in smooth(setup.first.size, setup.fit, setup.moves(places)):
-        low, high = setup.span(begin, end)
-        notes, strokes = setup.raw(begin, end)
+    for begin, end, posterior in posteriors(model.first.size, model.emissions, model.transitions(prior)):
+        low, high = model.span(begin, end)
+        notes, strokes = model.raw(begin, end)
         # What the other strokes say about the running offset, blurred to this stroke's own, times what this one says.
-        own = strokes * setup.sway.spread(posterior / setup.sway.spread(strokes, begin), begin)
+        own = strokes * model.stroke_kernel.blur(posterior / model.stroke_kernel.blur(strokes, begin), begin)
         own /= own.sum(axis=1, keepdims=True)
-        stroke = np.repeat(np.arange(end - begin), np.diff(setup.first[begin:end], append=high))
+        stroke = np.repeat(np.arange(end - begin), np.diff(model.first[begin:end], append=high))
         columns = 0
         weights = []
-        tables = setup.pairs(begin, end)
+        tables = model.pairs(begin, end)
         for per_note, pairs in zip(notes, tables, strict=True):
             share = own[stroke, columns : columns + per_note.shape[1]] / per_note
-            hits = setup.lens.densities(pairs, per_note.shape[1])
+            hits = model.note_density.likelihood_ratios(pairs, per_note.shape[1])
             weights.append(np.einsum("ij,ij->i", hits, share[pairs.planned - low]))
             columns += per_note.shape[1]
-        kept.append(_odds(tables, weights, low, high, len(setup.take)))
+        kept.append(_odds(tables, weights, low, high, len(model.take)))
     return Odds(*(np.concatenate(columns) for columns in zip(*kept, strict=True)))
 
 

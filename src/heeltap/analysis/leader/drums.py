@@ -8,8 +8,8 @@ Inside: `follow_drums`.
 
 import numpy as np
 
-from heeltap.analysis.leader.leader import LEADER_PITCHES, Leader, follow
-from heeltap.analysis.quantise import place
+from heeltap.analysis.leader.leader import LEADER_PITCHES, Leader, fit_leader
+from heeltap.analysis.quantise import quantise
 from heeltap.analysis.strokes import strokes
 from heeltap.model.notes import Notes
 from heeltap.model.timeline import MetreMap, TempoMap
@@ -45,8 +45,8 @@ def follow_drums(
         note that found a slot: a silent leader.
     """
     grouped = strokes(drums)
-    slots = place(grouped.at_us, tempo, metre, delay_ms=delay_ms)
+    slots = quantise(grouped.at_us, tempo, metre, delay_ms=delay_ms)
     stroke = grouped.stroke_of_note
     leading = np.isin(drums.pitch, np.asarray(pitches)) & slots.placed[stroke]
     own_ms = (drums.onset_us[leading] - grouped.at_us[stroke[leading]]) / 1000.0
-    return follow(slots.quarter[stroke[leading]], slots.offset_ms[stroke[leading]] + own_ms)
+    return fit_leader(slots.quarter[stroke[leading]], slots.offset_ms[stroke[leading]] + own_ms)

@@ -7,7 +7,7 @@ leader's level, and before anything was heard to the click.
 Conventions: milliseconds, offsets are played minus click, negative is early; positions in quarter notes. Without a
 calibrated route every absolute offset carries the same unknown delay; only differences between parts are known.
 
-Inside: `LEADER_PITCHES`, `kick_and_snare`, `Leader`, `follow`, `lag_behind`, `PairLead`, `who_leads`.
+Inside: `LEADER_PITCHES`, `kick_and_snare`, `Leader`, `fit_leader`, `lag_behind`, `PairLead`, `who_leads`.
 """
 
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ from heeltap.analysis.statistics.estimates import Estimate, bias
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.notes import Notes
 
-__all__ = ["LEADER_PITCHES", "Leader", "PairLead", "follow", "kick_and_snare", "lag_behind", "who_leads"]
+__all__ = ["LEADER_PITCHES", "Leader", "PairLead", "fit_leader", "kick_and_snare", "lag_behind", "who_leads"]
 
 LEADER_PITCHES = (35, 36, 37, 38, 40)
 """General MIDI percussion that leads: both bass drums, side stick, both snares."""
@@ -92,7 +92,7 @@ def kick_and_snare(notes: Notes, *, pitches: Sequence[int] = LEADER_PITCHES, cha
     return notes.pick(rows if channel is None else rows & (notes.channel == channel))
 
 
-def follow(leader_quarter: npt.ArrayLike, leader_offset_ms: npt.ArrayLike) -> Leader:
+def fit_leader(leader_quarter: npt.ArrayLike, leader_offset_ms: npt.ArrayLike) -> Leader:
     """Learn a leader's time from kick and snare.
 
     Parameters
@@ -194,8 +194,8 @@ def _pair(i: int, j: int, first: tuple[FloatArray, FloatArray], second: tuple[Fl
 def _against_curve(first: tuple[FloatArray, FloatArray], second: tuple[FloatArray, FloatArray]) -> Estimate:
     """First minus second, the one with fewer strokes held against the slow curve of the other."""
     if first[0].size < second[0].size:
-        return lag_behind(follow(*second), *first)
-    back = lag_behind(follow(*first), *second)
+        return lag_behind(fit_leader(*second), *first)
+    back = lag_behind(fit_leader(*first), *second)
     flipped = None if back.ci95 is None else (-back.ci95[1], -back.ci95[0])
     return Estimate(None if back.value is None else -back.value, flipped, back.n, back.note)
 

@@ -1,25 +1,25 @@
-"""From onsets to slots: strokes gathered and laid on the pulses, the tempo looked at, the rounds read, ornaments named.
+"""From onsets to slots: notes grouped into strokes, the tempo checked, the model fitted, ornaments named.
 
-Where the take runs at another tempo than is written, the clock is bent to the take's own.
+Where the take runs at another tempo than the written one, the clock is warped to the tempo of the take.
 
-Inside: `Placed`, `follow`.
+Inside: `SlotColumns`, `decode_onsets`.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.analysis.quantise.estimate import Rounds, beats_chance, read_rounds
-from heeltap.analysis.quantise.forward_backward import Decoded
-from heeltap.analysis.quantise.pulses import Clock, Pulses, along, gather, lay_pulses
-from heeltap.analysis.quantise.tempo_check import Pace, bend_for, bend_price, doubt, pace_of
+from heeltap.analysis.quantise.estimate import TakeFit, beats_chance, estimate
+from heeltap.analysis.quantise.forward_backward import DecodedStrokes
+from heeltap.analysis.quantise.pulses import PulseTable, TempoClock, group_chords, interpolate, pulses_under
+from heeltap.analysis.quantise.tempo_check import PlayedTempo, off_grid_reason, played_tempo, warp_for, warp_price
 from heeltap.analysis.swing import pair_ratios, swing_of
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.result import Swing
 from heeltap.model.subdivisions import GRACE, SWUNG
 from heeltap.model.timeline import MetreMap
 
-__all__ = ["Placed", "follow"]
+__all__ = ["SlotColumns", "decode_onsets"]
 
 _SAME_PART = 1e-6
 
@@ -34,7 +34,7 @@ _GRACE_MS = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Placed:
+class SlotColumns:
     """Slots by position, one row an onset."""
 
     quarter: FloatArray
@@ -51,18 +51,18 @@ class Placed:
     reason: str = ""
     warnings: tuple[str, ...] = ()
 
-    def reorder(self, rows: IntArray) -> "Placed":
+    def reorder(self, rows: IntArray) -> "SlotColumns":
         """The rows in another order."""
         columns = {name: getattr(self, name)[rows] for name in ("quarter", "chance", "code", "log_ratio")}
         return replace(self, **columns)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ground:
+class _StrokesOnPulses:
     """Strokes (notes struck together, gathered) on the pulses of a clock."""
 
-    clock: Clock
-    pulses: Pulses
+    clock: TempoClock
+    pulses: PulseTable
     label: IntArray
     """Stroke of each onset."""
     stroke_us: FloatArray
@@ -70,76 +70,76 @@ class _Ground:
     """Place of each stroke, pulses from the first row."""
 
 
-def follow(
-    onset_us: FloatArray, clock: Clock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
-) -> tuple[Clock, Placed]:
+def decode_onsets(
+    onset_us: FloatArray, clock: TempoClock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
+) -> tuple[TempoClock, SlotColumns]:
     """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong."""
     if onset_us.size == 0:
         empty = np.zeros(0)
-        return clock, Placed(empty, empty, np.zeros(0, np.int64), empty)
-    ground = _ground(onset_us, clock, metre)
-    pace = pace_of(ground.at, ground.pulses.start.size)
-    rounds = read_rounds(ground.at, ground.pulses)
+        return clock, SlotColumns(empty, empty, np.zeros(0, np.int64), empty)
+    laid = _lay(onset_us, clock, metre)
+    tempo_path = played_tempo(laid.at, laid.pulses.start.size)
+    fit = estimate(laid.at, laid.pulses)
     warnings: tuple[str, ...] = ()
     scale = 1.0
-    price = bend_price(pace, ground.pulses.start.size, ground.pulses.median_ms)
+    price = warp_price(tempo_path, laid.pulses.start.size, laid.pulses.median_ms)
     if np.isfinite(price):
-        ground, rounds, scale, warnings = _try_bend(onset_us, ground, rounds, pace, price, metre)
-    softer = _softer(ground, pitch, velocity)
-    found = _placed(ground, rounds, softer)
-    reason = doubt(pace, scale != 1.0)
-    if reason and beats_chance(ground.at, ground.pulses):
+        laid, fit, scale, warnings = _try_warp(onset_us, laid, fit, tempo_path, price, metre)
+    softer = _softer(laid, pitch, velocity)
+    found = _slot_columns(laid, fit, softer)
+    reason = off_grid_reason(tempo_path, scale != 1.0)
+    if reason and beats_chance(laid.at, laid.pulses):
         reason = ""
     if reason:
         found = replace(found, chance=np.minimum(found.chance, 0.5))
         warnings = (*warnings, reason)
-    return ground.clock, replace(found, tempo_scale=scale, on_grid=not reason, reason=reason, warnings=warnings)
+    return laid.clock, replace(found, tempo_scale=scale, on_grid=not reason, reason=reason, warnings=warnings)
 
 
-def _ground(onset_us: FloatArray, clock: Clock, metre: MetreMap) -> _Ground:
-    pulses = lay_pulses(metre, clock, clock.quarter_at(onset_us))
-    label = gather(onset_us, 1000.0 * min(20.0, 0.06 * pulses.median_ms))
+def _lay(onset_us: FloatArray, clock: TempoClock, metre: MetreMap) -> _StrokesOnPulses:
+    pulses = pulses_under(metre, clock, clock.quarter_at(onset_us))
+    label = group_chords(onset_us, 1000.0 * min(20.0, 0.06 * pulses.median_ms))
     stroke_us = np.bincount(label, onset_us) / np.bincount(label)
-    return _Ground(clock, pulses, label, stroke_us, pulses.place_of(clock.quarter_at(stroke_us)))
+    return _StrokesOnPulses(clock, pulses, label, stroke_us, pulses.position_of(clock.quarter_at(stroke_us)))
 
 
-def _try_bend(
-    onset_us: FloatArray, ground: _Ground, rounds: Rounds, pace: Pace, price: float, metre: MetreMap
-) -> tuple[_Ground, Rounds, float, tuple[str, ...]]:
+def _try_warp(
+    onset_us: FloatArray, laid: _StrokesOnPulses, fit: TakeFit, tempo_path: PlayedTempo, price: float, metre: MetreMap
+) -> tuple[_StrokesOnPulses, TakeFit, float, tuple[str, ...]]:
     """Read the take at the tempo of its own pace, and keep whichever reading is the likelier by far."""
-    pulses = ground.pulses
+    pulses = laid.pulses
     edge = np.append(pulses.start, pulses.start[-1] + pulses.length[-1])
-    bent_at = bend_for(pace, pulses.start.size)
-    row = np.floor(bent_at).astype(np.int64)
-    played = pulses.quarter_of(row, bent_at - row)
-    played = played - along(np.zeros(1), edge, played)
-    clock = replace(ground.clock, bend=(edge, played))
-    other = _ground(onset_us, clock, metre)
-    tried = read_rounds(other.at, other.pulses)
-    if tried.log_likelihood < rounds.log_likelihood + price:
-        return ground, rounds, 1.0, ()
-    played = played * (1.0 - _slope(other, tried.seen))
-    other = _ground(onset_us, replace(clock, bend=(edge, played)), metre)
-    tried = read_rounds(other.at, other.pulses)
-    span = ground.clock.quarter_at(onset_us[[0, -1]])
-    bent = other.clock.quarter_at(onset_us[[0, -1]])
-    scale = float((bent[1] - bent[0]) / (span[1] - span[0]))
-    return other, tried, scale, (_tempo_warning(ground, scale, played, edge),)
+    warped_at = warp_for(tempo_path, pulses.start.size)
+    row = np.floor(warped_at).astype(np.int64)
+    played = pulses.quarter_of(row, warped_at - row)
+    played = played - interpolate(np.zeros(1), edge, played)
+    clock = replace(laid.clock, warp=(edge, played))
+    other = _lay(onset_us, clock, metre)
+    tried = estimate(other.at, other.pulses)
+    if tried.log_likelihood < fit.log_likelihood + price:
+        return laid, fit, 1.0, ()
+    played = played * (1.0 - _slope(other, tried.decoded))
+    other = _lay(onset_us, replace(clock, warp=(edge, played)), metre)
+    tried = estimate(other.at, other.pulses)
+    span = laid.clock.quarter_at(onset_us[[0, -1]])
+    warped = other.clock.quarter_at(onset_us[[0, -1]])
+    scale = float((warped[1] - warped[0]) / (span[1] - span[0]))
+    return other, tried, scale, (_tempo_warning(laid, scale, played, edge),)
 
 
-def _slope(ground: _Ground, seen: Decoded) -> float:
+def _slope(laid: _StrokesOnPulses, decoded: DecodedStrokes) -> float:
     """Quarters of offset gained per quarter: what the bend has left over."""
-    good = (seen.row >= 0) & (seen.chance > 0.8)
+    good = (decoded.row >= 0) & (decoded.chance > 0.8)
     if good.sum() < 16:
         return 0.0
-    offset = ground.at[good] - seen.row[good] - seen.part[good]
-    at = ground.at[good] - ground.at[good].mean()
+    offset = laid.at[good] - decoded.row[good] - decoded.part[good]
+    at = laid.at[good] - laid.at[good].mean()
     return float(at @ (offset - offset.mean()) / (at @ at))
 
 
-def _tempo_warning(ground: _Ground, scale: float, played: FloatArray, edge: FloatArray) -> str:
+def _tempo_warning(laid: _StrokesOnPulses, scale: float, played: FloatArray, edge: FloatArray) -> str:
     """The sentence that says what the tempo was and what it seems to be."""
-    given = 60_000.0 / float(np.median(ground.pulses.ms / ground.pulses.length))
+    given = 60_000.0 / float(np.median(laid.pulses.ms / laid.pulses.length))
     rate = np.diff(played) / np.diff(edge)
     low, high = given * float(rate.min()), given * float(rate.max())
     text = f"the take runs at {given * scale:.2f} bpm, not at the {given:.2f} given ({100 * (scale - 1):+.2f} %)"
@@ -148,65 +148,65 @@ def _tempo_warning(ground: _Ground, scale: float, played: FloatArray, edge: Floa
     return text + ": its own tempo was used"
 
 
-def _softer(ground: _Ground, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
+def _softer(laid: _StrokesOnPulses, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:
     """True for each stroke that may be the ornament of the next: softer than it, and on one of its keys, as far as is
     known."""
-    count = ground.stroke_us.size
+    count = laid.stroke_us.size
     may = np.ones(count, dtype=bool)
     may[-1:] = False
     if velocity is not None:
         loud = np.zeros(count, np.int64)
-        np.maximum.at(loud, ground.label, velocity)
+        np.maximum.at(loud, laid.label, velocity)
         may[:-1] &= loud[:-1] < loud[1:]
     if pitch is not None:
         low = np.full(count, 128, np.int64)
-        np.minimum.at(low, ground.label, pitch)
+        np.minimum.at(low, laid.label, pitch)
         may[:-1] &= low[:-1] == low[1:]
     return may
 
 
-def _placed(ground: _Ground, rounds: Rounds, softer: BoolArray) -> Placed:
+def _slot_columns(laid: _StrokesOnPulses, fit: TakeFit, softer: BoolArray) -> SlotColumns:
     """Slots of the strokes back to their onsets, with the swing and the ornaments named."""
-    seen, label = rounds.seen, ground.label
-    grace = _graces(ground, rounds, softer)
-    has = (seen.row >= 0) & ~grace
-    part = np.where(has, np.nan_to_num(seen.part), 0.0)
+    decoded, label = fit.decoded, laid.label
+    grace = _graces(laid, fit, softer)
+    has = (decoded.row >= 0) & ~grace
+    part = np.where(has, np.nan_to_num(decoded.part), 0.0)
     code = np.full(part.size, -2)
     code[grace] = GRACE
     log_ratio = np.full(part.size, np.nan)
     swing = None
-    off = _swung_off_beats(rounds, has)
+    off = _swung_off_beats(fit, has)
     if off.size:
         code[off] = SWUNG
-        part[off] += _off_beat_shift(ground, seen, off, np.flatnonzero(has & (seen.part == 0.0)))
-        swing = _swing(seen, off, has, ground.stroke_us, log_ratio)
-    quarter = np.where(has, ground.pulses.quarter_of(np.maximum(seen.row, 0), part), np.nan)
-    return Placed(quarter[label], seen.chance[label], code[label], log_ratio[label], swing)
+        part[off] += _off_beat_shift(laid, decoded, off, np.flatnonzero(has & (decoded.part == 0.0)))
+        swing = _swing(decoded, off, has, laid.stroke_us, log_ratio)
+    quarter = np.where(has, laid.pulses.quarter_of(np.maximum(decoded.row, 0), part), np.nan)
+    return SlotColumns(quarter[label], decoded.chance[label], code[label], log_ratio[label], swing)
 
 
-def _graces(ground: _Ground, rounds: Rounds, softer: BoolArray) -> BoolArray:
+def _graces(laid: _StrokesOnPulses, fit: TakeFit, softer: BoolArray) -> BoolArray:
     """Strokes just ahead of another one that either fit no slot or stand well ahead of the slot that both were
     given."""
-    seen = rounds.seen
-    gap_ms = np.append(np.diff(ground.stroke_us), np.inf) / 1000.0
-    rest_ms = (ground.at - seen.row - seen.part - seen.offset) * ground.pulses.median_ms
+    decoded = fit.decoded
+    gap_ms = np.append(np.diff(laid.stroke_us), np.inf) / 1000.0
+    rest_ms = (laid.at - decoded.row - decoded.part - decoded.offset) * laid.pulses.median_ms
     next_rest = np.append(rest_ms[1:], np.nan)
-    same = np.append((seen.row[1:] == seen.row[:-1]) & (seen.part[1:] == seen.part[:-1]), False)
-    ahead = same & (rest_ms < -max(2.2 * rounds.sigma_ms, 20.0)) & (np.abs(next_rest) < np.abs(rest_ms))
-    lone = (seen.row < 0) & np.append(seen.row[1:] >= 0, False)
-    return np.asarray(softer & (gap_ms < _GRACE_MS) & (ahead | lone))
+    same = np.append((decoded.row[1:] == decoded.row[:-1]) & (decoded.part[1:] == decoded.part[:-1]), False)
+    early = same & (rest_ms < -max(2.2 * fit.sigma_ms, 20.0)) & (np.abs(next_rest) < np.abs(rest_ms))
+    lone = (decoded.row < 0) & np.append(decoded.row[1:] >= 0, False)
+    return np.asarray(softer & (gap_ms < _GRACE_MS) & (early | lone))
 
 
-def _swung_off_beats(rounds: Rounds, has: BoolArray) -> IntArray:
+def _swung_off_beats(fit: TakeFit, has: BoolArray) -> IntArray:
     """Strokes on the swung off-beat, in beats where nothing else finer than the beat was played."""
-    seen = rounds.seen
-    on_part = has & (np.abs(seen.part - rounds.swing_part) < _SAME_PART)
-    other = has & ~on_part & (seen.part > 0)
-    finer = np.bincount(seen.row[other], minlength=int(seen.row.max()) + 2) > 0
-    return np.flatnonzero(on_part & ~finer[np.maximum(seen.row, 0)])
+    decoded = fit.decoded
+    on_part = has & (np.abs(decoded.part - fit.swing_part) < _SAME_PART)
+    other = has & ~on_part & (decoded.part > 0)
+    finer = np.bincount(decoded.row[other], minlength=int(decoded.row.max()) + 2) > 0
+    return np.flatnonzero(on_part & ~finer[np.maximum(decoded.row, 0)])
 
 
-def _off_beat_shift(ground: _Ground, seen: Decoded, off: IntArray, on: IntArray) -> float:
+def _off_beat_shift(laid: _StrokesOnPulses, decoded: DecodedStrokes, off: IntArray, on: IntArray) -> float:
     """How much later than the part read with the swung off-beats stand, against the beats, in pulses.
 
     The slot has to be where they stand on the whole: 3 ms aside (a ratio snapped to 2:1 or 3:1) puts half of that into the
@@ -214,7 +214,7 @@ def _off_beat_shift(ground: _Ground, seen: Decoded, off: IntArray, on: IntArray)
     """
     if off.size < _LEAST_TO_SHIFT or on.size < _LEAST_TO_SHIFT:
         return 0.0
-    rest = ground.at - seen.row - seen.part - seen.offset
+    rest = laid.at - decoded.row - decoded.part - decoded.offset
     return float(np.clip(_middle(rest[off]) - _middle(rest[on]), -0.02, 0.02))
 
 
@@ -225,14 +225,18 @@ def _middle(values: FloatArray) -> float:
     return float(ordered[edge : values.size - edge].mean())
 
 
-def _swing(seen: Decoded, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray) -> Swing | None:
+def _swing(
+    decoded: DecodedStrokes, off: IntArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray
+) -> Swing | None:
     """Ratio over the take, None where most of it is straight; fills ``log_ratio`` at the off-beats that gave one."""
-    rows = np.arange(int(seen.row.max()) + 2)
+    rows = np.arange(int(decoded.row.max()) + 2)
     on_us, off_us, which = np.full(rows.size, np.nan), np.full(rows.size, np.nan), np.full(rows.size, -1)
-    on = np.flatnonzero(has & (seen.part == 0.0))
-    on_us[seen.row[on]] = stroke_us[on]
-    off_us[seen.row[off]], which[seen.row[off]] = stroke_us[off], off
+    on = np.flatnonzero(has & (decoded.part == 0.0))
+    on_us[decoded.row[on]] = stroke_us[on]
+    off_us[decoded.row[off]], which[decoded.row[off]] = stroke_us[off], off
     good, ratio = pair_ratios(rows, on_us, off_us)
     log_ratio[which[good]] = ratio
-    straight = has & np.isin(seen.part, (0.25, 0.5, 0.75)) & (np.abs(seen.part - seen.part[off[0]]) > _SAME_PART)
+    straight = (
+        has & np.isin(decoded.part, (0.25, 0.5, 0.75)) & (np.abs(decoded.part - decoded.part[off[0]]) > _SAME_PART)
+    )
     return swing_of(ratio) if off.size >= _SWUNG_SHARE * int(straight.sum()) else None

@@ -1,6 +1,6 @@
-"""The rounds of reading: a first one with everything open, a second with the spread, home, shares and swing learnt from it.
+"""The model fitted to a take in two passes: one with wide priors, one with spread, usual offset, shares and swing from it.
 
-Inside: `Rounds`, `read_rounds`, `beats_chance`.
+Inside: `TakeFit`, `estimate`, `beats_chance`.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -8,12 +8,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.analysis.quantise.forward_backward import Decoded, Reading, Setting, decode, read_take
-from heeltap.analysis.quantise.pulses import Pulses
+from heeltap.analysis.quantise.forward_backward import DecodedStrokes, HmmParameters, Inference, decode_strokes, infer
+from heeltap.analysis.quantise.pulses import PulseTable
 from heeltap.analysis.quantise.states import Divisions, divisions_for
 from heeltap.model.arrays import BoolArray, FloatArray
 
-__all__ = ["Rounds", "beats_chance", "read_rounds"]
+__all__ = ["TakeFit", "beats_chance", "estimate"]
 
 _FIRST_SWING = (0.560, 0.595, 0.630, 0.667, 0.700, 0.735, 0.770)
 """Off-beats tried at first, parts of the beat: ratios 1.27 to 3.3, 3.5 % of a beat apart."""
@@ -33,10 +33,10 @@ the bar."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rounds:
-    """What the readings came to."""
+class TakeFit:
+    """The fitted model of a take."""
 
-    seen: Decoded
+    decoded: DecodedStrokes
     sigma_ms: float
     swing_part: FloatArray
     """For each stroke the part of the beat where swung off-beats stand; nan where nothing swings."""
@@ -52,21 +52,23 @@ _MARGIN_NATS, _MARGIN_ROOT = 12.0, 1.2
 to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
 
 
-def beats_chance(at: FloatArray, pulses: Pulses) -> bool:
+def beats_chance(at: FloatArray, pulses: PulseTable) -> bool:
     """Whether the first piece of the take is likelier by far as written than at tempi that are surely wrong."""
     end = _pieces(pulses)[1]
     at = at[at < end]
     divisions = divisions_for(pulses.median_ms, _swings(pulses))
-    setting = _setting(pulses.median_ms)
+    parameters = _parameters(pulses.median_ms)
     share = divisions.share[int(pulses.thirds[0])]
-    likely = []
+    likelihood = []
     for wrong in (0.0, *_DECOYS):
-        place = at[0] + (at - at[0]) * (1.0 + wrong)
-        likely.append(read_take(place, np.tile(share, (int(place[-1]) + 3, 1)), divisions, setting).log_likelihood)
-    return likely[0] - float(np.mean(likely[1:])) > _MARGIN_NATS + _MARGIN_ROOT * float(np.sqrt(at.size))
+        position = at[0] + (at - at[0]) * (1.0 + wrong)
+        likelihood.append(
+            infer(position, np.tile(share, (int(position[-1]) + 3, 1)), divisions, parameters).log_likelihood
+        )
+    return likelihood[0] - float(np.mean(likelihood[1:])) > _MARGIN_NATS + _MARGIN_ROOT * float(np.sqrt(at.size))
 
 
-def _swings(pulses: Pulses) -> tuple[float, ...]:
+def _swings(pulses: PulseTable) -> tuple[float, ...]:
     """Swung off-beats to try: none where beats divide by three anyway, nor in pulses under 0.2 s."""
     return _FIRST_SWING if not pulses.thirds.all() and pulses.median_ms >= 200 else ()
 
@@ -76,67 +78,69 @@ _ALIKE = 1.3
 """Pulses that differ by more than this are read apart: spread and walk are in pulses, and mean milliseconds."""
 
 
-def _pieces(pulses: Pulses) -> list[int]:
+def _pieces(pulses: PulseTable) -> list[int]:
     """Edges of the pieces that are read apart: long takes, and pulses of quite another length or division."""
     size = pulses.start.size
     ratio = np.abs(np.diff(np.log(pulses.ms)))
     breaks = np.flatnonzero((ratio > np.log(_ALIKE)) | (pulses.thirds[1:] != pulses.thirds[:-1])) + 1
     edges = [0]
-    for place in [*breaks.tolist(), size]:
-        while place - edges[-1] > _LONGEST_PIECE:
+    for position in [*breaks.tolist(), size]:
+        while position - edges[-1] > _LONGEST_PIECE:
             edges.append(edges[-1] + _LONGEST_PIECE)
-        if place - edges[-1] >= _SHORTEST_PIECE or place == size:
-            edges.append(place)
+        if position - edges[-1] >= _SHORTEST_PIECE or position == size:
+            edges.append(position)
     return edges
 
 
-def read_rounds(at: FloatArray, pulses: Pulses) -> Rounds:
+def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
     """Read the take, piece by piece where it has to be."""
     edges = _pieces(pulses)
     if len(edges) == 2:
-        return _read_piece(at, pulses)
+        return _estimate_piece(at, pulses)
     found = []
     for first, end in pairwise(edges):
         inside = (at >= first) & (at < end)
         if inside.any():
             # a pulse or two on either side, for strokes ahead of the first or past the last
             low, high = max(first - 2, 0), min(end + 2, pulses.start.size)
-            one = _read_piece(at[inside] - low, pulses.pick(low, high))
-            found.append(replace(one, seen=one.seen.later(low)))
-    seen = Decoded(*(np.concatenate([getattr(one.seen, f.name) for one in found]) for f in fields(Decoded)))
-    return Rounds(
-        seen,
+            one = _estimate_piece(at[inside] - low, pulses.pick(low, high))
+            found.append(replace(one, decoded=one.decoded.later(low)))
+    decoded = DecodedStrokes(
+        *(np.concatenate([getattr(one.decoded, f.name) for one in found]) for f in fields(DecodedStrokes))
+    )
+    return TakeFit(
+        decoded,
         float(np.median([one.sigma_ms for one in found])),
         np.concatenate([one.swing_part for one in found]),
         float(sum(one.log_likelihood for one in found)),
     )
 
 
-def _read_piece(at: FloatArray, pulses: Pulses) -> Rounds:
+def _estimate_piece(at: FloatArray, pulses: PulseTable) -> TakeFit:
     """A first reading, and second ones with what it taught: at its own home and at those that are as near a slot away."""
     ms = pulses.median_ms
     open_set = divisions_for(ms, _swings(pulses))
     share = open_set.share[pulses.thirds.astype(np.int64)]
-    first = read_take(at, share, open_set, _setting(ms, home_ms=_first_home(at, ms)))
-    seen = decode(first, at)
-    sigma_ms, home_ms = _learn(seen, at, ms)
-    part = _swing_part(seen, at) if open_set.swung.any() else None
+    first = infer(at, share, open_set, _parameters(ms, home_ms=_first_home(at, ms)))
+    decoded = decode_strokes(first, at)
+    sigma_ms, home_ms = _estimate_spread(decoded, at, ms)
+    part = _swing_part(decoded, at) if open_set.swung.any() else None
     played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
     step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
     best, swing_part, best_score = None, None, -np.inf
     for home in _homes(home_ms, ms):
-        setting = _setting(ms, sigma_ms, home, step_ms)
-        reading, its_part = _second(at, pulses, _Learnt(first.gamma.sum(1), played, part), setting)
-        score = reading.log_likelihood - 0.5 * (home / _HOME_MS) ** 2 - (0.0 if home == home_ms else _HOME_NATS)
+        parameters = _parameters(ms, sigma_ms, home, step_ms)
+        inference, its_part = _second(at, pulses, _FirstPass(first.posterior.sum(1), played, part), parameters)
+        score = inference.log_likelihood - 0.5 * (home / _HOME_MS) ** 2 - (0.0 if home == home_ms else _HOME_NATS)
         if best is None or score > best_score:
-            best, swing_part, best_score = reading, its_part, score
+            best, swing_part, best_score = inference, its_part, score
     assert best is not None
     parts = np.full(at.size, np.nan if swing_part is None else swing_part)
-    return Rounds(decode(best, at), sigma_ms, parts, first.log_likelihood)
+    return TakeFit(decode_strokes(best, at), sigma_ms, parts, first.log_likelihood)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Learnt:
+class _FirstPass:
     """What the first reading says of the divisions."""
 
     used: FloatArray
@@ -147,15 +151,17 @@ class _Learnt:
     """Where swung off-beats would stand."""
 
 
-def _second(at: FloatArray, pulses: Pulses, learnt: _Learnt, setting: Setting) -> tuple[Reading, float | None]:
+def _second(
+    at: FloatArray, pulses: PulseTable, first_pass: _FirstPass, parameters: HmmParameters
+) -> tuple[Inference, float | None]:
     """The reading without swing, or with it where that is likelier by far."""
     plain_set = divisions_for(pulses.median_ms, ())
-    plain = read_take(at, _learnt_share(learnt, plain_set, pulses), plain_set, setting)
-    if learnt.part is None:
+    plain = infer(at, _division_share(first_pass, plain_set, pulses), plain_set, parameters)
+    if first_pass.part is None:
         return plain, None
-    swung_set = divisions_for(pulses.median_ms, (learnt.part,))
-    swung = read_take(at, _learnt_share(learnt, swung_set, pulses), swung_set, setting)
-    return (swung, learnt.part) if swung.log_likelihood - plain.log_likelihood > _SWING_NATS else (plain, None)
+    swung_set = divisions_for(pulses.median_ms, (first_pass.part,))
+    swung = infer(at, _division_share(first_pass, swung_set, pulses), swung_set, parameters)
+    return (swung, first_pass.part) if swung.log_likelihood - plain.log_likelihood > _SWING_NATS else (plain, None)
 
 
 _HOME_MS, _HOME_NATS, _HOME_REACH_MS = 40.0, 4.0, 66.0
@@ -187,42 +193,42 @@ _HOME_WEIGHT = 0.3
 recorded take, sixteenths 45 ms early, was read a sixteenth aside whenever its tempo was off by 0.3 %."""
 
 
-def _learnt_share(learnt: _Learnt, divisions: Divisions, pulses: Pulses) -> FloatArray:
+def _division_share(first_pass: _FirstPass, divisions: Divisions, pulses: PulseTable) -> FloatArray:
     """Probability of each division in each pulse: what is usual, in this take, and at this place of the bar and the
     next."""
     plain = int(np.sum(divisions.swung == 0))
     share = divisions.share[pulses.thirds.astype(np.int64)]
     mine = np.empty_like(share)
-    mine[:, :plain] = learnt.used[:, :plain]
+    mine[:, :plain] = first_pass.used[:, :plain]
     if plain < share.shape[1]:
-        mine[:, plain] = learnt.used[:, plain:].sum(1)
+        mine[:, plain] = first_pass.used[:, plain:].sum(1)
     mine /= mine.sum(1, keepdims=True)
-    place = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
-    table = np.zeros((int(place.max()) + 1, share.shape[1]))
-    np.add.at(table, place, mine)
-    count = np.bincount(place)[:, None]
-    alike = (table[place] - mine) / np.maximum(count[place] - 1, 1)
-    alike = np.where(count[place] > 2, alike, share)
-    return np.asarray(_PRIOR * share + _TAKE * mine[learnt.played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
+    position = pulses.in_bar + (pulses.in_bar.max() + 1) * (pulses.bar % 2)
+    table = np.zeros((int(position.max()) + 1, share.shape[1]))
+    np.add.at(table, position, mine)
+    count = np.bincount(position)[:, None]
+    alike = (table[position] - mine) / np.maximum(count[position] - 1, 1)
+    alike = np.where(count[position] > 2, alike, share)
+    return np.asarray(_PRIOR * share + _TAKE * mine[first_pass.played].mean(0) + (1 - _PRIOR - _TAKE) * alike)
 
 
-def _learn(seen: Decoded, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
+def _estimate_spread(decoded: DecodedStrokes, at: FloatArray, pulse_ms: float) -> tuple[float, float]:
     """Spread about the local offset and the usual offset, milliseconds."""
-    good = (seen.row >= 0) & (seen.chance > 0.5)
+    good = (decoded.row >= 0) & (decoded.chance > 0.5)
     if good.sum() < 8:
         return _SIGMA_MS, 0.0
-    rest = at[good] - seen.row[good] - seen.part[good] - seen.offset[good]
+    rest = at[good] - decoded.row[good] - decoded.part[good] - decoded.offset[good]
     sigma = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) * pulse_ms
-    return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(seen.offset)) * pulse_ms
+    return min(max(1.25 * sigma, 6.0), 40.0), float(np.median(decoded.offset)) * pulse_ms
 
 
-def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
+def _swing_part(decoded: DecodedStrokes, at: FloatArray) -> float | None:
     """Where the swung off-beats stand, part of the beat; None where hardly any beat was read as swung."""
-    rest = at - np.floor(at - seen.offset) - seen.offset
-    off = (rest > 0.5) & (rest < 0.82) & (seen.swung > 0.3)
-    if seen.swung[off].sum() < 4:
+    rest = at - np.floor(at - decoded.offset) - decoded.offset
+    off = (rest > 0.5) & (rest < 0.82) & (decoded.swung > 0.3)
+    if decoded.swung[off].sum() < 4:
         return None
-    part = float(np.average(rest[off], weights=seen.swung[off]))
+    part = float(np.average(rest[off], weights=decoded.swung[off]))
     if not _SWING_RANGE[0] < part < _SWING_RANGE[1]:
         return None
     for plain in (2 / 3, 3 / 4):
@@ -233,10 +239,12 @@ def _swing_part(seen: Decoded, at: FloatArray) -> float | None:
     return part
 
 
-def _setting(pulse_ms: float, sigma_ms: float = _SIGMA_MS, home_ms: float = 0.0, step_ms: float = 16.0) -> Setting:
+def _parameters(
+    pulse_ms: float, sigma_ms: float = _SIGMA_MS, home_ms: float = 0.0, step_ms: float = 16.0
+) -> HmmParameters:
     """What to take for granted; as given here for the first reading, which only has to show what the second should."""
     reach_ms = min(200.0, 0.5 * pulse_ms)
-    return Setting(
+    return HmmParameters(
         sigma=sigma_ms / pulse_ms,
         home=home_ms / pulse_ms,
         step=step_ms / pulse_ms,

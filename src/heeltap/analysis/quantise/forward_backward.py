@@ -1,12 +1,11 @@
-"""One reading of a take: for every pulse the probability of each division and local offset, for every stroke of each
-slot.
+"""Forward-backward over the pulses: the posterior of division and local offset, and from it each stroke's slot.
 
-The state of a pulse is (division, local offset). The offset walks from pulse to pulse, mostly by little, now and then
-by much, and is drawn home weakly; the division stays or changes. Forward-backward over the pulses gives the
-probability of every state, and those of the slots of each stroke follow; the slot with the most probability is the one
-reported, because that is the reading with the fewest wrong slots to be expected.
+The hidden state of a pulse is (division, local offset). The offset walks from pulse to pulse, mostly by little, now and
+then by much, and is drawn weakly to the take's usual offset; the division stays or changes. Forward-backward (Rabiner
+1989, Proc. IEEE 77, section III, from memory) gives the posterior of every state, and from it the probability of every
+slot for each stroke. The most probable slot is the one reported, because that makes the fewest wrong slots.
 
-Inside: `Setting`, `Reading`, `read_take`, `Decoded`, `decode`.
+Inside: `HmmParameters`, `Inference`, `infer`, `DecodedStrokes`, `decode_strokes`.
 """
 
 from dataclasses import dataclass, replace
@@ -17,12 +16,12 @@ import numpy as np
 from heeltap.analysis.quantise.states import Costs, Divisions, cost_tables
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["Decoded", "Reading", "Setting", "decode", "read_take"]
+__all__ = ["DecodedStrokes", "HmmParameters", "Inference", "decode_strokes", "infer"]
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
-    """What a reading takes for granted."""
+class HmmParameters:
+    """Parameters of the hidden Markov model."""
 
     sigma: float
     """Spread of the strokes about the local offset, in pulses."""
@@ -47,7 +46,7 @@ class Setting:
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
+class Inference:
     """A take under one setting: its likelihood, and on demand the probability of every state."""
 
     log_likelihood: float
@@ -60,16 +59,16 @@ class Reading:
     divisions: Divisions
     offsets: FloatArray
     """The offsets told apart, in pulses."""
-    _ahead: FloatArray
+    _forward_weights: FloatArray
     """Forward weights, shape (pulses, 2 offsets, divisions): steady, then running."""
-    _likely: FloatArray
+    _likelihood: FloatArray
     """Likelihood of each state's strokes, same shape."""
-    _chain: "_Chain"
+    _transitions: "_Transitions"
 
     @cached_property
-    def gamma(self) -> FloatArray:
+    def posterior(self) -> FloatArray:
         """Probability of each state, shape (pulses, offsets, divisions); the two moods added."""
-        both = self._ahead * _backward(self._likely, self._chain)
+        both = self._forward_weights * _backward(self._likelihood, self._transitions)
         count = self.offsets.size
         table = both[:, :count] + both[:, count:]
         table /= table.sum((1, 2))[:, None, None]
@@ -77,7 +76,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Chain:
+class _Transitions:
     """How one pulse leads to the next."""
 
     walk: FloatArray
@@ -89,45 +88,47 @@ class _Chain:
     """Probability of each state before the first pulse is heard, shape (2 offsets, divisions)."""
 
 
-def read_take(place: FloatArray, share: FloatArray, divisions: Divisions, setting: Setting) -> Reading:
+def infer(position: FloatArray, share: FloatArray, divisions: Divisions, parameters: HmmParameters) -> Inference:
     """Read strokes at these places (pulses from the first row, increasing).
 
     ``share`` is the probability of each division in each pulse before anything is heard, shape (pulses, divisions).
     """
     pulses = share.shape[0]
-    steps = round(1.0 / setting.step)
+    steps = round(1.0 / parameters.step)
     bins = 2 * steps
-    reach = np.arange(-setting.reach, setting.reach + 1)
+    reach = np.arange(-parameters.reach, parameters.reach + 1)
     offsets = reach / steps
-    lead = round(setting.margin * bins)
-    costs = cost_tables(divisions, bins, lead, setting.sigma)
-    shifted = np.round(place * bins).astype(np.int64)[None] - 2 * reach[:, None]
+    lead = round(parameters.margin * bins)
+    costs = cost_tables(divisions, bins, lead, parameters.sigma)
+    shifted = np.round(position * bins).astype(np.int64)[None] - 2 * reach[:, None]
     window = np.clip((shifted + lead) // bins, 0, pulses - 1)
-    place_bin = shifted % bins
-    cost = _emissions(window, place_bin, costs, pulses)
+    position_bin = shifted % bins
+    cost = _emissions(window, position_bin, costs, pulses)
     least = cost.min((1, 2))
-    stretch = -0.5 * ((offsets - setting.home) / (2 * setting.roam)) ** 2
+    stretch = -0.5 * ((offsets - parameters.home) / (2 * parameters.roam)) ** 2
     once = np.exp(least[:, None, None] - cost)
-    likely = np.concatenate([once, once * np.exp(_TETHER * stretch)[None, :, None]], axis=1)
-    chain = _chain(share, offsets, setting)
-    ahead, evidence = _forward(likely, chain)
-    log_likelihood = evidence - float(least.sum())
-    return Reading(log_likelihood, window, place_bin, costs, divisions, offsets, ahead, likely, chain)
+    likelihood = np.concatenate([once, once * np.exp(_TETHER * stretch)[None, :, None]], axis=1)
+    transitions = _transitions(share, offsets, parameters)
+    forward_weights, log_likelihood = _forward(likelihood, transitions)
+    log_likelihood = log_likelihood - float(least.sum())
+    return Inference(
+        log_likelihood, window, position_bin, costs, divisions, offsets, forward_weights, likelihood, transitions
+    )
 
 
-def _chain(share: FloatArray, offsets: FloatArray, setting: Setting) -> _Chain:
-    home = _homely(offsets, setting)
+def _transitions(share: FloatArray, offsets: FloatArray, parameters: HmmParameters) -> _Transitions:
+    home = _home_weight(offsets, parameters)
     home = home / home.sum()
     start = np.concatenate([(1 - _SET_OFF) * home, _SET_OFF * home])[:, None] * share[0][None]
-    switch = setting.change * share[:, None, :] + (1.0 - setting.change) * np.eye(share.shape[1])[None]
-    return _Chain(_walk(offsets, setting), switch, start)
+    switch = parameters.change * share[:, None, :] + (1.0 - parameters.change) * np.eye(share.shape[1])[None]
+    return _Transitions(_walk(offsets, parameters), switch, start)
 
 
 _AT_ONCE = 2_000_000
 """Table entries looked up at a time: 16 MB, whatever the length of the take."""
 
 
-def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
+def _emissions(window: IntArray, position_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
     """Cost of each state in each pulse, shape (pulses, offsets, divisions)."""
     count, strokes = window.shape
     rows = costs.stroke.shape[1]
@@ -135,16 +136,16 @@ def _emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int)
     some = max(_AT_ONCE // (strokes * rows), 1)
     for first in range(0, count, some):
         part = slice(first, min(first + some, count))
-        cost[:, part] = _some_emissions(window[part], place_bin[part], costs, pulses)
+        cost[:, part] = _some_emissions(window[part], position_bin[part], costs, pulses)
     return cost
 
 
-def _some_emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
+def _some_emissions(window: IntArray, position_bin: IntArray, costs: Costs, pulses: int) -> FloatArray:
     """`_emissions` of some offsets: strokes of one pulse and offset stand side by side, and are added up in one go."""
     count = window.shape[0]
     key = (window + np.arange(count)[:, None] * pulses).ravel()
     start = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
-    flat = place_bin.ravel()
+    flat = position_bin.ravel()
     stroke = np.add.reduceat(costs.stroke[flat], start, axis=0)
     mask = np.bitwise_or.reduceat(costs.bit[flat], start, axis=0)
     rows = costs.stroke.shape[1]
@@ -153,15 +154,15 @@ def _some_emissions(window: IntArray, place_bin: IntArray, costs: Costs, pulses:
     return cost.reshape(count, pulses, rows).transpose(1, 0, 2)
 
 
-def _walk(offsets: FloatArray, setting: Setting) -> FloatArray:
+def _walk(offsets: FloatArray, parameters: HmmParameters) -> FloatArray:
     """Probability of each next (mood, offset) given this one, shape (2 k, 2 k), rows sum to one; steady first, then
     running."""
-    pull = min((setting.walk / setting.roam) ** 2, 0.5)
-    near = _laplace(offsets, offsets + pull * (setting.home - offsets), setting.walk)
-    wide = _laplace(offsets, offsets, setting.leap) * _homely(offsets, setting)[None]
+    pull = min((parameters.walk / parameters.roam) ** 2, 0.5)
+    near = _laplace(offsets, offsets + pull * (parameters.home - offsets), parameters.walk)
+    wide = _laplace(offsets, offsets, parameters.leap) * _home_weight(offsets, parameters)[None]
     wide /= wide.sum(1, keepdims=True)
-    run = _AHEAD * _laplace(offsets, offsets - setting.rush, 0.5 * setting.rush)
-    run += (1 - _AHEAD) * _laplace(offsets, offsets + setting.rush, 0.5 * setting.rush)
+    run = _AHEAD * _laplace(offsets, offsets - parameters.rush, 0.5 * parameters.rush)
+    run += (1 - _AHEAD) * _laplace(offsets, offsets + parameters.rush, 0.5 * parameters.rush)
     steady = 0.93 * near + 0.07 * wide
     back = 0.5 * near + 0.5 * wide
     return np.block([[(1 - _SET_OFF) * steady, _SET_OFF * run], [(1 - _KEEP_ON) * back, _KEEP_ON * run]])
@@ -178,9 +179,9 @@ def _laplace(offsets: FloatArray, centre: FloatArray, scale: float) -> FloatArra
     return np.asarray(table / table.sum(1, keepdims=True))
 
 
-def _homely(offsets: FloatArray, setting: Setting) -> FloatArray:
+def _home_weight(offsets: FloatArray, parameters: HmmParameters) -> FloatArray:
     """Weight of each offset by its distance from home."""
-    return np.asarray(np.exp(-0.5 * ((offsets - setting.home) / setting.roam) ** 2))
+    return np.asarray(np.exp(-0.5 * ((offsets - parameters.home) / parameters.roam) ** 2))
 
 
 _TETHER = 0.1
@@ -192,34 +193,34 @@ _RESCALE = 8
 """Pulses between rescalings: each loses some powers of ten (at most about 1e-30), a float has 300."""
 
 
-def _forward(likely: FloatArray, chain: _Chain) -> tuple[FloatArray, float]:
+def _forward(likelihood: FloatArray, transitions: _Transitions) -> tuple[FloatArray, float]:
     """Forward weights of every state (each pulse up to a factor) and the log of their total."""
-    ahead = np.empty_like(likely)
-    across = np.ascontiguousarray(chain.walk.T)
-    np.multiply(chain.start, likely[0], out=ahead[0])
-    evidence = 0.0
-    for i in range(1, likely.shape[0]):
+    forward_weights = np.empty_like(likelihood)
+    across = np.ascontiguousarray(transitions.walk.T)
+    np.multiply(transitions.start, likelihood[0], out=forward_weights[0])
+    log_likelihood = 0.0
+    for i in range(1, likelihood.shape[0]):
         if i % _RESCALE == 0:
-            total = float(ahead[i - 1].sum())
-            ahead[i - 1] /= total
-            evidence += np.log(total)
-        np.multiply(across @ ahead[i - 1] @ chain.switch[i], likely[i], out=ahead[i])
-    return ahead, evidence + float(np.log(ahead[-1].sum()))
+            total = float(forward_weights[i - 1].sum())
+            forward_weights[i - 1] /= total
+            log_likelihood += np.log(total)
+        np.multiply(across @ forward_weights[i - 1] @ transitions.switch[i], likelihood[i], out=forward_weights[i])
+    return forward_weights, log_likelihood + float(np.log(forward_weights[-1].sum()))
 
 
-def _backward(likely: FloatArray, chain: _Chain) -> FloatArray:
+def _backward(likelihood: FloatArray, transitions: _Transitions) -> FloatArray:
     """Backward weights of every state, each pulse up to a factor."""
-    back = np.ones_like(likely)
-    turned = np.ascontiguousarray(chain.switch.transpose(0, 2, 1))
-    for i in range(likely.shape[0] - 2, -1, -1):
-        back[i] = chain.walk @ (likely[i + 1] * back[i + 1]) @ turned[i + 1]
+    back = np.ones_like(likelihood)
+    turned = np.ascontiguousarray(transitions.switch.transpose(0, 2, 1))
+    for i in range(likelihood.shape[0] - 2, -1, -1):
+        back[i] = transitions.walk @ (likelihood[i + 1] * back[i + 1]) @ turned[i + 1]
         if i % _RESCALE == 0:
             back[i] /= back[i].sum()
     return back
 
 
 @dataclass(frozen=True, eq=False)
-class Decoded:
+class DecodedStrokes:
     """The slot of each stroke."""
 
     row: IntArray
@@ -233,7 +234,7 @@ class Decoded:
     swung: FloatArray
     """Probability that the stroke stands in a swung beat."""
 
-    def later(self, rows: int) -> "Decoded":
+    def later(self, rows: int) -> "DecodedStrokes":
         """The same so many pulses later."""
         return replace(self, row=np.where(self.row < 0, -1, self.row + rows))
 
@@ -242,22 +243,22 @@ _NEGLIGIBLE = 1e-3
 """Offsets that a stroke has with less probability than this are not looked at."""
 
 
-def decode(reading: Reading, place: FloatArray) -> Decoded:
+def decode_strokes(inference: Inference, position: FloatArray) -> DecodedStrokes:
     """The most probable slot of each stroke."""
-    divisions, costs, window = reading.divisions, reading.costs, reading.window
+    divisions, costs, window = inference.divisions, inference.costs, inference.window
     strokes = window.shape[1]
     offset_row = np.arange(window.shape[0])[:, None]
-    by_offset = reading.gamma.sum(2)[window, offset_row]
+    by_offset = inference.posterior.sum(2)[window, offset_row]
     by_offset /= by_offset.sum(0)
     k, stroke = np.nonzero(by_offset > _NEGLIGIBLE)
-    at_window, at_bin = window[k, stroke], reading.bin[k, stroke]
-    weight = reading.gamma[at_window, k]
+    at_window, at_bin = window[k, stroke], inference.bin[k, stroke]
+    weight = inference.posterior[at_window, k]
     total = np.bincount(stroke, weight.sum(1), minlength=strokes)
     weight /= total[stroke][:, None]
     parts = divisions.parts.size
     # the next pulse's first slot counts as that pulse's part 0: one shift further, same key
     part_of = np.concatenate([divisions.part_of, np.full((divisions.part_of.shape[0], 1), parts)], axis=1)
-    base = np.floor(place).astype(np.int64)
+    base = np.floor(position).astype(np.int64)
     wide = 6 * parts
     lead = stroke * wide + (np.clip(at_window - base[stroke], -2, 2) + 2) * parts
     key = lead[:, None] + part_of[np.arange(part_of.shape[0])[None], costs.slot[at_bin]]
@@ -268,10 +269,10 @@ def decode(reading: Reading, place: FloatArray) -> Decoded:
     stray = np.maximum(1.0 - chance.sum(1), 0.0)
     lost = stray > top
     swung = weight @ divisions.swung.astype(np.float64)
-    return Decoded(
+    return DecodedStrokes(
         np.where(lost, -1, base + best // parts - 2),
         np.where(lost, np.nan, divisions.parts[best % parts]),
         np.where(lost, stray, top),
-        reading.offsets @ by_offset,
+        inference.offsets @ by_offset,
         np.asarray(np.bincount(stroke, swung, minlength=strokes), dtype=np.float64),
     )

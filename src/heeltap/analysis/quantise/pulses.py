@@ -1,10 +1,10 @@
-"""The ground that the grid stands on: a clock, the pulses of the metre, and notes struck together gathered into one.
+"""What the grid is built from: the clock, the pulses of the metre, and notes struck together grouped into strokes.
 
 Conventions: a position is in quarter notes from tick 0; a *pulse* is the span that the model reads at once (the
-metre's beat, or its quarters where the beat is longer than a dotted quarter); ``place`` counts pulses as a float from
+metre's beat, or its quarters where the beat is longer than a dotted quarter); ``position`` counts pulses as a float from
 the first one.
 
-Inside: `Clock`, `along`, `as_clock`, `as_metre`, `Pulses`, `lay_pulses`, `gather`.
+Inside: `TempoClock`, `interpolate`, `as_clock`, `as_metre`, `PulseTable`, `pulses_under`, `group_chords`.
 """
 
 from dataclasses import dataclass, fields
@@ -16,13 +16,13 @@ import numpy.typing as npt
 from heeltap.model.arrays import FloatArray, IntArray
 from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 
-__all__ = ["Clock", "Pulses", "along", "as_clock", "as_metre", "gather", "lay_pulses"]
+__all__ = ["PulseTable", "TempoClock", "as_clock", "as_metre", "group_chords", "interpolate", "pulses_under"]
 
 _US_PER_MINUTE = 60_000_000.0
 
 
 @dataclass(frozen=True, eq=False)
-class Clock:
+class TempoClock:
     """Time against position. A plain tempo stays exact: rounded to whole microseconds it would cost 0.7 ms in a long
     take."""
 
@@ -30,24 +30,24 @@ class Clock:
     """The map, or None for one steady tempo."""
     us_per_quarter: float
     """The steady tempo; not read where there is a map."""
-    bend: tuple[FloatArray, FloatArray] | None = None
+    warp: tuple[FloatArray, FloatArray] | None = None
     """Correction of a wrong tempo: positions as written and as played, quarter notes, both increasing."""
 
     def quarter_at(self, us: npt.ArrayLike) -> FloatArray:
         """Position of each time in microseconds, in quarter notes."""
         times = np.asarray(us, dtype=np.float64)
         quarters = times / self.us_per_quarter if self.tempo is None else self.tempo.quarter_at(times)
-        return quarters if self.bend is None else along(quarters, *self.bend)
+        return quarters if self.warp is None else interpolate(quarters, *self.warp)
 
     def us_at_quarter(self, quarter: npt.ArrayLike) -> FloatArray:
         """Time of each position in quarter notes, in microseconds (a float): the inverse of `quarter_at`."""
         quarters = np.asarray(quarter, dtype=np.float64)
-        if self.bend is not None:
-            quarters = along(quarters, self.bend[1], self.bend[0])
+        if self.warp is not None:
+            quarters = interpolate(quarters, self.warp[1], self.warp[0])
         return quarters * self.us_per_quarter if self.tempo is None else self.tempo.us_at_quarter(quarters)
 
 
-def along(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
+def interpolate(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
     """Piecewise linear from ``known`` to ``wanted``; beyond the ends the outer slopes go on."""
     inside = np.interp(at, known, wanted)
     first = (wanted[1] - wanted[0]) / (known[1] - known[0])
@@ -56,14 +56,14 @@ def along(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
     return np.where(at > known[-1], wanted[-1] + (at - known[-1]) * last, inside)
 
 
-def as_clock(tempo: TempoMap | float) -> Clock:
+def as_clock(tempo: TempoMap | float) -> TempoClock:
     """A clock from a map or a number (quarter notes a minute); raises `ValueError` for a number outside 1 to 1,000."""
     if isinstance(tempo, TempoMap):
-        return Clock(tempo, float(tempo.us_per_quarter[0]))
+        return TempoClock(tempo, float(tempo.us_per_quarter[0]))
     bpm = float(tempo)
     if not 1.0 <= bpm <= 1000.0:
         raise ValueError(f"tempo: {bpm:g}; expected 1 to 1000 quarter notes a minute")
-    return Clock(None, _US_PER_MINUTE / bpm)
+    return TempoClock(None, _US_PER_MINUTE / bpm)
 
 
 def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
@@ -81,7 +81,7 @@ def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
 
 
 @dataclass(frozen=True, eq=False)
-class Pulses:
+class PulseTable:
     """The pulses under a take, one row each, in order."""
 
     start: FloatArray
@@ -102,11 +102,11 @@ class Pulses:
         """The usual length in milliseconds."""
         return float(np.median(self.ms))
 
-    def pick(self, first: int, end: int) -> "Pulses":
+    def pick(self, first: int, end: int) -> "PulseTable":
         """The rows from ``first`` up to ``end`` (not included)."""
-        return Pulses(*(getattr(self, f.name)[first:end] for f in fields(self)))
+        return PulseTable(*(getattr(self, f.name)[first:end] for f in fields(self)))
 
-    def place_of(self, quarter: FloatArray) -> FloatArray:
+    def position_of(self, quarter: FloatArray) -> FloatArray:
         """Positions in pulses from the first row."""
         row = np.clip(np.searchsorted(self.start, quarter, side="right") - 1, 0, self.start.size - 1)
         return row + (quarter - self.start[row]) / self.length[row]
@@ -122,7 +122,7 @@ _LONGEST_REST = 128
 strokes and not a stray note an hour later."""
 
 
-def lay_pulses(metre: MetreMap, clock: Clock, quarter: FloatArray) -> Pulses:
+def pulses_under(metre: MetreMap, clock: TempoClock, quarter: FloatArray) -> PulseTable:
     """Pulses under strokes at these positions (increasing): from two before the first to two after the last."""
     starts: list[FloatArray] = []
     lengths: list[FloatArray] = []
@@ -141,7 +141,7 @@ def lay_pulses(metre: MetreMap, clock: Clock, quarter: FloatArray) -> Pulses:
     ms = (clock.us_at_quarter(at + long) - clock.us_at_quarter(at)) / 1000.0
     bar, _ = metre.bar_beat(at)
     in_bar = np.round((at - metre.quarter_of_bar(bar)) / long).astype(np.int64)
-    return Pulses(at, long, ms, np.concatenate(thirds), bar, in_bar)
+    return PulseTable(at, long, ms, np.concatenate(thirds), bar, in_bar)
 
 
 def _near(row: IntArray, least: int, last: int) -> IntArray:
@@ -154,7 +154,7 @@ def _near(row: IntArray, least: int, last: int) -> IntArray:
     return np.concatenate(spans).astype(np.int64) if spans else np.zeros(0, np.int64)
 
 
-def gather(onset_us: FloatArray, window_us: float) -> IntArray:
+def group_chords(onset_us: FloatArray, window_us: float) -> IntArray:
     """Index of the cluster of each onset (time order): a note within the window of its cluster's first joins it."""
     gaps = np.flatnonzero(np.diff(onset_us) > window_us) + 1
     label = np.zeros(onset_us.size, np.int64)
@@ -163,11 +163,11 @@ def gather(onset_us: FloatArray, window_us: float) -> IntArray:
     first = onset_us[np.concatenate([np.zeros(1, np.int64), gaps])] if onset_us.size else onset_us
     if onset_us.size == 0 or not np.any(onset_us - first[label] > window_us):
         return label
-    return _gather_slowly(onset_us, window_us)
+    return _group_long_chains(onset_us, window_us)
 
 
-def _gather_slowly(onset_us: FloatArray, window_us: float) -> IntArray:
-    """`gather` where a chain of notes is longer than the window: note by note."""
+def _group_long_chains(onset_us: FloatArray, window_us: float) -> IntArray:
+    """`group_chords` where a chain of notes is longer than the window: note by note."""
     label, first, out = -1, -np.inf, []
     for onset in onset_us.tolist():
         if onset - first > window_us:

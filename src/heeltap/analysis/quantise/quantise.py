@@ -3,7 +3,7 @@
 Conventions: times are microseconds on the click's clock (0 is bar 1, beat 1); offset is played minus slot, **negative
 is early**; bars and beats count from 1. Where a stroke fits no slot its positions are nan and its bar is 0.
 
-Inside: `Slots`, `place`.
+Inside: `Slots`, `quantise`.
 """
 
 from dataclasses import dataclass, field
@@ -11,15 +11,15 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.analysis.quantise.decode import Placed, follow
+from heeltap.analysis.quantise.decode import SlotColumns, decode_onsets
 from heeltap.analysis.quantise.nearest import nearest_slots
-from heeltap.analysis.quantise.pulses import Clock, as_clock, as_metre
+from heeltap.analysis.quantise.pulses import TempoClock, as_clock, as_metre
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.result import Swing
 from heeltap.model.subdivisions import GRACE, division_of
 from heeltap.model.timeline import MetreMap, TempoMap
 
-__all__ = ["Slots", "place"]
+__all__ = ["Slots", "quantise"]
 
 _COLUMNS = ("bar", "beat", "quarter", "division", "offset_ms", "confidence", "reference_us", "log_ratio")
 
@@ -70,7 +70,7 @@ class Slots:
         return np.isfinite(self.quarter)
 
 
-def place(
+def quantise(
     take_us: npt.ArrayLike,
     tempo: TempoMap | float,
     metre: MetreMap | str | tuple[int, int],
@@ -119,14 +119,16 @@ def place(
     if grid is not None:
         quarter = nearest_slots(clock.quarter_at(onset), metres, grid)
         even = np.ones(onset.size)
-        return _slots(onset, clock, metres, Placed(quarter, even, np.full(onset.size, -2), np.full(onset.size, np.nan)))
+        return _slots(
+            onset, clock, metres, SlotColumns(quarter, even, np.full(onset.size, -2), np.full(onset.size, np.nan))
+        )
     order = np.argsort(onset, kind="stable")
     back = np.argsort(order, kind="stable")
     columns = [
         _column(one, onset.size, name) for one, name in ((take_pitch, "take_pitch"), (take_velocity, "take_velocity"))
     ]
     pitch, velocity = (None if one is None else one[order] for one in columns)
-    clock, found = follow(onset[order], clock, metres, pitch, velocity)
+    clock, found = decode_onsets(onset[order], clock, metres, pitch, velocity)
     return _slots(onset, clock, metres, found.reorder(back))
 
 
@@ -139,7 +141,7 @@ def _column(values: npt.ArrayLike | None, size: int, name: str) -> IntArray | No
     return column
 
 
-def _slots(onset: FloatArray, clock: Clock, metre: MetreMap, found: Placed) -> Slots:
+def _slots(onset: FloatArray, clock: TempoClock, metre: MetreMap, found: SlotColumns) -> Slots:
     """Positions to bars, beats, times and offsets; each is computed from the exact position and rounded last."""
     has = np.isfinite(found.quarter)
     quarter = np.where(has, found.quarter, 0.0)

@@ -109,9 +109,9 @@ _SAME_SLOT = 0.3
 
 def cost_tables(divisions: Divisions, bins: int, lead: int, sigma: float) -> Costs:
     """The tables for a spread ``sigma`` (in pulses) and windows that open ``lead`` bins before the pulse."""
-    place = ((np.arange(bins) + lead) % bins - lead) / bins
+    position = ((np.arange(bins) + lead) % bins - lead) / bins
     slots = np.concatenate([divisions.slots, np.ones((divisions.slots.shape[0], 1))], axis=1)
-    far = np.abs(place[:, None, None] - slots[None])
+    far = np.abs(position[:, None, None] - slots[None])
     far = np.where(np.isnan(far), 9.0, far)
     density = (1 - _SKIRT) * _normal(far, sigma) + _SKIRT * _normal(far, _SKIRT_WIDTH * sigma)
     near = np.argmin(far, axis=2)

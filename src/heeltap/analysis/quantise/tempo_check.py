@@ -7,7 +7,7 @@ through the blocks is the tempo as played. Strokes at random add up to the squar
 The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics;
 the search, the path and the limits are ours.
 
-Inside: `Pace`, `pace_of`, `bend_for`, `bend_price`, `doubt`.
+Inside: `PlayedTempo`, `played_tempo`, `warp_for`, `warp_price`, `off_grid_reason`.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["Pace", "bend_for", "bend_price", "doubt", "pace_of"]
+__all__ = ["PlayedTempo", "off_grid_reason", "played_tempo", "warp_for", "warp_price"]
 
 _HARMONICS = np.array([2.0, 3.0, 4.0, 6.0])
 _BLOCK, _HOP = 32, 16
@@ -30,12 +30,12 @@ refined."""
 _LEAST_IN_BLOCK = 6
 """Blocks with fewer strokes say nothing."""
 
-_BEND_NATS = 3.0
+_WARP_NATS = 3.0
 """Price of a change of the rate by 0.1 % between blocks, in units of the statistic."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pace:
+class PlayedTempo:
     """How well a take keeps its phase, and with which tempo."""
 
     centre: FloatArray
@@ -52,35 +52,35 @@ class Pace:
     """Strokes that the statistic rests on."""
 
 
-def pace_of(place: FloatArray, pulses: int) -> Pace:
+def played_tempo(position: FloatArray, pulses: int) -> PlayedTempo:
     """Pace of strokes at these places (pulses from the first row, increasing)."""
     starts = np.arange(0, max(pulses - _BLOCK, 0) + 1, _HOP)
     rows = starts[:, None] + np.arange(_BLOCK)[None]
-    strokes = np.bincount(np.floor(place).astype(np.int64), minlength=pulses + _BLOCK)[rows].sum(1)
+    strokes = np.bincount(np.floor(position).astype(np.int64), minlength=pulses + _BLOCK)[rows].sum(1)
     enough = strokes >= _LEAST_IN_BLOCK
     if not enough.any():
-        return Pace(np.zeros(0), np.zeros(0), np.inf, np.inf, 1.0, int(place.size))
+        return PlayedTempo(np.zeros(0), np.zeros(0), np.inf, np.inf, 1.0, int(position.size))
     starts, rows, strokes = starts[enough], rows[enough], strokes[enough]
     turn = np.exp(2j * np.pi * _HARMONICS[:, None, None] * np.arange(_BLOCK)[None, :, None] * _RATES[None, None])
-    power = (np.abs(_phasors(place, pulses + _BLOCK)[:, rows] @ turn) ** 2).sum(0) / strokes[:, None]
+    power = (np.abs(_phasors(position, pulses + _BLOCK)[:, rows] @ turn) ** 2).sum(0) / strokes[:, None]
     path = _best_path(power)
     scale = power.shape[0] * _HARMONICS.size
-    return Pace(
+    return PlayedTempo(
         centre=starts + min(_BLOCK, pulses) / 2,
         rate=np.asarray(_RATES[path], dtype=np.float64),
         strength=float(power[np.arange(path.size), path].sum()) / scale,
         strength_as_written=float(power[:, _RATES.size // 2].sum()) / scale,
         usual=float(np.median(power.sum(0))) / scale,
-        strokes=int(place.size),
+        strokes=int(position.size),
     )
 
 
-def _phasors(place: FloatArray, pulses: int) -> npt.NDArray[np.complex128]:
+def _phasors(position: FloatArray, pulses: int) -> npt.NDArray[np.complex128]:
     """Sum of the strokes' phasors in each pulse, shape (harmonics, pulses)."""
-    row = np.floor(place).astype(np.int64)
+    row = np.floor(position).astype(np.int64)
     out = np.empty((_HARMONICS.size, pulses), dtype=np.complex128)
     for i, harmonic in enumerate(_HARMONICS):
-        angle = 2 * np.pi * harmonic * place
+        angle = 2 * np.pi * harmonic * position
         out[i].real = np.bincount(row, np.cos(angle), minlength=pulses)[:pulses]
         out[i].imag = np.bincount(row, np.sin(angle), minlength=pulses)[:pulses]
     return out
@@ -88,7 +88,7 @@ def _phasors(place: FloatArray, pulses: int) -> npt.NDArray[np.complex128]:
 
 def _best_path(power: FloatArray) -> IntArray:
     """Index of the rate in each block: most power, less the price of changes."""
-    price = _BEND_NATS * np.abs(_RATES[:, None] - _RATES[None]) / 0.001
+    price = _WARP_NATS * np.abs(_RATES[:, None] - _RATES[None]) / 0.001
     total, came = power[0], []
     for row in power[1:]:
         options = total[:, None] - price
@@ -100,9 +100,9 @@ def _best_path(power: FloatArray) -> IntArray:
     return np.array(path[::-1])
 
 
-def bend_for(pace: Pace, pulses: int) -> FloatArray:
+def warp_for(tempo_path: PlayedTempo, pulses: int) -> FloatArray:
     """Positions as played (in pulses) at each whole pulse of the grid as written, by the path's rates."""
-    rate = np.interp(np.arange(pulses) + 0.5, pace.centre, pace.rate)
+    rate = np.interp(np.arange(pulses) + 0.5, tempo_path.centre, tempo_path.rate)
     return np.concatenate([np.zeros(1), np.cumsum(1.0 + rate)])
 
 
@@ -110,17 +110,17 @@ _LEAST_STROKES = 12
 """From fewer strokes nothing is said about the grid."""
 
 
-def doubt(pace: Pace, bent: bool) -> str:
+def off_grid_reason(tempo_path: PlayedTempo, warped: bool) -> str:
     """Why the take may not be on this grid, as a sentence; empty where it keeps phase far better than chance.
 
     The power at the click is set against chance and against the take's own regularity at other tempi; it has to be three
     standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
     """
-    if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
+    if tempo_path.centre.size == 0 or tempo_path.strokes < _LEAST_STROKES:
         return ""
-    power = pace.strength if bent else pace.strength_as_written
-    blocks = 1 + 0.5 * (pace.centre.size - 1)
-    least = (1.0 + 3.0 / np.sqrt(blocks * _HARMONICS.size)) * max(pace.usual, 1.0)
+    power = tempo_path.strength if warped else tempo_path.strength_as_written
+    blocks = 1 + 0.5 * (tempo_path.centre.size - 1)
+    least = (1.0 + 3.0 / np.sqrt(blocks * _HARMONICS.size)) * max(tempo_path.usual, 1.0)
     if power >= least:
         return ""
     return (
@@ -136,7 +136,7 @@ _FAINT_STRENGTH, _FAINT_RATE = 1.4, 0.015
 _PRICE, _FAINT_PRICE, _FAINT_PRICE_RISE = -10.0, 6.0, 600.0
 
 
-def bend_price(pace: Pace, pulses: int, pulse_ms: float) -> float:
+def warp_price(tempo_path: PlayedTempo, pulses: int, pulse_ms: float) -> float:
     """Log likelihood that reading the take at its own tempo has to gain before that tempo is believed; inf: not to be tried.
 
     The path has to lead at least 65 ms and 14 % of a pulse away over the take (a player with the click comes back before
@@ -147,16 +147,16 @@ def bend_price(pace: Pace, pulses: int, pulse_ms: float) -> float:
     for readings follow the player anyway; it may cost 10. Piano at free tempo finds a path with 2.2 times its usual power
     1 % away, so a fainter one within 1.5 % has to earn 6 nats and 6 for each per cent.
     """
-    if pace.centre.size == 0 or pace.strokes < _LEAST_STROKES:
+    if tempo_path.centre.size == 0 or tempo_path.strokes < _LEAST_STROKES:
         return np.inf
-    shift = bend_for(pace, pulses) - np.arange(pulses + 1)
+    shift = warp_for(tempo_path, pulses) - np.arange(pulses + 1)
     moved = max(abs(float(shift[-1])), float(np.ptp(shift)) / 3.0)  # to and fro is wandering about the click
-    blocks = 0.5 * (pace.centre.size + 1)
-    gain = (pace.strength - pace.strength_as_written) * _HARMONICS.size * blocks
-    far = abs(float(shift[-1])) > _FAR or pace.strength > _LEAST_BETTER * pace.strength_as_written
+    blocks = 0.5 * (tempo_path.centre.size + 1)
+    gain = (tempo_path.strength - tempo_path.strength_as_written) * _HARMONICS.size * blocks
+    far = abs(float(shift[-1])) > _FAR or tempo_path.strength > _LEAST_BETTER * tempo_path.strength_as_written
     if not far or moved <= max(_LEAST_SHIFT, _LEAST_SHIFT_MS / pulse_ms) or gain <= _LEAST_GAIN:
         return np.inf
-    rate, strength = abs(float(pace.rate.mean())), pace.strength / max(pace.usual, 1.0)
+    rate, strength = abs(float(tempo_path.rate.mean())), tempo_path.strength / max(tempo_path.usual, 1.0)
     if strength > _LEAST_STRENGTH + _LEAST_STRENGTH_RISE * rate:
         return _PRICE
     return _FAINT_PRICE + _FAINT_PRICE_RISE * rate if strength > _FAINT_STRENGTH and rate <= _FAINT_RATE else np.inf

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.quantise import Slots, quantise
 from heeltap.course.simplify.levels import Simpler, bars_of, simplify
 from heeltap.course.simplify.notation import (
     Written,
@@ -111,7 +111,7 @@ def _written(midi: Midi, part: Part, tempo: TempoMap, metre: MetreMap, *, given:
         return _as_written(notes, ends, tempo), 1.0, "as written"
     if not given and not midi.has_tempo:
         raise _no_click(midi, tempo, given=False)
-    slots = place(notes.onset_us, tempo, metre, take_pitch=notes.pitch, take_velocity=notes.velocity)
+    slots = quantise(notes.onset_us, tempo, metre, take_pitch=notes.pitch, take_velocity=notes.velocity)
     if not slots.on_grid:
         raise _no_click(midi, tempo, given=given)
     return _placed(notes, ends, tempo, slots), slots.tempo_scale, "placed on the grid"

@@ -16,7 +16,7 @@ from heeltap.analysis.analyse import Aim, Source, result_of
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import Leader
 from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
-from heeltap.analysis.quantise import Slots, place
+from heeltap.analysis.quantise import Slots, quantise
 from heeltap.analysis.strokes import fold_retriggers, strokes
 from heeltap.app.score.read import Played, read_take
 from heeltap.files.calibrations import FEEL
@@ -166,7 +166,7 @@ def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | Non
         at_us, stroke_of_note, pitch, velocity = grouped.at_us, grouped.stroke_of_note, grouped.pitch, grouped.velocity
     else:
         at_us, stroke_of_note, pitch, velocity = notes.onset_us, np.arange(len(notes)), notes.pitch, notes.velocity
-    slots = place(
+    slots = quantise(
         at_us,
         take.tempo,
         take.metre,
