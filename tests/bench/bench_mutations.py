@@ -114,14 +114,9 @@ def _caught(copy: Path, mutation: Mutation) -> bool:
     nearest = sorted(
         str(p.relative_to(copy)) for p in (copy / "tests" / package).glob(f"test_*{mutation.path.stem}*.py")
     )
-    folders = [
-        f"tests/{package}",
-        *(f"tests/{other}" for other in PURE if other != package),
-        "tests/app",
-        "tests/views",
-    ]
+    others = [[f"tests/{folder}"] for folder in _FOLDERS if folder != package]
     try:
-        return any(_fails(copy, tests) for tests in ([nearest] if nearest else []) + [[folder] for folder in folders])
+        return any(_fails(copy, tests) for tests in [*([nearest] if nearest else []), [f"tests/{package}"], *others])
     finally:
         target.write_text(whole, encoding="utf-8")
 
