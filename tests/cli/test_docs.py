@@ -29,3 +29,13 @@ def test_the_readme_shows_what_the_demo_prints_of_the_song() -> None:
     shown = (ROOT / "README.md").read_text(encoding="utf-8").split("against the part as written:\n")[1].split("```")[0]
 
     assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line not in approved.splitlines()]
+
+
+def test_every_path_that_the_developers_page_names_exists() -> None:
+    """A file or folder in the tables and lists of DEVELOPERS.md is in the project; a star stands for any name."""
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = {text for text in re.findall(r"`([a-z_./*-]+/[a-z_./*-]*|[a-z_]+\.py)`", page) if not text.startswith("..")}
+    homes = (ROOT, ROOT / "src" / "heeltap")
+
+    assert len(named) > 30
+    assert [] == sorted(text for text in named if not any(list(home.glob(text.rstrip("/"))) for home in homes))
