@@ -11,7 +11,7 @@ from heeltap.analysis.advice.remedies import REMEDIES, remedy_of
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.app.drill.drill import drill_of
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import score_take
 from heeltap.model.notes import make_notes
@@ -171,5 +171,6 @@ def test_the_limits_of_the_table_are_those_of_the_grades(key: str) -> None:
 
     for seed in range(1, 9):
         assert (
-            remedy.fastest_bpm == make(remedy.family, remedy.grade, seed=seed, tempo_bpm=remedy.fastest_bpm).tempo_bpm
+            remedy.fastest_bpm
+            == make_exercise(remedy.family, remedy.grade, seed=seed, tempo_bpm=remedy.fastest_bpm).tempo_bpm
         )

@@ -9,7 +9,7 @@ import pytest
 
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.practice.advise import course, next_exercise, next_step
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.course.next_exercise import SEEDS
 from tests.makers.kept import keep
 
@@ -54,8 +54,8 @@ def test_every_grade_can_be_made_at_its_tempo_and_at_its_limit(family: str) -> N
     """With every seed that advice draws on; a whole beat a minute above the limit, at least one seed refuses."""
     for step in course()[family]:
         for seed in range(1, SEEDS + 1):
-            assert step.tempo_bpm == make(family, step.grade, seed=seed, tempo_bpm=step.tempo_bpm).tempo_bpm
-            make(family, step.grade, seed=seed, tempo_bpm=step.fastest_bpm)
+            assert step.tempo_bpm == make_exercise(family, step.grade, seed=seed, tempo_bpm=step.tempo_bpm).tempo_bpm
+            make_exercise(family, step.grade, seed=seed, tempo_bpm=step.fastest_bpm)
 
 
 def test_what_is_advised_can_be_typed(tmp_path: Path, rng: np.random.Generator) -> None:

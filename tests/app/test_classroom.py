@@ -15,7 +15,7 @@ import pytest
 from heeltap.app.practice import classroom
 from heeltap.app.practice.classroom import read_class
 from heeltap.app.practice.handin import class_items, hand_in
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.practice.sets import open_set
 from heeltap.classroom.students import cell_of, differs
 from heeltap.errors import InputFileError, SetFileError, TakeFileError
@@ -68,7 +68,7 @@ def test_a_hand_in_is_the_same_bytes_every_time(folder: Path) -> None:
 def test_only_takes_of_the_set_are_handed_in(folder: Path, rng: np.random.Generator) -> None:
     """A take of something else stays at home; the same exercise at another tempo goes."""
     root = folder / ".homes" / "0"
-    for exercise in (make("split", 2, bars=8), make("anchor", 3, bars=10, tempo_bpm=110)):
+    for exercise in (make_exercise("split", 2, bars=8), make_exercise("anchor", 3, bars=10, tempo_bpm=110)):
         keep_raw(root, exercise, rng.normal(0, 9, len(plan_of(exercise))))
 
     done = hand_in(folder / "two-beats.toml", name="Tove", out=folder / "0.handin", takes=root)

@@ -8,7 +8,7 @@ import pytest
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import LOST, WAITING, Conductor, clock_of
 from heeltap.app.drill.run import DrillOutcome, Settings, drill
-from heeltap.app.takes.finish import recover, score_kept
+from heeltap.app.takes.finish_take import recover, score_kept
 from heeltap.engine.records import NOTE_ON, TICK, Record
 from heeltap.files.takes.folder import JOURNAL, load_take, open_take
 from heeltap.files.takes.journal import JournalWriter, read_journal
@@ -50,7 +50,7 @@ def scripted(times: FloatArray, rng: np.random.Generator, *, jitter_us: float = 
 
 
 @pytest.mark.parametrize(
-    "kind", ["step", pytest.param("steady", glyphs=pytest.mark.slow), pytest.param("drift", glyphs=pytest.mark.slow)]
+    "kind", ["step", pytest.param("steady", marks=pytest.mark.slow), pytest.param("drift", marks=pytest.mark.slow)]
 )
 def test_offsets_are_those_from_the_other_devices_beats(kind: str, tmp_path: Path, rng: np.random.Generator) -> None:
     """The device runs at 290 bpm and not at the plan's 300, with 2 ms of jitter: each offset comes back to 2.5 ms, on

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.app.takes.history import history, index_take, rebuild
 from heeltap.errors import InputFileError, StoreError
 from heeltap.files.history_db import index_file, open_store

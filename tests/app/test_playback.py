@@ -13,8 +13,8 @@ from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.listen import playback as playback_module
 from heeltap.app.listen.playback import Playback, begun_at, heard_plan, heard_take
-from heeltap.app.practice.make import make
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.practice.make_exercise import make_exercise
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeOutPort, script_from_notes
 from heeltap.engine.channel import Channel, channel_pair
@@ -255,7 +255,7 @@ def test_a_plan_is_heard_at_the_lean_with_the_drills_own_click() -> None:
 def test_the_channel_of_a_plan_is_that_of_its_exercise(voice: Voice, key: int, channel: int, tmp_path: Path) -> None:
     """Any key is a snare on channel 10, pads are their own keys there, everything else is on channel 1."""
     path = tmp_path / "own.toml"
-    path.write_text(exercise_to_toml(replace(make("anchor", 1), voices=(voice,))))
+    path.write_text(exercise_to_toml(replace(make_exercise("anchor", 1), voices=(voice,))))
     heard = ons(heard_plan(drill_of(str(path))))
 
     assert {(key, channel)} == {(row[1], row[3]) for row in heard}
@@ -412,7 +412,7 @@ def test_stopping_silences_and_a_second_stop_does_nothing() -> None:
 
 def test_an_exercise_written_by_hand_is_rebuilt_from_its_own_text(tmp_path: Path) -> None:
     """The metre of the exercise places its click: 6/8 has two beats a bar."""
-    exercise = replace(make("anchor", 1, metre="6/8"), click=parse_click("every"))
+    exercise = replace(make_exercise("anchor", 1, metre="6/8"), click=parse_click("every"))
     plan = plan_of(exercise)
     bar_us = int(plan.tempo.us_at_quarter(3.0))
     folder = kept(tmp_path, plan, make_notes([0], [60]), exercise=exercise_to_toml(exercise), count_in_us=bar_us)

@@ -10,7 +10,7 @@ from heeltap.app.drill.player_setup import Player, check_controls, pads_for, pla
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_file, score_take
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PlanError
 from heeltap.files.settings import PadSet, Stored

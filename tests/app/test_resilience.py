@@ -11,7 +11,7 @@ import pytest
 
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.drill.silence import silence, silence_left
-from heeltap.app.takes.finish import keep_take, recover, score_kept
+from heeltap.app.takes.finish_take import finish_take, recover, score_kept
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
 from heeltap.engine.process import EngineSpec, run_here
@@ -72,7 +72,7 @@ def _take_of(what, root: Path, clock: FakeClock, screen: Screen, port: FakeInPor
     context = context_of(what, Settings("Pads", "Synth", takes=root), Route(delay_ms=0.0))
     take = open_take(root, context)
     run_here(EngineSpec(what.schedule, journal=take.journal), clock, screen, inputs=[port], output=output)
-    return keep_take(take, context, ending="played")
+    return finish_take(take, context, ending="played")
 
 
 def test_an_engine_that_is_killed_leaves_no_note_sounding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

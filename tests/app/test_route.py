@@ -9,7 +9,7 @@ from heeltap.app.drill import settings as drill_settings
 from heeltap.app.drill.run import drill
 from heeltap.app.route import route
 from heeltap.app.route.route import Route, route_of
-from heeltap.app.takes.finish import score_path
+from heeltap.app.takes.finish_take import score_path
 from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError, StoreError
 from heeltap.files.calibrations import calibration_file, keep_calibration, keep_selftest

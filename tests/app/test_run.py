@@ -12,7 +12,7 @@ import pytest
 
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Settings, drill
-from heeltap.app.takes.finish import recover, score_kept
+from heeltap.app.takes.finish_take import recover, score_kept
 from heeltap.clock import SystemClock
 from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PortError, TakeFileError
@@ -170,7 +170,7 @@ def test_a_take_that_cannot_be_kept_is_judged_all_the_same(tmp_path: Path, monke
         raise TakeFileError("take.mid", "cannot be written: No space left on device")
 
     with monkeypatch.context() as broken:
-        broken.setattr("heeltap.app.drill.run.keep_take", full)
+        broken.setattr("heeltap.app.drill.run.finish_take", full)
         outcome = drill(what, settings(what, [5.0, None, 0.0, -7.0], takes=tmp_path), lambda state, new: None)
 
     assert "No space left" in outcome.problem

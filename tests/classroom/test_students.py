@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.classroom.integrity import questions
 from heeltap.classroom.students import (
     ClassItem,
@@ -148,9 +148,9 @@ def test_own_figures_differ_when_rounding_does_not_explain_it(said: Figures | No
 
 def test_the_same_strokes_at_another_tempo_are_the_same_work() -> None:
     """A tempo is a step of the exercise; another seed, another length or made-up times are not."""
-    asked = plan_of(make("split", 2, bars=8, tempo_bpm=80))
-    faster = plan_of(make("split", 2, bars=8, tempo_bpm=96))
-    shorter, ladder = plan_of(make("split", 2, bars=7, tempo_bpm=80)), replace(asked, at_us=asked.at_us // 2)
+    asked = plan_of(make_exercise("split", 2, bars=8, tempo_bpm=80))
+    faster = plan_of(make_exercise("split", 2, bars=8, tempo_bpm=96))
+    shorter, ladder = plan_of(make_exercise("split", 2, bars=7, tempo_bpm=80)), replace(asked, at_us=asked.at_us // 2)
 
     assert [True, True, False, False] == [same_work(one, asked) for one in (asked, faster, shorter, ladder)]
 

@@ -10,7 +10,7 @@ import pytest
 
 from heeltap.app.drill.events import events_of
 from heeltap.app.drill.player_setup import Presses
-from heeltap.app.takes.finish import played_of
+from heeltap.app.takes.finish_take import played_of
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, script_from_notes
 from heeltap.engine.channel import Channel, channel_pair

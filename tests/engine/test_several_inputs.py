@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.takes.finish import left_out_of, played_of, ports_of
+from heeltap.app.takes.finish_take import left_out_of, played_of, ports_of
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, script_from_notes
 from heeltap.engine.process import EngineSpec, run_here

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.errors import SetFileError
 from heeltap.files.toml.sets import ITEM_KEYS, TOP_KEYS, mistakes_in, read_set, set_from_toml
 from heeltap.model.exercise import ClickPlan, Ladder, Pocket
@@ -36,7 +36,7 @@ def test_the_exercise_of_an_item_is_what_the_set_asks_for() -> None:
     """Tempo, click, ladder, lean, pocket and title are the set's; the bars are those of the grade and seed."""
     second = set_from_toml(HAND_WRITTEN).items[1].exercise
 
-    expected = make("split", 2, metre="3/4", seed=5, bars=12, tempo_bpm=66, ladder=Ladder(4, 4.0))
+    expected = make_exercise("split", 2, metre="3/4", seed=5, bars=12, tempo_bpm=66, ladder=Ladder(4, 4.0))
     assert second == replace(
         expected, title="Eighths in three", click=ClickPlan("bars", 2, 2), pocket=Pocket(None, 25.0)
     )

@@ -16,7 +16,7 @@ import numpy as np
 
 from heeltap.app.practice.handin import HandedIn, hand_in
 from heeltap.app.practice.sets import open_set
-from heeltap.app.takes.finish import keep_take
+from heeltap.app.takes.finish_take import finish_take
 from heeltap.devices.fake import script_from_notes
 from heeltap.files.takes.folder import open_take
 from heeltap.files.takes.journal import FORMAT
@@ -227,7 +227,7 @@ def keep_raw(root: Path, exercise: Exercise, offset_ms: FloatArray, **more: obje
     )
     take = open_take(root, context)
     take.journal.write_bytes(journal_bytes(plan, offset_ms))
-    return keep_take(take, context, ending="played")
+    return finish_take(take, context, ending="played")
 
 
 def practise_set(rng: np.random.Generator, pupil: Pupil, works: Sequence[Exercise], root: Path, takes: int = 2) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.files.takes.folder import open_take, save_take
 from heeltap.files.takes.metadata import Context, plan_out
 from heeltap.files.toml.exercises import exercise_to_toml
@@ -28,7 +28,7 @@ def keep(
     **more: object,
 ) -> Path:
     """The folder of a take whose strokes scatter by ``spread_ms`` around ``late_ms`` behind the plan."""
-    exercise = make(family, grade, bars=bars)
+    exercise = make_exercise(family, grade, bars=bars)
     plan = plan_of(exercise)
     late_us = np.round(1000 * rng.normal(late_ms, spread_ms, len(plan))).astype(np.int64)
     context = Context(

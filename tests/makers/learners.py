@@ -25,7 +25,7 @@ import numpy as np
 from heeltap.analysis.analyse import Aim, Source, result_of
 from heeltap.analysis.offsets_of import judge_plan
 from heeltap.analysis.past_take import past_of
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.course.difficulty import difficulty
 from heeltap.course.next_exercise import NextStep
 from heeltap.model.arrays import FloatArray
@@ -137,7 +137,7 @@ def _learn(learner: Learner, take: PastTake, skill: dict[str, float], trained: d
 @functools.lru_cache(maxsize=4096)
 def _material(family: str, grade: int, tempo_bpm: float, seed: int) -> tuple[Plan, float, float]:
     """Plan, difficulty and length in seconds."""
-    exercise = make(family, grade, tempo_bpm=tempo_bpm, seed=seed)
+    exercise = make_exercise(family, grade, tempo_bpm=tempo_bpm, seed=seed)
     length_s = len(exercise.bars) * exercise.metre.bar_quarters * 60 / tempo_bpm
     return plan_of(exercise), difficulty(exercise).total, length_s
 

@@ -1,6 +1,6 @@
 """Bars on the board: equal ones once a section, every stroke on its syllable."""
 
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.counted_bars import CountedVoice, counted_exercise, counted_plan
 from heeltap.model.plan import Section
@@ -46,7 +46,7 @@ def test_a_voice_is_there_where_it_plays() -> None:
 
 def test_more_bars_than_are_wanted_are_counted() -> None:
     """Two more are shown all the same: they take no more room than saying that they are left out."""
-    exercise = make("split", 8)
+    exercise = make_exercise("split", 8)
     different = len(counted_exercise(exercise, most=99)[0])
     assert different > 6
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.practice.make import make, write_exercise
+from heeltap.app.practice.make_exercise import make_exercise, write_exercise
 from heeltap.model.messages import Schedule
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
@@ -62,7 +62,7 @@ def test_every_sound_begins_loud_and_dies_away(key: int) -> None:
 
 def test_click_file_has_each_click_at_its_sample(tmp_path: Path) -> None:
     """An exercise as a WAV file: readable by anybody, a bar of count-in first, the clicks where they are due."""
-    exercise = make("anchor", 1, tempo_bpm=97.0, bars=4)
+    exercise = make_exercise("anchor", 1, tempo_bpm=97.0, bars=4)
     path = tmp_path / "click.wav"
     write_exercise(exercise, path)
     with wave.open(str(path)) as file:

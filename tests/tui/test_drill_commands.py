@@ -8,7 +8,7 @@ from textual.pilot import Pilot
 from heeltap.app.drill.changes import tempo_of
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.run import Settings
-from heeltap.app.takes.guesses import guesses
+from heeltap.app.takes.self_assessment import guesses
 from heeltap.files.takes.folder import list_takes
 from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings

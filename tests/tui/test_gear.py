@@ -31,7 +31,7 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
-    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.player_control.Playback", found.open)
     return found
 
 

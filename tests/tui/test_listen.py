@@ -39,7 +39,7 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """Where everything is heard."""
     found = Room()
     found.takes_none = True
-    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.player_control.Playback", found.open)
     return found
 
 

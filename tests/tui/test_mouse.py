@@ -14,7 +14,7 @@ from textual.events import Key as Press
 from textual.pilot import Pilot
 
 from heeltap.app.drill.run import Settings
-from heeltap.app.listen.listener import Piece
+from heeltap.app.listen.player_control import Piece
 from heeltap.app.route.ways import clock_ways, delay_ways
 from heeltap.app.takes.history import history
 from heeltap.devices.protocols import PortName
@@ -50,7 +50,7 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
     found.takes_none = True
-    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.player_control.Playback", found.open)
     return found
 
 

@@ -1,6 +1,6 @@
 """Counted bars as plain text."""
 
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.model.counted_bars import CountedBar, CountedVoice, counted_exercise
 from heeltap.model.counting import counting_line
 from heeltap.model.timeline import Metre
@@ -40,7 +40,7 @@ def test_many_bars_are_told_above() -> None:
 
 def test_a_rest_says_so() -> None:
     """The counting goes on above it."""
-    rest = next(bar for bar in counted_exercise(make("anchor", 5))[0] if not bar.voices)
+    rest = next(bar for bar in counted_exercise(make_exercise("anchor", 5))[0] if not bar.voices)
 
     assert "rest" == counted_lines(rest)[-1]
 
@@ -49,7 +49,7 @@ def test_every_syllable_of_every_grade_has_its_own_column() -> None:
     """No two run into each other, whatever is counted in a bar."""
     for family, grade in (("split", 5), ("split", 6), ("split", 8), ("turn", 8)):
         for metre in ("4/4", "6/8", "12/8", "5/4"):
-            for bar in counted_exercise(make(family, grade, metre=metre))[0]:
+            for bar in counted_exercise(make_exercise(family, grade, metre=metre))[0]:
                 line = counted_lines(bar)[0] if len(bar_words(bar)) < 11 else counted_lines(bar)[1]
                 assert [s.text for s in bar.syllables] == line[12:].split()
                 assert len(line) <= 80

@@ -188,7 +188,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
 def _recover(takes: Path) -> None:
     """Finish what a killed run left behind, and say so on stderr."""
     from heeltap.app.drill.silence import silence_left
-    from heeltap.app.takes.finish import recover
+    from heeltap.app.takes.finish_take import recover
 
     found = recover(takes)
     silence_left(found)

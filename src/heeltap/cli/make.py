@@ -30,12 +30,14 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make it and print or write it."""
-    from heeltap.app.practice.make import course_text, exercise_text, make, write_exercise
+    from heeltap.app.practice.make_exercise import course_text, exercise_text, make_exercise, write_exercise
 
     if args.family is None:
         sys.stdout.write(course_text())
         return 0
-    exercise = make(args.family, args.grade, metre=args.metre, seed=args.seed, tempo_bpm=args.tempo, bars=args.bars)
+    exercise = make_exercise(
+        args.family, args.grade, metre=args.metre, seed=args.seed, tempo_bpm=args.tempo, bars=args.bars
+    )
     if args.out is None:
         sys.stdout.write(exercise_text(exercise))
         return 0

@@ -83,7 +83,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _one(args: argparse.Namespace, name: str) -> int:
-    from heeltap.app.takes.finish import score_path
+    from heeltap.app.takes.finish_take import score_path
     from heeltap.files.result_json import to_json
     from heeltap.views.text import render
 

@@ -16,7 +16,7 @@ from heeltap.app.drill.changes import before, changes_of, faster, for_pads, next
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings
-from heeltap.app.listen.listener import Listening, piece_of_drill, piece_of_take
+from heeltap.app.listen.player_control import PlayerControl, piece_of_drill, piece_of_take
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
 from heeltap.session import session
@@ -89,7 +89,7 @@ class DrillApp(TextApp[int]):
         self._listener, self._again = Listener(settings), False
         self.went_back = False
         """Whether the player left for the screen before, not for good."""
-        self._listening = Listening(lambda: settings.out_port)
+        self._listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._changes = changes_of(drill.plan)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.from_settings import prepared
 from heeltap.app.drill.run import DrillOutcome, Settings, interrupts
-from heeltap.app.takes.finish import recover
+from heeltap.app.takes.finish_take import recover
 from heeltap.engine.terminal_rescue import terminal_now
 from heeltap.errors import HeeltapError
 from heeltap.files.paths import takes_dir

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.app.drill.backing import backing_of, wish_of
-from heeltap.app.practice.make import make
+from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.practice.sets import Work, set_item
 from heeltap.app.score.read import load_part
 from heeltap.errors import InputFileError, PlanError, sentence
@@ -158,7 +158,7 @@ def _drill(
         raise InputFileError(
             what, "not an exercise", f"a family and a grade ({known}), such as 'anchor 2', a .toml or a .mid"
         )
-    exercise = make(found[1].lower(), int(found[2] or 1), seed=seed, tempo_bpm=tempo_bpm)
+    exercise = make_exercise(found[1].lower(), int(found[2] or 1), seed=seed, tempo_bpm=tempo_bpm)
     return _of_exercise(exercise, None, lean_ms, pocket_ms, click, seed), None
 
 

@@ -24,7 +24,7 @@ from heeltap.app.drill.settings import Settings, context_of, held_of, route_of_a
 from heeltap.app.drill.silence import silence
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import score_take
-from heeltap.app.takes.finish import keep_take, options_of, played_of, score_kept
+from heeltap.app.takes.finish_take import finish_take, options_of, played_of, score_kept
 from heeltap.app.takes.history import index_take
 from heeltap.clock import Clock, SystemClock
 from heeltap.devices.computer_keys import key_message
@@ -223,7 +223,7 @@ class Run:
             engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
         )
         early = None if self.state.ending == "played" else max(self.state.now_us, -self._drill.count_in_us)
-        return keep_take(self._take, context, ending=ending, judged_to_us=early), count
+        return finish_take(self._take, context, ending=ending, judged_to_us=early), count
 
     def _spec(self) -> EngineSpec:
         """What the engine is to do."""

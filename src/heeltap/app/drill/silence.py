@@ -7,7 +7,7 @@ import contextlib
 from collections.abc import Iterable
 
 from heeltap.app.route.ports import is_device
-from heeltap.app.takes.finish import Recovered
+from heeltap.app.takes.finish_take import Recovered
 from heeltap.clock import SystemClock
 from heeltap.devices.inputs import open_output
 from heeltap.errors import HeeltapError

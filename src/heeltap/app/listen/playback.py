@@ -18,7 +18,7 @@ from heeltap.app.drill.backing import Wish, backing_of, wish_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.outgoing import sound_of_port
 from heeltap.app.drill.silence import silence
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.clock import Clock, SystemClock
 from heeltap.engine.process import EngineSpec, start_engine
 from heeltap.engine.records import DIED, DONE

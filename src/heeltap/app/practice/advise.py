@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.practice.make import families, make
+from heeltap.app.practice.make_exercise import families, make_exercise
 from heeltap.app.takes.history import history
 from heeltap.clock import wall_now
 from heeltap.course import next_exercise as advise
@@ -35,7 +35,7 @@ def course() -> Course:
 
 def _step(family: str, grade: Grade) -> Step:
     """One grade; tempo and limit hold for every seed that advice draws on."""
-    made = [make(family, grade.number, seed=seed) for seed in range(1, advise.SEEDS + 1)]
+    made = [make_exercise(family, grade.number, seed=seed) for seed in range(1, advise.SEEDS + 1)]
     gaps = [np.diff(np.unique(plan_of(exercise).at_tick)).min(initial=4 * TICKS_PER_QUARTER) for exercise in made]
     return Step(
         family=family,

@@ -13,7 +13,7 @@ from heeltap.app.practice.handin import item_of
 from heeltap.app.practice.sets import OpenSet, Work
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, judge_take
-from heeltap.app.takes.finish import left_out_of, played_of
+from heeltap.app.takes.finish_take import left_out_of, played_of
 from heeltap.classroom.students import MOST_MISSED, ClassTake, Figures
 from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.handin_read import RawTake, shown

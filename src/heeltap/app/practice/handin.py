@@ -13,7 +13,7 @@ from pathlib import Path
 
 from heeltap import __version__
 from heeltap.app.practice.sets import OpenSet, Work, open_set
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.classroom.students import SAME_BPM, ClassItem, same_work
 from heeltap.errors import HeeltapError, InputFileError, TakeFileError
 from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes

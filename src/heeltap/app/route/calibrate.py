@@ -19,7 +19,7 @@ from heeltap.app.drill.outgoing import sound_of_port
 from heeltap.app.route.ports import stable_ports
 from heeltap.app.route.route import refuse_wireless, tested
 from heeltap.app.route.run_engine import Progress, run_engine
-from heeltap.app.takes.finish import played_of
+from heeltap.app.takes.finish_take import played_of
 from heeltap.clock import Clock, SystemClock, wall_now
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.devices.wireless import WHY, is_wireless

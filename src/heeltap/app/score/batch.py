@@ -61,7 +61,7 @@ def score_files(
 
 
 def _attempt(name: str, options: Mapping[str, Any]) -> Result | HeeltapError:
-    from heeltap.app.takes.finish import score_path
+    from heeltap.app.takes.finish_take import score_path
 
     try:
         return score_path(name, **options)

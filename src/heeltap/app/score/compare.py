@@ -13,7 +13,7 @@ from heeltap.analysis.analyse import Aim, bars_to_replay
 from heeltap.analysis.compare.takes import Comparison, compare
 from heeltap.app.score.read import Played, load_plan, read_take
 from heeltap.app.score.score import Options, judge_take
-from heeltap.app.takes.finish import kept
+from heeltap.app.takes.finish_take import load_scored_inputs
 from heeltap.errors import InputFileError
 from heeltap.files.takes.folder import take_of
 from heeltap.model.plan import Plan
@@ -83,7 +83,7 @@ def _take(
     """One take and how it is judged."""
     folder = take_of(path)
     if folder is not None and plan is None:
-        return kept(folder)
+        return load_scored_inputs(folder)
     return read_take(path, part=part, plan=plan, sections=sections), options
 
 

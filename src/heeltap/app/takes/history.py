@@ -13,7 +13,7 @@ from pathlib import Path
 
 from heeltap import __version__
 from heeltap.analysis.past_take import past_of
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.errors import HeeltapError, StoreError, sentence
 from heeltap.files.history_db import Store, open_store
 from heeltap.files.paths import takes_dir

@@ -4,7 +4,7 @@ Inside: `AfterTake`, `result_lines`, `report_lines`.
 """
 
 from heeltap.app.drill.run import DrillOutcome
-from heeltap.app.takes.guesses import guess_words, keep_guess
+from heeltap.app.takes.self_assessment import guess_words, keep_guess
 from heeltap.errors import HeeltapError
 from heeltap.model.result import Result
 from heeltap.tui.screens.offset_chart import offset_chart

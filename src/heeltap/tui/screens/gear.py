@@ -6,7 +6,7 @@ Inside: `SetUpPlace`, `MeasurePlace`.
 import queue
 from collections.abc import Callable, Mapping
 
-from heeltap.app.listen.listener import Listening, piece_of_click, sound_in_use
+from heeltap.app.listen.player_control import PlayerControl, piece_of_click, sound_in_use
 from heeltap.app.route import setup as setting_up
 from heeltap.app.route.pads import keep_pads, learn_pads
 from heeltap.app.route.setup import SetUp
@@ -43,7 +43,7 @@ class SetUpPlace(Place):
         self.now = SetUp()
         self._learning = self._leave = False
         self._wishes: queue.SimpleQueue[Skip | Undo] = queue.SimpleQueue()
-        self._listening = Listening(lambda: sound_in_use()[0])
+        self._listening = PlayerControl(lambda: sound_in_use()[0])
 
     @property
     def keys(self) -> tuple[Key, ...]:

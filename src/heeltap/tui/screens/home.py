@@ -6,9 +6,9 @@ Inside: `StartPlace`, `PastPlace`, `TakePlace`.
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from heeltap.app.listen.listener import Listening, piece_of_take, sound_in_use
+from heeltap.app.listen.player_control import PlayerControl, piece_of_take, sound_in_use
 from heeltap.app.practice.today import Today, sets_in_reach, today, use_set
-from heeltap.app.takes.finish import score_kept
+from heeltap.app.takes.finish_take import score_kept
 from heeltap.app.takes.history import History, history
 from heeltap.errors import HeeltapError
 from heeltap.files.paths import takes_dir
@@ -175,7 +175,7 @@ class TakePlace(Place):
         super().__init__(host)
         self._report: list[str] = []
         self._folder = Path()
-        self._listening = Listening(lambda: sound_in_use()[0])
+        self._listening = PlayerControl(lambda: sound_in_use()[0])
 
     def show(self, folder: Path, report: list[str]) -> None:
         """Another take."""

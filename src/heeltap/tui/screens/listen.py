@@ -5,7 +5,7 @@ Inside: `LISTEN`, `LISTENING_KEYS`, `listening_keys`, `listening_commands`, `lis
 
 from collections.abc import Callable, Mapping
 
-from heeltap.app.listen.listener import Listening
+from heeltap.app.listen.player_control import PlayerControl
 from heeltap.tui.keys import HELP, QUIT, Key
 
 __all__ = ["LISTEN", "LISTENING_KEYS", "listening_commands", "listening_keys", "listening_words"]
@@ -25,12 +25,12 @@ LISTENING_KEYS = (
 """While a take is heard."""
 
 
-def listening_keys(listening: Listening) -> tuple[Key, ...]:
+def listening_keys(listening: PlayerControl) -> tuple[Key, ...]:
     """The keys of what is heard: a plan has no other version."""
     return tuple(key for key in LISTENING_KEYS if key is not _OTHER or listening.has_other)
 
 
-def listening_commands(listening: Listening) -> Mapping[str, Callable[[], object]]:
+def listening_commands(listening: PlayerControl) -> Mapping[str, Callable[[], object]]:
     """What `LISTENING_KEYS` do, but for help and quit."""
     return {
         "escape": listening.stop,
@@ -40,7 +40,7 @@ def listening_commands(listening: Listening) -> Mapping[str, Callable[[], object
     }
 
 
-def listening_words(listening: Listening) -> str:
+def listening_words(listening: PlayerControl) -> str:
     """What is heard, and where it stands; empty when nothing is."""
     if listening.problem:
         return listening.problem

@@ -5,7 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.practice.make import course_text, exercise_midi, exercise_text, families, make, write_exercise
+from heeltap.app.practice.make_exercise import (
+    course_text,
+    exercise_midi,
+    exercise_text,
+    families,
+    make_exercise,
+    write_exercise,
+)
 from heeltap.errors import InputFileError, PlanError
 from heeltap.files.smf import parse_midi, read_midi
 from heeltap.files.toml.exercises import read_exercise
@@ -34,14 +41,14 @@ bar 4     1     2     3     4
 
 def test_an_exercise_reads_like_a_marked_part() -> None:
     """Counting line, strokes under their syllables, aim and click above."""
-    assert SHEET == exercise_text(make("split", 1, seed=3, bars=4))
+    assert SHEET == exercise_text(make_exercise("split", 1, seed=3, bars=4))
 
 
 @pytest.mark.parametrize(("family", "grade"), GRADES)
 @pytest.mark.parametrize("metre", METRES)
 def test_every_stroke_is_printed_under_its_syllable(family: str, grade: int, metre: str) -> None:
     """ASCII, 80 columns, and above each mark stands a syllable."""
-    lines = exercise_text(make(family, grade, metre=metre)).splitlines()
+    lines = exercise_text(make_exercise(family, grade, metre=metre)).splitlines()
 
     counting = ""
     for line in lines[lines.index("") + 2 :]:
@@ -56,7 +63,7 @@ def test_every_stroke_is_printed_under_its_syllable(family: str, grade: int, met
 @pytest.mark.parametrize("metre", ["4/4", "6/8", "7/8"])
 def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: int, metre: str, tmp_path: Path) -> None:
     """Read back: one part with the same onsets and keys, sections as markers, no warning."""
-    exercise = make(family, grade, metre=metre)
+    exercise = make_exercise(family, grade, metre=metre)
     plan = plan_of(exercise)
     write_exercise(exercise, tmp_path / "x.mid")
 
@@ -72,7 +79,7 @@ def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: int
 
 def test_the_click_is_a_part_of_its_own_where_it_is_wanted() -> None:
     """On channel 10, as the click plan says, the one on another key."""
-    midi = parse_midi(exercise_midi(make("anchor", 5), with_click=True))
+    midi = parse_midi(exercise_midi(make_exercise("anchor", 5), with_click=True))
 
     click = midi.parts[1]
     at_s = midi.onset_us[midi.track == click.track] / 1e6
@@ -82,7 +89,7 @@ def test_the_click_is_a_part_of_its_own_where_it_is_wanted() -> None:
 
 def test_notes_in_the_midi_file_end_before_the_next_stroke(tmp_path: Path) -> None:
     """Half the way, and never longer than 0.3 s."""
-    write_exercise(make("split", 8), tmp_path / "x.mid")
+    write_exercise(make_exercise("split", 8), tmp_path / "x.mid")
 
     midi = read_midi(tmp_path / "x.mid")
     rows = midi.track == midi.parts[0].track
@@ -94,7 +101,7 @@ def test_notes_in_the_midi_file_end_before_the_next_stroke(tmp_path: Path) -> No
 
 def test_the_fill_is_underlined_from_its_first_beat_to_the_bars_end() -> None:
     """The mark begins below the syllable on which the fill starts."""
-    lines = exercise_text(make("turn", 3)).splitlines()
+    lines = exercise_text(make_exercise("turn", 3)).splitlines()
 
     fill = next(row for row, line in enumerate(lines) if line.startswith("fill"))
     assert "3" == lines[fill - 2][lines[fill].index("~")]
@@ -103,7 +110,7 @@ def test_the_fill_is_underlined_from_its_first_beat_to_the_bars_end() -> None:
 
 def test_a_ladder_is_in_the_midi_file_and_on_the_sheet(tmp_path: Path) -> None:
     """Tempo changes at their bars."""
-    exercise = make("anchor", 1, tempo_bpm=100, ladder=Ladder(8, 10.0))
+    exercise = make_exercise("anchor", 1, tempo_bpm=100, ladder=Ladder(8, 10.0))
     write_exercise(exercise, tmp_path / "x.mid")
 
     assert [600_000, 545_455] == read_midi(tmp_path / "x.mid").tempo.us_per_quarter.tolist()
@@ -112,7 +119,7 @@ def test_a_ladder_is_in_the_midi_file_and_on_the_sheet(tmp_path: Path) -> None:
 
 def test_files_are_written_by_the_ending_of_their_name(tmp_path: Path) -> None:
     """TOML reads back as the same exercise, text is the sheet."""
-    exercise = make("turn", 8, metre="5/4", seed=11)
+    exercise = make_exercise("turn", 8, metre="5/4", seed=11)
 
     write_exercise(exercise, tmp_path / "x.TOML")
     write_exercise(exercise, tmp_path / "x.txt")
@@ -124,14 +131,14 @@ def test_files_are_written_by_the_ending_of_their_name(tmp_path: Path) -> None:
 def test_another_ending_names_those_there_are(tmp_path: Path) -> None:
     """And nothing is written."""
     with pytest.raises(PlanError, match=r"expected \.toml, \.mid, \.wav or \.txt"):
-        write_exercise(make("anchor"), tmp_path / "x.mp3")
+        write_exercise(make_exercise("anchor"), tmp_path / "x.mp3")
     assert [] == list(tmp_path.iterdir())
 
 
 def test_a_file_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
     """A folder that is not there."""
     with pytest.raises(InputFileError, match="cannot be written"):
-        write_exercise(make("anchor"), tmp_path / "none" / "x.toml")
+        write_exercise(make_exercise("anchor"), tmp_path / "none" / "x.toml")
 
 
 @pytest.mark.parametrize(
@@ -145,7 +152,7 @@ def test_a_file_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
 def test_what_is_not_made_names_the_nearest(asked: tuple[str, int, str], told: str) -> None:
     """Family, grade and metre."""
     with pytest.raises(PlanError, match=told):
-        make(asked[0], asked[1], metre=asked[2])
+        make_exercise(asked[0], asked[1], metre=asked[2])
 
 
 def test_the_course_lists_every_grade_with_its_aim() -> None:
@@ -160,8 +167,8 @@ def test_the_course_lists_every_grade_with_its_aim() -> None:
 
 def test_what_is_asked_for_overrides_the_grade() -> None:
     """Click, pocket and pads; the bars stay as they were."""
-    asked = make("turn", 8, click="bars 1+1", pocket=Pocket(None, 20.0), pads={"snare": 40})
+    asked = make_exercise("turn", 8, click="bars 1+1", pocket=Pocket(None, 20.0), pads={"snare": 40})
 
     assert (ClickPlan("bars", 1, 1), Pocket(None, 20.0)) == (asked.click, asked.pocket)
     assert (40,) == next(voice.pitches for voice in asked.voices if voice.name == "snare")
-    assert make("turn", 8).bars == asked.bars
+    assert make_exercise("turn", 8).bars == asked.bars

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.takes.finish import keep_take, left_out_of, played_of, score_kept
+from heeltap.app.takes.finish_take import finish_take, left_out_of, played_of, score_kept
 from heeltap.files.takes.folder import open_take
 from heeltap.files.takes.journal import JournalWriter, read_journal
 from heeltap.files.takes.metadata import Context, LeftOut, plan_out
@@ -45,7 +45,7 @@ def finished(tmp_path: Path, out_port: str = "Synth", **journal: object) -> Path
     context = Context(heeltap="0", name="quarters", plan=plan_out(plan), count_in_us=2_000_000, out_port=out_port)
     take = open_take(tmp_path, context)
     write_journal(take.journal, **journal)
-    return keep_take(take, context, ending="played")
+    return finish_take(take, context, ending="played")
 
 
 def test_beats_whose_click_left_late_are_left_out_and_said(tmp_path: Path) -> None:

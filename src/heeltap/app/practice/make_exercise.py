@@ -1,6 +1,7 @@
 """Make an exercise and write it down: as text to read, as a MIDI file to hear, as TOML to keep and change.
 
-Inside: `make`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `click_wav`, `write_exercise`.
+Inside: `make_exercise`, `families`, `course_text`, `exercise_text`, `exercise_toml`, `exercise_midi`, `click_wav`,
+`write_exercise`.
 """
 
 import textwrap
@@ -44,7 +45,7 @@ __all__ = [
     "exercise_text",
     "exercise_toml",
     "families",
-    "make",
+    "make_exercise",
     "write_exercise",
 ]
 
@@ -67,7 +68,7 @@ def families() -> tuple[Family, ...]:
     return tuple(read_family(name) for name in FAMILIES)
 
 
-def make(
+def make_exercise(
     family: str,
     grade: int = 1,
     *,

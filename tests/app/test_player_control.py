@@ -7,7 +7,14 @@ import numpy as np
 import pytest
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.listen.listener import Listening, Piece, piece_of_click, piece_of_drill, piece_of_take, sound_in_use
+from heeltap.app.listen.player_control import (
+    Piece,
+    PlayerControl,
+    piece_of_click,
+    piece_of_drill,
+    piece_of_take,
+    sound_in_use,
+)
 from heeltap.errors import PlanError
 from heeltap.files.settings import Stored, write_settings
 from heeltap.model.arrays import as_ints
@@ -31,24 +38,24 @@ def a_piece(bars: int = 10, what: tuple[str, str] = ("as played", "where it belo
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """Where everything is heard."""
     found = Room()
-    monkeypatch.setattr("heeltap.app.listen.listener.Playback", found.open)
+    monkeypatch.setattr("heeltap.app.listen.player_control.Playback", found.open)
     return found
 
 
 @pytest.fixture
-def listening(room: Room) -> Listening:
+def listening(room: Room) -> PlayerControl:
     """Into an output called Synth."""
-    return Listening(lambda: "Synth")
+    return PlayerControl(lambda: "Synth")
 
 
-def heard_from(listening: Listening, room: Room, bar: int, bars: int = 10) -> None:
+def heard_from(listening: PlayerControl, room: Room, bar: int, bars: int = 10) -> None:
     """Begin, and let a moment in the middle of a bar be heard."""
     listening.begin(lambda: a_piece(bars))
     settled(lambda: listening.now_us is not None)
     room.last.now_us = (bar - 1) * BAR_US + BAR_US // 2
 
 
-def test_nothing_is_heard_before_it_is_asked_for(listening: Listening, room: Room) -> None:
+def test_nothing_is_heard_before_it_is_asked_for(listening: PlayerControl, room: Room) -> None:
     """No words, no bar, no other version; every wish but to begin does nothing."""
     listening.other()
     listening.jump(1)
@@ -66,7 +73,7 @@ def test_nothing_is_heard_before_it_is_asked_for(listening: Listening, room: Roo
     assert [] == room.heard
 
 
-def test_begin_is_heard_as_played_from_the_count_in(listening: Listening, room: Room) -> None:
+def test_begin_is_heard_as_played_from_the_count_in(listening: PlayerControl, room: Room) -> None:
     """The output is asked for when it is about to sound, and the whole schedule goes there."""
     listening.begin(a_piece)
     assert listening.on
@@ -80,7 +87,7 @@ def test_begin_is_heard_as_played_from_the_count_in(listening: Listening, room: 
     ("now_us", "bar"),
     [(-2_000_000, 0), (-1, 0), (0, 1), (BAR_US - 1, 1), (BAR_US, 2), (9 * BAR_US, 10), (50 * BAR_US, 10)],
 )
-def test_the_bar_is_the_one_that_is_heard(now_us: int, bar: int, listening: Listening, room: Room) -> None:
+def test_the_bar_is_the_one_that_is_heard(now_us: int, bar: int, listening: PlayerControl, room: Room) -> None:
     """0 in the count-in; a bar begins at its very moment; what rings on is the last bar's."""
     heard_from(listening, room, 1)
     room.last.now_us = now_us
@@ -88,7 +95,7 @@ def test_the_bar_is_the_one_that_is_heard(now_us: int, bar: int, listening: List
     assert bar == listening.bar
 
 
-def test_the_other_version_goes_on_where_one_was(listening: Listening, room: Room) -> None:
+def test_the_other_version_goes_on_where_one_was(listening: PlayerControl, room: Room) -> None:
     """From the beginning of the bar that is heard, there and back; the first playback is stopped before."""
     heard_from(listening, room, 3)
     listening.other()
@@ -105,7 +112,7 @@ def test_the_other_version_goes_on_where_one_was(listening: Listening, room: Roo
     assert 1 == room.most
 
 
-def test_the_other_version_from_the_count_in_has_its_count_in(listening: Listening, room: Room) -> None:
+def test_the_other_version_from_the_count_in_has_its_count_in(listening: PlayerControl, room: Room) -> None:
     """Nobody is put in at bar 1 without being counted in."""
     listening.begin(a_piece)
     settled(lambda: listening.now_us is not None)
@@ -115,7 +122,7 @@ def test_the_other_version_from_the_count_in_has_its_count_in(listening: Listeni
     assert (MOVED, None) == (room.last.schedule, room.last.from_us)
 
 
-def test_a_plan_has_no_other_version(listening: Listening, room: Room) -> None:
+def test_a_plan_has_no_other_version(listening: PlayerControl, room: Room) -> None:
     """The key for it does nothing: what is heard goes on."""
     listening.begin(lambda: a_piece(what=("the plan", "the plan")))
     settled(lambda: listening.now_us is not None)
@@ -146,7 +153,7 @@ def test_a_plan_has_no_other_version(listening: Listening, room: Room) -> None:
     ],
 )
 def test_jumps_are_four_bars_and_stay_inside(
-    bars: int, bar: int, steps: int, to_bar: int, listening: Listening, room: Room
+    bars: int, bar: int, steps: int, to_bar: int, listening: PlayerControl, room: Room
 ) -> None:
     """To the beginning of a group of four, never before the first nor beyond the last, in the version that is heard."""
     heard_from(listening, room, bar, bars)
@@ -160,7 +167,7 @@ def test_jumps_are_four_bars_and_stay_inside(
     assert 1 == room.most
 
 
-def test_stop_is_silence_at_once(listening: Listening, room: Room) -> None:
+def test_stop_is_silence_at_once(listening: PlayerControl, room: Room) -> None:
     """The words go with the key, the playback in its thread; a second stop does nothing."""
     heard_from(listening, room, 2)
     listening.stop()
@@ -171,7 +178,7 @@ def test_stop_is_silence_at_once(listening: Listening, room: Room) -> None:
     assert (1, 0) == (room.last.stops, room.open_now)
 
 
-def test_stop_while_it_is_being_opened_leaves_nothing_sounding(listening: Listening, room: Room) -> None:
+def test_stop_while_it_is_being_opened_leaves_nothing_sounding(listening: PlayerControl, room: Room) -> None:
     """What opens after the player has gone on is stopped unheard; stop waits for nothing."""
     room.gate.clear()
     listening.begin(a_piece)
@@ -185,7 +192,7 @@ def test_stop_while_it_is_being_opened_leaves_nothing_sounding(listening: Listen
     assert (0, None) == (room.open_now, listening.now_us)
 
 
-def test_free_returns_when_the_output_is_free(listening: Listening, room: Room) -> None:
+def test_free_returns_when_the_output_is_free(listening: PlayerControl, room: Room) -> None:
     """Not before: what comes next may open the output."""
     room.gate.clear()
     listening.begin(a_piece)
@@ -197,7 +204,7 @@ def test_free_returns_when_the_output_is_free(listening: Listening, room: Room) 
     assert (1, 0) == (len(room.heard), room.open_now)
 
 
-def test_quick_begins_open_one_after_the_other(listening: Listening, room: Room) -> None:
+def test_quick_begins_open_one_after_the_other(listening: PlayerControl, room: Room) -> None:
     """Never two at once; what was overtaken before its turn is not opened; the last one is heard."""
     room.gate.clear()
     for number in range(20):
@@ -213,7 +220,7 @@ def test_quick_begins_open_one_after_the_other(listening: Listening, room: Room)
 
 
 def test_begins_in_a_row_of_wishes_leave_nothing_open(
-    listening: Listening, room: Room, rng: np.random.Generator
+    listening: PlayerControl, room: Room, rng: np.random.Generator
 ) -> None:
     """Two hundred wishes at random, faster than anything opens: one at most is open, at the end none."""
     wishes = (
@@ -234,7 +241,7 @@ def test_begins_in_a_row_of_wishes_leave_nothing_open(
     assert {1} == {heard.stops for heard in room.heard}
 
 
-def test_an_output_that_cannot_be_opened_is_a_line(listening: Listening, room: Room) -> None:
+def test_an_output_that_cannot_be_opened_is_a_line(listening: PlayerControl, room: Room) -> None:
     """Then nothing is on; the next one is heard, and its words are the only ones."""
     room.broken = "output 'Synth': busy"
     listening.begin(a_piece)
@@ -248,7 +255,7 @@ def test_an_output_that_cannot_be_opened_is_a_line(listening: Listening, room: R
     assert ("", True) == (listening.problem, listening.on)
 
 
-def test_a_piece_that_cannot_be_read_is_a_line(listening: Listening, room: Room) -> None:
+def test_a_piece_that_cannot_be_read_is_a_line(listening: PlayerControl, room: Room) -> None:
     """Nothing is opened for it."""
 
     def gone() -> Piece:
@@ -262,7 +269,7 @@ def test_a_piece_that_cannot_be_read_is_a_line(listening: Listening, room: Room)
 
 def test_no_output_is_a_line_that_says_where_to_choose_one() -> None:
     """From the real playback: no engine is started."""
-    silent = Listening(lambda: None)
+    silent = PlayerControl(lambda: None)
     silent.begin(a_piece)
     settled(lambda: bool(silent.problem))
 
@@ -271,7 +278,7 @@ def test_no_output_is_a_line_that_says_where_to_choose_one() -> None:
     assert not silent.on
 
 
-def test_a_failure_that_came_too_late_is_not_said(listening: Listening, room: Room) -> None:
+def test_a_failure_that_came_too_late_is_not_said(listening: PlayerControl, room: Room) -> None:
     """Who has silenced it meanwhile wants no line about it."""
     room.gate.clear()
     room.broken = "output 'Synth': busy"
@@ -285,7 +292,7 @@ def test_a_failure_that_came_too_late_is_not_said(listening: Listening, room: Ro
 
 
 @pytest.mark.parametrize("problem", ["", "output 'Synth' went away"])
-def test_it_ends_by_itself(problem: str, listening: Listening, room: Room) -> None:
+def test_it_ends_by_itself(problem: str, listening: PlayerControl, room: Room) -> None:
     """At the next turn nothing is on; what broke is said, and stop makes it forgotten."""
     heard_from(listening, room, 10)
     listening.turn()
@@ -298,7 +305,7 @@ def test_it_ends_by_itself(problem: str, listening: Listening, room: Room) -> No
     assert (1, 0, "") == (room.last.stops, room.open_now, listening.problem)
 
 
-def test_begin_after_the_other_version_is_as_played_again(listening: Listening, room: Room) -> None:
+def test_begin_after_the_other_version_is_as_played_again(listening: PlayerControl, room: Room) -> None:
     """Every beginning is the player's own playing."""
     heard_from(listening, room, 3)
     listening.other()
@@ -356,7 +363,7 @@ def test_the_sound_in_use_is_that_of_the_settings(monkeypatch: pytest.MonkeyPatc
         sound_in_use()
 
 
-def test_wishes_while_it_is_being_opened_go_on_from_each_other(listening: Listening, room: Room) -> None:
+def test_wishes_while_it_is_being_opened_go_on_from_each_other(listening: PlayerControl, room: Room) -> None:
     """Right, right and the other version in a moment: eight bars on, where it belongs, not the count-in."""
     heard_from(listening, room, 1, bars=20)
     room.gate.clear()
@@ -369,7 +376,7 @@ def test_wishes_while_it_is_being_opened_go_on_from_each_other(listening: Listen
     assert 8 * BAR_US == room.last.from_us
 
 
-def test_a_fault_of_ours_is_not_lost_in_the_thread(listening: Listening) -> None:
+def test_a_fault_of_ours_is_not_lost_in_the_thread(listening: PlayerControl) -> None:
     """It comes out where the screen asks, as it would without a thread."""
     listening.begin(lambda: {}["no such piece"])
     settled(lambda: listening._starting is not None and listening._starting.done())

@@ -3,7 +3,7 @@
 The engine's process takes half a second to start, so starting and stopping go on in a thread, one after the other: the
 screen stays alive, and an output that only one may open is let go of before it is opened again.
 
-Inside: `Listening`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click`, `sound_in_use`.
+Inside: `PlayerControl`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click`, `sound_in_use`.
 """
 
 import threading
@@ -27,7 +27,7 @@ from heeltap.model.plan import Plan
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 
-__all__ = ["Listening", "Piece", "piece_of_click", "piece_of_drill", "piece_of_take", "sound_in_use"]
+__all__ = ["Piece", "PlayerControl", "piece_of_click", "piece_of_drill", "piece_of_take", "sound_in_use"]
 
 _STEP = 4
 """Bars that a jump goes: a phrase, in most of what is played here."""
@@ -73,7 +73,7 @@ def sound_in_use() -> tuple[str | None, ClickSound]:
     return route_in_use()[1], kept_sound(read_settings())
 
 
-class Listening:
+class PlayerControl:
     """What is being heard; one at a time."""
 
     def __init__(self, out_port: Callable[[], str | None]) -> None:

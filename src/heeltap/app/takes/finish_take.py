@@ -3,7 +3,8 @@
 The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
 file cannot differ.
 
-Inside: `keep_take`, `played_of`, `left_out_of`, `options_of`, `score_kept`, `kept`, `score_path`, `recover`, `Recovered`.
+Inside: `finish_take`, `played_of`, `left_out_of`, `options_of`, `score_kept`, `load_scored_inputs`, `score_path`,
+`recover`, `Recovered`.
 """
 
 import contextlib
@@ -38,9 +39,9 @@ from heeltap.wording import count
 
 __all__ = [
     "Recovered",
-    "keep_take",
-    "kept",
+    "finish_take",
     "left_out_of",
+    "load_scored_inputs",
     "options_of",
     "played_of",
     "recover",
@@ -66,7 +67,7 @@ class Recovered:
     """Why it could not be finished; empty when it was."""
 
 
-def keep_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: int | None = None) -> Path:
+def finish_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: int | None = None) -> Path:
     """Finish a take from its journal; the finished folder.
 
     Parameters
@@ -180,8 +181,8 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
 
 
 def score_kept(path: Path) -> Result:
-    """The result of a saved take: its folder, or any file in it; errors as in `kept`."""
-    result = score_take(*kept(path))
+    """The result of a saved take: its folder, or any file in it; errors as in `load_scored_inputs`."""
+    result = score_take(*load_scored_inputs(path))
     folder = take_of(path)
     written = folder is not None and read_context(folder).exercise is not None
     return course_aside(result) if written else result
@@ -195,7 +196,7 @@ def score_path(path: str | Path, **options: Any) -> Result:
     folder = take_of(Path(path))
     if folder is None or options.get("plan") is not None:
         return score_file(path, **options)
-    played, how = kept(folder)
+    played, how = load_scored_inputs(folder)
     given = {name: options[name] for name in ("pocket_ms", "delay_ms") if options.get(name) is not None}
     if options.get("split") is not None:
         given["split_key"] = key_of(str(options["split"]))
@@ -205,7 +206,7 @@ def score_path(path: str | Path, **options: Any) -> Result:
     return result if read_context(folder).exercise is None else course_aside(result)
 
 
-def kept(path: Path) -> tuple[Played, Options]:
+def load_scored_inputs(path: Path) -> tuple[Played, Options]:
     """A saved take, ready to be scored as it was meant: its folder, or any file in it.
 
     Raises
@@ -265,7 +266,7 @@ def _recover_one(take: OpenTake) -> Recovered:
     until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
     if context.clock_input >= 0:
         until_us = last_place_us(journal, context, plan_from(context.plan, str(take.folder)))
-    return Recovered(take.name, keep_take(take, context, ending="recovered", judged_to_us=until_us), "")
+    return Recovered(take.name, finish_take(take, context, ending="recovered", judged_to_us=until_us), "")
 
 
 def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:
