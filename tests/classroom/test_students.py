@@ -10,8 +10,8 @@ from heeltap.classroom.integrity import questions
 from heeltap.classroom.students import (
     ClassItem,
     ClassTake,
-    Figures,
     Student,
+    TakeFigures,
     cell_of,
     differs,
     next_for,
@@ -32,7 +32,7 @@ def take(
     p: float | None = None,
     effect_ms: float = -20.0,
     code: str = "off-beats",
-    said: Figures | None = None,
+    said: TakeFigures | None = None,
     whole: bool = True,
     offset_ms: np.ndarray | None = None,
     events: str = "",
@@ -46,14 +46,14 @@ def take(
         tempo_bpm=tempo_bpm,
         date="2026-03-02",
         folder="a take",
-        figures=Figures(100, -4.0, 10.0, 0.0),
+        figures=TakeFigures(100, -4.0, 10.0, 0.0),
         in_pocket=share,
         said=said,
         why_unlike="",
         whole=whole,
         delay_known=True,
         findings=found,
-        place=np.arange(offsets.size),
+        position=np.arange(offsets.size),
         offset_ms=offsets,
         events=events or f"{id(offsets)} {tempo_bpm}",
     )
@@ -133,15 +133,15 @@ def test_without_a_weakness_the_first_tempo_that_is_not_done_comes_next() -> Non
     ("said", "expected"),
     [
         (None, False),
-        (Figures(100, -4.3, 10.4, 0.01), False),
-        (Figures(100, -4.6, 10.0, 0.0), True),
-        (Figures(100, -4.0, 3.0, 0.0), True),
-        (Figures(100, -4.0, 10.0, 1.0), True),
-        (Figures(90, -4.0, 10.0, 0.0), True),
-        (Figures(100, None, 10.0, 0.0), True),
+        (TakeFigures(100, -4.3, 10.4, 0.01), False),
+        (TakeFigures(100, -4.6, 10.0, 0.0), True),
+        (TakeFigures(100, -4.0, 3.0, 0.0), True),
+        (TakeFigures(100, -4.0, 10.0, 1.0), True),
+        (TakeFigures(90, -4.0, 10.0, 0.0), True),
+        (TakeFigures(100, None, 10.0, 0.0), True),
     ],
 )
-def test_own_figures_differ_when_rounding_does_not_explain_it(said: Figures | None, expected: bool) -> None:
+def test_own_figures_differ_when_rounding_does_not_explain_it(said: TakeFigures | None, expected: bool) -> None:
     """Half a millisecond and one stroke are let pass."""
     assert expected == differs(take(said=said))
 

@@ -8,7 +8,7 @@ import pytest
 from heeltap.course.difficulty import WEIGHTS, Difficulty, difficulty, slot_weight, syncopation
 from heeltap.files.toml.families import FAMILIES, read_family
 from heeltap.model.arrays import as_ints
-from heeltap.model.counting import parse_pattern
+from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import METRES, Bar, ClickPlan, Exercise, Voice, parse_metre
 from heeltap.model.timeline import Metre
 from tests.makers.exercises import made
@@ -21,7 +21,7 @@ def _exercise(*bars: str, tempo_bpm: float = 60.0) -> Exercise:
 
 
 def _sync(text: str) -> float:
-    at = parse_pattern(text, FOUR).at_tick
+    at = parse_counting(text, FOUR).at_tick
     return syncopation(as_ints([*at, 40_320]), FOUR)
 
 

@@ -2,19 +2,21 @@
 
 import pytest
 
-from heeltap.course.drum_patterns import Beat, BeatLine, hits_of
+from heeltap.course.drum_patterns import DrumLine, DrumPattern, hits_of
 from heeltap.errors import PlanError
-from heeltap.model.counting import parse_pattern
+from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import ClickPlan
 from heeltap.model.timeline import Metre
 
 FOUR = Metre(4, 4)
 
 
-def a_beat() -> Beat:
+def a_beat() -> DrumPattern:
     """Kick over two bars, snare over one."""
-    kick = tuple(parse_pattern(text, FOUR) for text in ("1", "1 (2)&"))
-    return Beat("try", "", FOUR, (BeatLine("kick", 36, kick), BeatLine("snare", 38, (parse_pattern("3", FOUR),))))
+    kick = tuple(parse_counting(text, FOUR) for text in ("1", "1 (2)&"))
+    return DrumPattern(
+        "try", "", FOUR, (DrumLine("kick", 36, kick), DrumLine("snare", 38, (parse_counting("3", FOUR),)))
+    )
 
 
 def test_lines_repeat_each_in_its_own_length() -> None:

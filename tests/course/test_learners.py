@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from heeltap.app.practice.advise import course
-from heeltap.course.level import HELD
+from heeltap.course.level import GOOD
 from heeltap.course.next_exercise import NextStep, next_step
 from heeltap.model.past_take import PastTake
 from tests.makers.learners import LEARNERS, Practice, practise, without
@@ -26,7 +26,7 @@ def advised(history: list[PastTake], now: datetime) -> NextStep:
 
 def held_grade(done: Practice, family: str) -> int:
     """The highest grade of a family in which a take held."""
-    return max((t.grade for t in done.takes if t.family == family and (t.held or 0.0) >= HELD), default=0)
+    return max((t.grade for t in done.takes if t.family == family and (t.held or 0.0) >= GOOD), default=0)
 
 
 def longest_run(done: Practice) -> int:

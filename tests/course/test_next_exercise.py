@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heeltap.course.level import Setting, Step, faster, place_of, slower
+from heeltap.course.level import GradeTempo, Step, level_of
 from heeltap.course.next_exercise import NextStep, next_step, weak_family
 from heeltap.model.past_take import PastTake
+from heeltap.model.tempo_step import faster, slower
 
 START = datetime.fromisoformat("2026-03-02T18:00:00+01:00")
 
@@ -254,14 +255,14 @@ def test_one_thing_changes_at_a_time(played: Sequence[tuple[int, int, float, int
     minutes, takes = 0, []
     for grade, bpm, share, pause in played:
         minutes += pause
-        before = place_of(COURSE["anchor"], takes).target
+        before = level_of(COURSE["anchor"], takes).target
         takes.append(a_take("anchor", grade, bpm, share, minutes=minutes))
-        place = place_of(COURSE["anchor"], takes)
-        if place.target == before:
+        level = level_of(COURSE["anchor"], takes)
+        if level.target == before:
             continue
-        base = Setting(grade, float(bpm))
-        assert 1 <= place.target.grade <= 3
-        assert not (place.target.grade > base.grade and place.target.tempo_bpm > base.tempo_bpm)
-        assert not (place.target.grade < base.grade and place.target.tempo_bpm < base.tempo_bpm)
-        assert abs(place.target.grade - base.grade) <= 1
-        assert place.target.tempo_bpm <= max(base.tempo_bpm, 1.06 * base.tempo_bpm)
+        base = GradeTempo(grade, float(bpm))
+        assert 1 <= level.target.grade <= 3
+        assert not (level.target.grade > base.grade and level.target.tempo_bpm > base.tempo_bpm)
+        assert not (level.target.grade < base.grade and level.target.tempo_bpm < base.tempo_bpm)
+        assert abs(level.target.grade - base.grade) <= 1
+        assert level.target.tempo_bpm <= max(base.tempo_bpm, 1.06 * base.tempo_bpm)

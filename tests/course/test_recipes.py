@@ -111,7 +111,7 @@ def test_others_rest_while_one_fills() -> None:
     [
         ("bak:beat", "nearest: back"),
         ("back:beet", "nearest: beat"),
-        ("back", "expected place:cell"),
+        ("back", "expected beats:cell"),
         ("lefd=back:beat", "nearest: left"),
     ],
 )

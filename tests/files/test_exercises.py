@@ -95,7 +95,7 @@ def test_three_slips_are_mended_from_the_messages_alone() -> None:
     assert "line 4, tempo_bpm: '76'; expected a number from 20 to 400" in told
     assert "line 3, meter: key 'meter'" in told
     assert "(nearest: metre)" in told
-    assert "line 10, section[1].bars[3]: pattern '2 4+', column 4: found '+'" in told
+    assert "line 10, section[1].bars[3]: counting text '2 4+', column 4: found '+'" in told
     assert "(did you mean &?)" in told
 
 

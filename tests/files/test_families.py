@@ -6,7 +6,7 @@ import pytest
 
 from heeltap.errors import PlanError, SetFileError
 from heeltap.files.toml.families import FAMILIES, read_cells, read_family, read_family_file
-from heeltap.model.counting import parse_pattern
+from heeltap.model.counting import parse_counting
 from heeltap.model.timeline import Metre
 
 FAMILY = """\
@@ -33,7 +33,7 @@ def test_every_cell_of_a_long_beat_fits_it() -> None:
     for texts in read_cells().values():
         for units, text in enumerate(texts, 1):
             metre = Metre(units, 4 if units == 1 else 8)
-            assert parse_pattern(text, metre).at_tick
+            assert parse_counting(text, metre).at_tick
 
 
 def test_an_unknown_family_names_the_nearest() -> None:
@@ -74,7 +74,7 @@ def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
 
     told = str(caught.value)
     for part in (
-        "line 15, grade[1].section[1].phrase: recipe 'bak:beat': place 'bak'; expected one of one, strong,",
+        "line 15, grade[1].section[1].phrase: recipe 'bak:beat': beat word 'bak'; expected one of one, strong,",
         "line 9, grade[1].tempo_bpm: 8; expected a number from 20 to 300",
         "line 1, format: 'heeltap.family/2'; expected \"heeltap.family/1\"",
         "line 10, grade[1].most: key 'most'",

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from heeltap.model.arrays import as_ints
-from heeltap.model.counting import bar_ticks, parse_pattern
+from heeltap.model.counting import bar_ticks, parse_counting
 from heeltap.model.plan import ANY_PITCH, Plan, Section
 from heeltap.model.plan_from import swing_ticks
 from heeltap.model.timeline import Metre, steady_metre, steady_tempo
@@ -27,7 +27,7 @@ def counted_plan(
     ticks = [
         number * bar_ticks(metre) + (at if swing_ratio == 1 else swing_ticks(at, swing_ratio))
         for number, text in enumerate(bars)
-        for at in parse_pattern(text, metre).at_tick
+        for at in parse_counting(text, metre).at_tick
     ]
     tempo = steady_tempo(bpm)
     rows = as_ints(tick for tick in ticks for _ in pitches)

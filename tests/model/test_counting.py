@@ -9,12 +9,11 @@ from hypothesis import strategies as st
 from heeltap.errors import PlanError
 from heeltap.model.counting import (
     SYLLABLES,
-    Pattern,
+    BarStrokes,
     bar_ticks,
     counting_line,
-    parse_pattern,
-    pattern_text,
-    syllable_line,
+    counting_text,
+    parse_counting,
     unit_ticks,
 )
 from heeltap.model.timeline import Metre
@@ -24,25 +23,25 @@ FOUR = Metre(4, 4)
 
 
 @st.composite
-def patterns(draw: st.DrawFn) -> tuple[Pattern, Metre]:
+def patterns(draw: st.DrawFn) -> tuple[BarStrokes, Metre]:
     """Any strokes that counting text can name, in any metre."""
     metre = draw(st.sampled_from(METRES))
     ticks = unit_ticks(metre)
     parts = [0] + [over * ticks // under for over, under in SYLLABLES.values()]
     slots = st.tuples(st.integers(0, metre.count - 1), st.sampled_from(parts)).map(lambda s: s[0] * ticks + s[1])
     at = tuple(sorted(draw(st.sets(slots, max_size=24))))
-    return Pattern(at, tuple(draw(st.lists(st.booleans(), min_size=len(at), max_size=len(at))))), metre
+    return BarStrokes(at, tuple(draw(st.lists(st.booleans(), min_size=len(at), max_size=len(at))))), metre
 
 
 @given(patterns())
-def test_text_and_back_is_the_same_pattern(made: tuple[Pattern, Metre]) -> None:
+def test_text_and_back_is_the_same_pattern(made: tuple[BarStrokes, Metre]) -> None:
     """Every pattern survives being written down and read."""
     pattern, metre = made
 
-    text = pattern_text(pattern, metre)
+    text = counting_text(pattern, metre)
 
-    assert pattern == parse_pattern(text, metre)
-    assert text == pattern_text(parse_pattern(text, metre), metre)
+    assert pattern == parse_counting(text, metre)
+    assert text == counting_text(parse_counting(text, metre), metre)
     assert text.isascii()
 
 
@@ -51,11 +50,11 @@ def test_any_text_is_read_or_refused_with_its_column(text: str, metre: Metre) ->
     """Whatever is typed either names strokes inside the bar or is refused in one line that gives a column."""
     told, strokes = "", ()
     try:
-        strokes = parse_pattern(text, metre).at_tick
+        strokes = parse_counting(text, metre).at_tick
     except PlanError as e:
         told = str(e)
 
-    assert not told or re.fullmatch(r"pattern '.*', column [0-9]+: .+; expected .+", told)
+    assert not told or re.fullmatch(r"counting text '.*', column [0-9]+: .+; expected .+", told)
     assert all(0 <= at < bar_ticks(metre) for at in strokes)
 
 
@@ -73,17 +72,17 @@ def test_any_text_is_read_or_refused_with_its_column(text: str, metre: Metre) ->
 )
 def test_syllables_name_the_places_that_are_counted(text: str, quarters: list[float]) -> None:
     """The counting of common practice: e, and, a are sixteenths, trip-let is thirds, brackets are counted only."""
-    assert tuple(round(q * 10_080) for q in quarters) == parse_pattern(text, FOUR).at_tick
+    assert tuple(round(q * 10_080) for q in quarters) == parse_counting(text, FOUR).at_tick
 
 
 def test_compound_metres_count_their_eighths() -> None:
     """In 6/8 a number is an eighth and the and is a sixteenth."""
-    assert (0, 15_120, 17_640) == parse_pattern("1 4&", Metre(6, 8)).at_tick
+    assert (0, 15_120, 17_640) == parse_counting("1 4&", Metre(6, 8)).at_tick
 
 
 def test_accents_belong_to_the_syllable_behind_them() -> None:
     """The mark stands before what it marks."""
-    assert (True, False, True) == parse_pattern(">1& >2", FOUR).accent
+    assert (True, False, True) == parse_counting(">1& >2", FOUR).accent
 
 
 @pytest.mark.parametrize(
@@ -105,30 +104,13 @@ def test_accents_belong_to_the_syllable_behind_them() -> None:
 def test_a_mistake_is_told_with_its_column_and_what_was_expected(text: str, told: str) -> None:
     """The message alone is enough to mend the text."""
     with pytest.raises(PlanError) as caught:
-        parse_pattern(text, FOUR)
+        parse_counting(text, FOUR)
 
     assert told in str(caught.value)
 
 
-@pytest.mark.parametrize("metre", METRES, ids=str)
-@pytest.mark.parametrize("division", [1, 2, 3, 4])
-def test_a_syllable_line_cuts_every_unit_alike(metre: Metre, division: int) -> None:
-    """As many syllables as units times cuts, evenly spaced."""
-    line = syllable_line(metre, division)
-
-    step = 4 / metre.unit / division
-    assert metre.count * division == len(line)
-    assert all(abs(s.at_quarter - i * step) < 1e-9 for i, s in enumerate(line))
-
-
-def test_a_unit_is_cut_no_further_than_we_count() -> None:
-    """Fifths have no syllables."""
-    with pytest.raises(PlanError, match="1, 2, 3 or 4"):
-        syllable_line(FOUR, 5)
-
-
 @given(patterns())
-def test_every_stroke_has_its_syllable_in_the_counting_line(made: tuple[Pattern, Metre]) -> None:
+def test_every_stroke_has_its_syllable_in_the_counting_line(made: tuple[BarStrokes, Metre]) -> None:
     """The counting line names every place that is struck, and every unit."""
     pattern, metre = made
 
@@ -142,7 +124,7 @@ def test_every_stroke_has_its_syllable_in_the_counting_line(made: tuple[Pattern,
 
 def test_the_counting_line_cuts_only_where_it_must() -> None:
     """A unit with thirds is counted in thirds, its neighbours are not."""
-    line = counting_line(parse_pattern("1 2tl 3& 4e", FOUR).at_tick, FOUR)
+    line = counting_line(parse_counting("1 2tl 3& 4e", FOUR).at_tick, FOUR)
 
     assert "1 2 t l 3 & 4 e & a" == " ".join(s.text for s in line)
 
@@ -150,10 +132,10 @@ def test_the_counting_line_cuts_only_where_it_must() -> None:
 def test_a_stroke_off_every_syllable_cannot_be_written() -> None:
     """A fifth of a beat has no counting text; saying so beats writing something else."""
     with pytest.raises(PlanError, match="tick 2016"):
-        pattern_text(Pattern((2016,), (False,)), FOUR)
+        counting_text(BarStrokes((2016,), (False,)), FOUR)
 
 
 def test_a_pattern_runs_forward() -> None:
     """Strokes out of order are refused where they are made."""
     with pytest.raises(ValueError, match="increase"):
-        Pattern((5, 5), (False, False))
+        BarStrokes((5, 5), (False, False))

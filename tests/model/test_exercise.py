@@ -4,7 +4,16 @@ import numpy as np
 import pytest
 
 from heeltap.errors import PlanError
-from heeltap.model.exercise import METRES, ClickPlan, click_text, clicks, parse_click, parse_metre, pulses_of, with_pads
+from heeltap.model.exercise import (
+    METRES,
+    ClickPlan,
+    click_text,
+    clicks,
+    felt_beats,
+    parse_click,
+    parse_metre,
+    with_pads,
+)
 from heeltap.model.timeline import Metre
 from tests.makers.exercises import made
 
@@ -13,7 +22,7 @@ from tests.makers.exercises import made
 def test_a_metre_is_read_and_its_felt_beats_lie_inside_the_bar(text: str) -> None:
     """Strong and answering beats are felt beats, none is both, the first is strong."""
     metre = parse_metre(text)
-    pulses = pulses_of(metre)
+    pulses = felt_beats(metre)
 
     assert text == str(metre)
     assert set(pulses.strong) | set(pulses.back) <= set(pulses.starts)
@@ -30,8 +39,8 @@ def test_a_metre_that_is_not_made_names_the_nearest() -> None:
 
 def test_other_metres_have_felt_beats_too() -> None:
     """A hand-written exercise may be in any metre."""
-    assert (1, 4, 7) == pulses_of(Metre(9, 8)).starts
-    assert (1,) == pulses_of(Metre(1, 4)).back
+    assert (1, 4, 7) == felt_beats(Metre(9, 8)).starts
+    assert (1,) == felt_beats(Metre(1, 4)).back
 
 
 @pytest.mark.parametrize("text", ["every", "backbeat", "one", "fade", "none", "bars 2+2", "bars 1+3"])

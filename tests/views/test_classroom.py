@@ -12,7 +12,7 @@ from heeltap.analysis.advice.remedies import remedy_of
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.classroom.integrity import questions
 from heeltap.classroom.page_model import Classroom
-from heeltap.classroom.students import ClassItem, ClassTake, Figures, Next, Student, next_for, weaknesses
+from heeltap.classroom.students import ClassItem, ClassTake, Next, Student, TakeFigures, next_for, weaknesses
 from heeltap.model.practice_set import Done
 from heeltap.model.result import Finding
 from heeltap.views.class_words import SHORT, short_words
@@ -26,11 +26,13 @@ ITEMS = (
 )
 
 
-def take(folder: str = "a take", *, known: bool = True, found: bool = False, said: Figures | None = None) -> ClassTake:
+def take(
+    folder: str = "a take", *, known: bool = True, found: bool = False, said: TakeFigures | None = None
+) -> ClassTake:
     """A take of the first exercise."""
     offsets = np.arange(40.0) % 5 * 4
     return ClassTake(
-        1, 80.0, "2026-03-02", folder, Figures(40, -8.2, 11.6, 0.85), 0.85, said, "", True, known,
+        1, 80.0, "2026-03-02", folder, TakeFigures(40, -8.2, 11.6, 0.85), 0.85, said, "", True, known,
         (EARLY,) if found else (), np.arange(40), offsets, folder,
     )  # fmt: skip
 
@@ -43,7 +45,7 @@ def room(*students: Student, problems: tuple[str, ...] = ()) -> Classroom:
 
 
 CLASS = room(
-    Student(EVIL, ("a.handin",), (take(EVIL, found=True, said=Figures(40, -8.0, 3.0, 0.99)),)),
+    Student(EVIL, ("a.handin",), (take(EVIL, found=True, said=TakeFigures(40, -8.0, 3.0, 0.99)),)),
     Student("@Tove", ("-b.handin",), (take("b", known=False),)),
     Student("Odo", ("c.handin",), ()),
     problems=(f"{EVIL}: is cut short",),
@@ -108,7 +110,7 @@ def test_a_cell_says_how_far_the_student_is_and_where_the_strokes_sit() -> None:
 
 def test_a_strip_never_leaves_its_cell() -> None:
     """An average of 300 ms lies at the edge."""
-    far = replace(take(), figures=Figures(40, 300.0, 20.0, 0.0))
+    far = replace(take(), figures=TakeFigures(40, 300.0, 20.0, 0.0))
     cell = page_of(room(Student("A", ("a",), (far,)))).rows[0].cells[0]
 
     assert (100.0, 0.0, 100.0) == (cell.left, cell.width, cell.middle)

@@ -3,7 +3,7 @@
 Neither is a verdict. A drum machine left running, a file copied to the wrong folder, or two people who practise at one
 kit and mixed up their takes look the same as somebody who cheats.
 
-Inside: `Question`, `questions`, `ALIKE_MS`.
+Inside: `IntegrityQuestion`, `questions`, `ALIKE_MS`.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ import numpy as np
 
 from heeltap.classroom.students import ClassTake, Student
 
-__all__ = ["ALIKE_MS", "Question", "questions"]
+__all__ = ["ALIKE_MS", "IntegrityQuestion", "questions"]
 
 EVEN_MS = 1.0
 """Scatter below which no hand plays; the limit of the finding ``too-even``."""
@@ -30,7 +30,7 @@ _ENOUGH = 32
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class IntegrityQuestion:
     """Something to ask about."""
 
     kind: str
@@ -42,11 +42,11 @@ class Question:
     """Scatter in ms for ``even``, the least share of strokes alike for the others."""
 
 
-def questions(students: Sequence[Student]) -> tuple[Question, ...]:
+def questions(students: Sequence[Student]) -> tuple[IntegrityQuestion, ...]:
     """What to ask, by student; takes of the same people are one question."""
     owned = [(who, take) for who, student in enumerate(students) for take in student.takes]
     even = {id(take): float(np.std(take.offset_ms)) for _, take in owned if _too_even(take)}
-    found = [Question("even", (who,), (take,), even[id(take)]) for who, take in owned if id(take) in even]
+    found = [IntegrityQuestion("even", (who,), (take,), even[id(take)]) for who, take in owned if id(take) in even]
     one_of_each, same = _same(owned)
     humans = [(who, take) for who, take in one_of_each if id(take) not in even]
     return tuple(sorted([*found, *same, *_alikes(humans)], key=lambda question: question.who))
@@ -56,7 +56,7 @@ Owned = tuple[int, ClassTake]
 """Index of the student, and a take of theirs."""
 
 
-def _same(owned: Sequence[Owned]) -> tuple[list[Owned], list[Question]]:
+def _same(owned: Sequence[Owned]) -> tuple[list[Owned], list[IntegrityQuestion]]:
     """One take of each set of events, and a question for each group of people who share some."""
     by_events: dict[str, list[Owned]] = {}
     for who, take in owned:
@@ -65,11 +65,11 @@ def _same(owned: Sequence[Owned]) -> tuple[list[Owned], list[Question]]:
     for rows in by_events.values():
         if len(rows) > 1:
             groups.setdefault(tuple(dict.fromkeys(who for who, _ in rows)), []).extend(take for _, take in rows)
-    found = [Question("same", who, tuple(takes), 1.0) for who, takes in groups.items()]
+    found = [IntegrityQuestion("same", who, tuple(takes), 1.0) for who, takes in groups.items()]
     return [rows[0] for rows in by_events.values()], found
 
 
-def _alikes(owned: Sequence[Owned]) -> list[Question]:
+def _alikes(owned: Sequence[Owned]) -> list[IntegrityQuestion]:
     """A question for each two people, or one, whose takes of one exercise agree stroke by stroke."""
     groups: dict[tuple[int, ...], list[tuple[float, ClassTake, ClassTake]]] = {}
     for (who, take), (other, second) in combinations(owned, 2):
@@ -78,7 +78,7 @@ def _alikes(owned: Sequence[Owned]) -> list[Question]:
     found = []
     for people, rows in groups.items():
         takes = {id(take): take for _, *pair in rows for take in pair}
-        found.append(Question("alike", people, tuple(takes.values()), min(share for share, *_ in rows)))
+        found.append(IntegrityQuestion("alike", people, tuple(takes.values()), min(share for share, *_ in rows)))
     return found
 
 
@@ -88,11 +88,11 @@ def _too_even(take: ClassTake) -> bool:
 
 def _alike(one: ClassTake, other: ClassTake) -> float:
     """Share of the common strokes that lie within `ALIKE_MS`; 0 where too few are common."""
-    if np.array_equal(one.place, other.place):
-        common = left = right = np.arange(one.place.size)
+    if np.array_equal(one.position, other.position):
+        common = left = right = np.arange(one.position.size)
     else:
-        common, left, right = np.intersect1d(one.place, other.place, return_indices=True)
-    if common.size < max(_ENOUGH, 0.5 * max(one.place.size, other.place.size)):
+        common, left, right = np.intersect1d(one.position, other.position, return_indices=True)
+    if common.size < max(_ENOUGH, 0.5 * max(one.position.size, other.position.size)):
         return 0.0
     apart = one.offset_ms[left] - other.offset_ms[right]
     return float(np.mean(np.abs(apart - np.median(apart)) <= ALIKE_MS))

@@ -5,7 +5,7 @@ Inside: `Classroom`.
 
 from dataclasses import dataclass
 
-from heeltap.classroom.integrity import Question
+from heeltap.classroom.integrity import IntegrityQuestion
 from heeltap.classroom.students import ClassItem, Next, Student, Weakness
 
 __all__ = ["Classroom"]
@@ -24,7 +24,7 @@ class Classroom:
     weaknesses: tuple[tuple[Weakness, ...], ...]
     """One row a student."""
     nexts: tuple[Next, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[IntegrityQuestion, ...]
     problems: tuple[str, ...]
     """Files and takes that could not be used, a line each."""
     notes: tuple[str, ...]

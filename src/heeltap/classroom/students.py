@@ -27,9 +27,9 @@ __all__ = [
     "Cell",
     "ClassItem",
     "ClassTake",
-    "Figures",
     "Next",
     "Student",
+    "TakeFigures",
     "Weakness",
     "cell_of",
     "differs",
@@ -67,7 +67,7 @@ class ClassItem:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class TakeFigures:
     """The figures of one take."""
 
     n: int
@@ -90,12 +90,12 @@ class ClassTake:
     """When it was played, as the take says."""
     folder: str
     """What it is called on the student's machine."""
-    figures: Figures
+    figures: TakeFigures
     """Ours."""
     in_pocket: float | None
     """Share in the pocket, which lies around the take's own middle where the delay of the route is not known: a keyboard
     that speaks 40 ms late must not keep anybody from being done."""
-    said: Figures | None
+    said: TakeFigures | None
     """The student's own; None where there are none."""
     why_unlike: str
     """What the student's judging had otherwise, in words; empty where it is not known."""
@@ -103,7 +103,7 @@ class ClassTake:
     """Played to the end and no more than `MOST_MISSED` missed."""
     delay_known: bool
     findings: tuple[Finding, ...]
-    place: IntArray
+    position: IntArray
     """Position of each stroke in the plan, ticks."""
     offset_ms: FloatArray
     """One a stroke."""
@@ -129,7 +129,7 @@ class Cell:
     """All that were handed in."""
     tempi_done: int
     tempi: int
-    latest: Figures | None
+    latest: TakeFigures | None
     """Of the last whole take; None where there is none."""
     at_bpm: float | None
     """Its tempo."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from heeltap.model.arrays import IntArray
 from heeltap.model.counting import bar_ticks, unit_ticks
-from heeltap.model.exercise import Exercise, clicks, pulses_of
+from heeltap.model.exercise import Exercise, clicks, felt_beats
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import Metre
@@ -89,7 +89,7 @@ def difficulty(exercise: Exercise) -> Difficulty:
 def _fineness(tick: int, metre: Metre) -> float:
     """0 on a felt beat, 1 on its first division, 1.5 where that is a third of a quarter, 2 finer."""
     unit, within = divmod(tick % bar_ticks(metre), unit_ticks(metre))
-    pulses = pulses_of(metre)
+    pulses = felt_beats(metre)
     if within == 0 and unit + 1 in pulses.starts:
         return 0.0
     if len(pulses.starts) < metre.count:
@@ -113,7 +113,7 @@ def slot_weight(tick: int, metre: Metre) -> int:
 
     Levels: felt beats, the units inside a felt beat that has several, halves or thirds of a unit, quarters.
     """
-    pulses, (unit, within) = pulses_of(metre), divmod(tick % bar_ticks(metre), unit_ticks(metre))
+    pulses, (unit, within) = felt_beats(metre), divmod(tick % bar_ticks(metre), unit_ticks(metre))
     inside = 1 if len(pulses.starts) < metre.count else 0
     if within:
         plain = within * 2 == unit_ticks(metre) or within * 3 % unit_ticks(metre) == 0

@@ -3,7 +3,7 @@
 Positions are ticks of 10,080 per quarter from bar 1, beat 1. A pattern is written in the counting text of
 `heeltap.model.counting`, one line a drum.
 
-Inside: `Beat`, `BeatLine`, `Hits`, `hits_of`, `LOUDNESS`.
+Inside: `DrumPattern`, `DrumLine`, `Hits`, `hits_of`, `LOUDNESS`.
 """
 
 from dataclasses import dataclass
@@ -12,11 +12,11 @@ import numpy as np
 
 from heeltap.errors import PlanError, sentence
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
-from heeltap.model.counting import Pattern, bar_ticks, unit_ticks
+from heeltap.model.counting import BarStrokes, bar_ticks, unit_ticks
 from heeltap.model.exercise import ClickPlan, click_levels
 from heeltap.model.timeline import Metre
 
-__all__ = ["LOUDNESS", "Beat", "BeatLine", "Hits", "hits_of"]
+__all__ = ["LOUDNESS", "DrumLine", "DrumPattern", "Hits", "hits_of"]
 
 LOUDNESS = {"kick": 1.0, "snare": 0.9}
 """Strength of each drum against the loudest; others have 0.6, on a beat 0.7. Ours."""
@@ -25,25 +25,25 @@ _OTHER, _ON_BEAT = 0.6, 0.7
 
 
 @dataclass(frozen=True, slots=True)
-class BeatLine:
+class DrumLine:
     """One drum of a pattern."""
 
     drum: str
     """Role of the pad, one of `heeltap.model.exercise.PADS`."""
     key: int
     """Key number, 0-127."""
-    bars: tuple[Pattern, ...]
+    bars: tuple[BarStrokes, ...]
     """One or more bars, over and over."""
 
 
 @dataclass(frozen=True, slots=True)
-class Beat:
+class DrumPattern:
     """A drum pattern."""
 
     name: str
     title: str
     metre: Metre
-    lines: tuple[BeatLine, ...]
+    lines: tuple[DrumLine, ...]
     """In the order in which they are written."""
 
 
@@ -57,12 +57,12 @@ class Hits:
     """Above 0, up to 1."""
 
 
-def hits_of(beat: Beat, bars: int, *, click: ClickPlan | None = None) -> Hits:
+def hits_of(beat: DrumPattern, bars: int, *, click: ClickPlan | None = None) -> Hits:
     """The strokes of so many bars.
 
     Parameters
     ----------
-    beat : Beat
+    beat : DrumPattern
     bars : int
         From bar 1.
     click : ClickPlan, optional

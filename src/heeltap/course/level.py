@@ -4,10 +4,10 @@ Rules (sources and what is ours in `docs/decisions/0076`)
 --------------------------------------------------------
 The aim is about 85 % of the strokes in the pocket. One thing is made harder at a time, tempo by 4-5 % or the next grade,
 when the share was 92 or twice at least 83; one thing is made easier, tempo or grade, never both, when it was below 75
-or three times below 83. What failed today is not tried again today. What was held is asked for again after a day, and
+or three times below 83. What failed today is not tried again today. What was good enough is asked for again after a day, and
 only then counts as learned.
 
-Inside: `Step`, `Setting`, `Place`, `place_of`, `faster`, `slower`, and the thresholds.
+Inside: `Step`, `GradeTempo`, `CourseLevel`, `level_of`, and the thresholds.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -15,31 +15,30 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from heeltap.model.past_take import PastTake
+from heeltap.model.tempo_step import faster, slower
 
 __all__ = [
     "EASY",
     "FAILED",
-    "HELD",
+    "GOOD",
     "KEPT",
     "LEAST_STROKES",
     "RETEST_AFTER",
     "Course",
-    "Place",
-    "Setting",
+    "CourseLevel",
+    "GradeTempo",
     "Step",
-    "faster",
-    "place_of",
-    "slower",
+    "level_of",
     "when",
 ]
 
-EASY, HELD, FAILED, LOST = 0.92, 0.83, 0.75, 0.55
+EASY, GOOD, FAILED, LOST = 0.92, 0.83, 0.75, 0.55
 """Shares: one take is enough to go on; two in a row are; the take failed; so far that the exercise is the wrong one.
 The first and the third lie one and a half and two standard errors of 60 strokes (5 of 100) from `AIM`, the second just
 below it. Ours: with 90, 80, 70 and 50 simulated learners settled at 80 to 82 of 100."""
 
 KEPT = 0.79
-"""Share from which a retest counts: `HELD` less one standard error, for it is asked for once, and cold. Ours."""
+"""Share from which a retest counts: `GOOD` less one standard error, for it is asked for once, and cold. Ours."""
 
 LEAPS = 0.95
 """Share from which the way up to the grade's own tempo is left out. Ours."""
@@ -76,7 +75,7 @@ Course = Mapping[str, Sequence[Step]]
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class GradeTempo:
     """A grade at a tempo."""
 
     grade: int
@@ -84,155 +83,145 @@ class Setting:
 
 
 @dataclass(slots=True)
-class Place:
-    """Where a player stands in one family. Grown take by take by `place_of`."""
+class CourseLevel:
+    """Where a player stands in one family. Grown take by take by `level_of`."""
 
     steps: Sequence[Step]
-    target: Setting
+    target: GradeTempo
     """What comes next."""
     action: str = "begin"
     """How ``target`` differs from what was played: begin, again, faster, harder, slower, simpler, tomorrow, done."""
     share: float | None = None
-    """Share held in the take that led here."""
-    held: Setting | None = None
-    """The hardest that was held."""
-    held_at: datetime | None = None
-    held_seed: int | None = None
+    """Share of the planned strokes in the pocket, in the take that led here, 0-1."""
+    passed: GradeTempo | None = None
+    """The hardest that was good enough to go on from."""
+    passed_at: datetime | None = None
+    passed_seed: int | None = None
     learned: bool = False
-    """Whether ``held`` was held again at least a day later."""
+    """Whether ``passed`` was good enough once more, at least a day later."""
     takes: int = 0
     good: int = 0
-    """Takes in a row at this setting that held."""
+    """Takes in a row at this grade and tempo that were good enough."""
     weak: int = 0
-    """Takes in a row at this setting that did not."""
+    """Takes in a row at this grade and tempo that were not."""
     slowed: int = 0
     """Times in a row that the tempo was taken back."""
-    failed_on: dict[Setting, str] = field(default_factory=dict)
-    """Day on which a setting was last given up."""
+    failed_on: dict[GradeTempo, str] = field(default_factory=dict)
+    """Day on which a grade at a tempo was last given up."""
 
     def retest_due(self, now: datetime) -> bool:
-        """Whether what was held is to be shown again: a day has passed, and it was not yet."""
-        return self.held is not None and not self.learned and now - (self.held_at or now) >= RETEST_AFTER
+        """Whether what was good enough is to be shown once more: a day has passed, and it was not shown yet."""
+        return self.passed is not None and not self.learned and now - (self.passed_at or now) >= RETEST_AFTER
 
     def step(self, grade: int) -> Step:
         """The grade's row."""
         return self.steps[grade - 1]
 
 
-def place_of(steps: Sequence[Step], takes: Iterable[PastTake]) -> Place:
+def level_of(steps: Sequence[Step], takes: Iterable[PastTake]) -> CourseLevel:
     """Where a player stands after these takes of one family, oldest first."""
-    place = Place(steps, Setting(1, steps[0].tempo_bpm))
+    level = CourseLevel(steps, GradeTempo(1, steps[0].tempo_bpm))
     for take in takes:
         if take.held is None or max(take.n, take.planned) < LEAST_STROKES or not 1 <= take.grade <= len(steps):
             continue
-        place.takes += 1
-        _take_in(place, Setting(take.grade, take.tempo_bpm), take)
-    return place
+        level.takes += 1
+        _take_in(level, GradeTempo(take.grade, take.tempo_bpm), take)
+    return level
 
 
-def _take_in(place: Place, played: Setting, take: PastTake) -> None:
+def _take_in(level: CourseLevel, played: GradeTempo, take: PastTake) -> None:
     """One take: what the player chose to play counts where it tells more than the plan did."""
     share, at = float(take.held or 0.0), when(take)
-    if _retested(place, played, share, at):
+    if _retested(level, played, share, at):
         return
-    side = _compare(played, place.target)
-    # Holding something easier than was due, or failing at something harder, says nothing new; at first all is new.
-    if (side < 0 and share >= FAILED and place.action != "begin") or (side > 0 and share < HELD):
+    side = _compare(played, level.target)
+    # Playing something easier than was due well, or failing at something harder, says nothing new; at first all is new.
+    if (side < 0 and share >= FAILED and level.action != "begin") or (side > 0 and share < GOOD):
         return
     if side:
-        place.good = place.weak = place.slowed = 0
-    place.share = share
-    if share >= HELD:
-        place.good, place.weak = place.good + 1, 0
-        if share >= EASY or place.good > 1:
-            place.held, place.held_at, place.held_seed, place.learned = played, at, take.seed, False
-            _go_on(place, played, at.date().isoformat())
+        level.good = level.weak = level.slowed = 0
+    level.share = share
+    if share >= GOOD:
+        level.good, level.weak = level.good + 1, 0
+        if share >= EASY or level.good > 1:
+            level.passed, level.passed_at, level.passed_seed, level.learned = played, at, take.seed, False
+            _go_on(level, played, at.date().isoformat())
         else:
-            place.target, place.action = played, "again"
+            level.target, level.action = played, "again"
         return
-    place.good, place.weak = 0, place.weak + 1
-    if share < FAILED or place.weak > 2:
-        _ease(place, played, at.date().isoformat())
+    level.good, level.weak = 0, level.weak + 1
+    if share < FAILED or level.weak > 2:
+        _ease(level, played, at.date().isoformat())
     else:
-        place.target, place.action = played, "again"
+        level.target, level.action = played, "again"
 
 
-def _retested(place: Place, played: Setting, share: float, at: datetime) -> bool:
-    """Whether this was the test of what was held before; it then counts as that and as nothing else."""
-    if place.held is None or not place.retest_due(at) or _compare(played, place.held):
+def _retested(level: CourseLevel, played: GradeTempo, share: float, at: datetime) -> bool:
+    """Whether this was the test of what was good enough before; it then counts as that and as nothing else."""
+    if level.passed is None or not level.retest_due(at) or _compare(played, level.passed):
         return False
-    place.share = share
+    level.share = share
     if share >= KEPT:
-        place.learned = True
-        if not _compare(place.target, played):
-            _go_on(place, played, at.date().isoformat())
+        level.learned = True
+        if not _compare(level.target, played):
+            _go_on(level, played, at.date().isoformat())
     else:
         # What does not stay overnight was not learned: back to it.
-        place.target, place.action, place.held = played, "forgotten", None
-        place.good = place.weak = place.slowed = 0
+        level.target, level.action, level.passed = played, "forgotten", None
+        level.good = level.weak = level.slowed = 0
     return True
 
 
-def _go_on(place: Place, played: Setting, day: str) -> None:
+def _go_on(level: CourseLevel, played: GradeTempo, day: str) -> None:
     """One thing harder, unless that failed today."""
-    place.slowed = 0
-    wanted, action = _harder(place, played)
-    if action != "done" and any(on == day and _compare(wanted, gone) >= 0 for gone, on in place.failed_on.items()):
+    level.slowed = 0
+    wanted, action = _harder(level, played)
+    if action != "done" and any(on == day and _compare(wanted, gone) >= 0 for gone, on in level.failed_on.items()):
         wanted, action = played, "tomorrow"
     if wanted != played:
-        place.good = 0
-    place.target, place.action = wanted, action
+        level.good = 0
+    level.target, level.action = wanted, action
 
 
-def _harder(place: Place, played: Setting) -> tuple[Setting, str]:
-    own = place.step(played.grade).tempo_bpm
+def _harder(level: CourseLevel, played: GradeTempo) -> tuple[GradeTempo, str]:
+    own = level.step(played.grade).tempo_bpm
     near = played.tempo_bpm >= own * (1 - _SAME_TEMPO)
-    if played.grade == len(place.steps):
-        return (played, "done") if near else (Setting(played.grade, faster(played.tempo_bpm, own)), "faster")
-    above = place.step(played.grade + 1)
+    if played.grade == len(level.steps):
+        return (played, "done") if near else (GradeTempo(played.grade, faster(played.tempo_bpm, own)), "faster")
+    above = level.step(played.grade + 1)
     # Far above the aim the tempo may be taken along as it is: the next grade is change enough.
-    leaps = (place.share or 0.0) >= LEAPS and played.tempo_bpm >= _SLOWEST * above.tempo_bpm
+    leaps = (level.share or 0.0) >= LEAPS and played.tempo_bpm >= _SLOWEST * above.tempo_bpm
     if near or leaps:
-        return Setting(above.grade, min(played.tempo_bpm, above.tempo_bpm)), "harder"
-    return Setting(played.grade, faster(played.tempo_bpm, own)), "faster"
+        return GradeTempo(above.grade, min(played.tempo_bpm, above.tempo_bpm)), "harder"
+    return GradeTempo(played.grade, faster(played.tempo_bpm, own)), "faster"
 
 
-def _ease(place: Place, played: Setting, day: str) -> None:
+def _ease(level: CourseLevel, played: GradeTempo, day: str) -> None:
     """One thing easier: the tempo, or the grade where the tempo did not help or was not the matter."""
-    place.failed_on[played] = day
-    own = place.step(played.grade).tempo_bpm
+    level.failed_on[played] = day
+    own = level.step(played.grade).tempo_bpm
     slow = slower(played.tempo_bpm)
-    lost = (place.share or 0.0) < LOST
+    lost = (level.share or 0.0) < LOST
     # The grade below at this very tempo, or nothing: never both.
-    simpler = played.grade > 1 and place.step(played.grade - 1).fastest_bpm >= played.tempo_bpm
-    if simpler and (lost or place.slowed > 1 or slow < own * _SLOWEST):
-        place.target, place.action = Setting(played.grade - 1, played.tempo_bpm), "simpler"
-        place.slowed = 0
+    simpler = played.grade > 1 and level.step(played.grade - 1).fastest_bpm >= played.tempo_bpm
+    if simpler and (lost or level.slowed > 1 or slow < own * _SLOWEST):
+        level.target, level.action = GradeTempo(played.grade - 1, played.tempo_bpm), "simpler"
+        level.slowed = 0
     elif slow >= own * _SLOWEST:
-        place.target, place.action = Setting(played.grade, slow), "slower"
-        place.slowed += 1
+        level.target, level.action = GradeTempo(played.grade, slow), "slower"
+        level.slowed += 1
     else:
-        place.target, place.action = played, "again"
-    place.good = place.weak = 0
+        level.target, level.action = played, "again"
+    level.good = level.weak = 0
 
 
-def _compare(one: Setting, other: Setting) -> int:
+def _compare(one: GradeTempo, other: GradeTempo) -> int:
     """-1, 0 or 1 where the first is easier, the same, harder: by grade, then by tempo."""
     if one.grade != other.grade:
         return -1 if one.grade < other.grade else 1
     if abs(one.tempo_bpm - other.tempo_bpm) <= _SAME_TEMPO * other.tempo_bpm:
         return 0
     return -1 if one.tempo_bpm < other.tempo_bpm else 1
-
-
-def faster(tempo_bpm: float, limit_bpm: float) -> float:
-    """The tempo one step up: 4-5 %, a whole number, no more than the limit. The step is convention, no source."""
-    return min(float(round(tempo_bpm * 1.045)), limit_bpm)
-
-
-def slower(tempo_bpm: float) -> float:
-    """The tempo one step down: 4-5 %, a whole number."""
-    return float(round(tempo_bpm * 0.955))
 
 
 def when(take: PastTake) -> datetime:

@@ -4,7 +4,7 @@ Pure: the same history, course and moment give the same answer; nothing is kept 
 change comes next inside a family is `heeltap.course.level`; here it is decided which family is due:
 
 1. half an hour was played without a break of five minutes: rest;
-2. something was held a day or more ago and not shown since: that, once;
+2. something was good enough a day or more ago and was not shown since: that, once;
 3. three minutes in one family are over: another one (Carter & Grahn 2016, Front. Psychol. 7, 1251: three-minute items
    in turn); the one that the findings point to comes every other time;
 4. else on in the same family.
@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from heeltap.analysis.advice.remedies import family_of
-from heeltap.course.level import Course, Place, Setting, place_of, when
+from heeltap.course.level import Course, CourseLevel, GradeTempo, level_of, when
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Advice
 
@@ -96,16 +96,16 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
     if played_s >= REST_AFTER_S:
         minutes = int(played_s // 60)
         return NextStep("rest", f"You have played for {minutes} minutes: rest for five before anything else")
-    places = {
-        name: place_of(steps, (take for take in history if take.family == name)) for name, steps in course.items()
+    levels = {
+        name: level_of(steps, (take for take in history if take.family == name)) for name, steps in course.items()
     }
     today = [take for take in history if when(take).date() == now.date() and take.family in course]
-    for name, place in places.items():
-        if place.held and place.retest_due(now) and not any(_is(take, name, place.held) for take in today):
-            return _retest(name, place)
+    for name, level in levels.items():
+        if level.passed and level.retest_due(now) and not any(_is(take, name, level.passed) for take in today):
+            return _retest(name, level)
     weak = weak_family(history)
-    name = _family_due(places, today, weak)
-    return _step(name, places[name], pointed=name == weak)
+    name = _family_due(levels, today, weak)
+    return _step(name, levels[name], pointed=name == weak)
 
 
 def weak_family(history: Sequence[PastTake]) -> str:
@@ -119,25 +119,25 @@ def weak_family(history: Sequence[PastTake]) -> str:
     return max(enough, key=lambda name: enough[name]) if enough else ""
 
 
-def _family_due(places: dict[str, Place], today: Sequence[PastTake], weak: str) -> str:
+def _family_due(levels: dict[str, CourseLevel], today: Sequence[PastTake], weak: str) -> str:
     """Whose turn it is."""
     current = today[-1].family if today else ""
     if current and _run_s(today) < BLOCK_S:
         return current
-    hardness = {name: place.step(place.target.grade).difficulty for name, place in places.items()}
+    hardness = {name: level.step(level.target.grade).difficulty for name, level in levels.items()}
     # Only what was begun says how far the player is; at the very start that is the first family alone.
-    begun = [name for name, place in places.items() if place.takes] or list(places)[:1]
+    begun = [name for name, level in levels.items() if level.takes] or list(levels)[:1]
     reach = min(hardness[name] for name in begun) + OPEN_WITHIN
-    open_ = [name for name in places if name in begun or name == weak or hardness[name] <= reach]
-    others = [name for name in open_ if name != current and places[name].action != "done"]
+    open_ = [name for name in levels if name in begun or name == weak or hardness[name] <= reach]
+    others = [name for name in open_ if name != current and levels[name].action != "done"]
     if weak in others:
         return weak
     if others:
         return min(others, key=lambda name: hardness[name])
-    if current and places[current].action != "done":
+    if current and levels[current].action != "done":
         return current
     # The course is done: what is left is keeping it, in turn.
-    names = list(places)
+    names = list(levels)
     return names[(names.index(current) + 1) % len(names)] if current else names[0]
 
 
@@ -164,34 +164,34 @@ def _playing_s(history: Sequence[PastTake], now: datetime) -> float:
     return total
 
 
-def _is(take: PastTake, family: str, setting: Setting) -> bool:
+def _is(take: PastTake, family: str, setting: GradeTempo) -> bool:
     return (take.family, take.grade) == (family, setting.grade) and abs(take.tempo_bpm - setting.tempo_bpm) < 0.5
 
 
-def _retest(name: str, place: Place) -> NextStep:
-    held = place.held or place.target
+def _retest(name: str, level: CourseLevel) -> NextStep:
+    passed = level.passed or level.target
     return NextStep(
         "retest",
         "you held it a day or more ago; what is still there now is learned",
         name,
-        held.grade,
-        place.step(held.grade).title,
-        held.tempo_bpm,
-        place.held_seed or 1,
+        passed.grade,
+        level.step(passed.grade).title,
+        passed.tempo_bpm,
+        level.passed_seed or 1,
     )
 
 
-def _step(name: str, place: Place, *, pointed: bool) -> NextStep:
+def _step(name: str, level: CourseLevel, *, pointed: bool) -> NextStep:
     """The family's target in words."""
-    target = place.target
-    said = _REASONS[place.action].format(
-        share=round(100 * (place.share or 0.0)), bpm=f"{target.tempo_bpm:g}", aim=_FIRST_AIM.get(name, "")
+    target = level.target
+    said = _REASONS[level.action].format(
+        share=round(100 * (level.share or 0.0)), bpm=f"{target.tempo_bpm:g}", aim=_FIRST_AIM.get(name, "")
     )
     if pointed:
         said += f", and your last takes point to the {name}s"
     # Another seed each time, so that it is read and not recited.
-    seed = 1 + place.takes % SEEDS
-    return NextStep(place.action, said, name, target.grade, place.step(target.grade).title, target.tempo_bpm, seed)
+    seed = 1 + level.takes % SEEDS
+    return NextStep(level.action, said, name, target.grade, level.step(target.grade).title, target.tempo_bpm, seed)
 
 
 _FIRST_AIM = {

@@ -3,14 +3,14 @@
 Recipes: a short line that holds in every metre
 -----------------------------------------------
 ``back:beat last:eighths`` reads: the beat itself on the answering beats, eighths on the last one, the rest is silent.
-Left of the colon stands a place among the felt beats of the bar (`PLACES`), right of it the name of a cell, or several
+Left of the colon stands a place among the felt beats of the bar (`BEAT_WORDS`), right of it the name of a cell, or several
 with ``|`` between them of which the seed picks one for each beat. A later word overrules an earlier one. ``-`` is a bar
 of rest. Several voices are written ``left=strong:beat; right=back:beat``; a voice not named rests.
 
 A cell is counting text for one felt beat, once for each length that a felt beat has: one unit (4/4), two and three
 (7/8), three (6/8).
 
-Inside: `Draws`, `Cells`, `FillRecipe`, `SectionRecipe`, `Grade`, `Family`, `PLACES`, `fill_bar`, `build_bar`,
+Inside: `Draws`, `Cells`, `FillRecipe`, `SectionRecipe`, `Grade`, `Family`, `BEAT_WORDS`, `fill_bar`, `build_bar`,
 `check_recipe`.
 """
 
@@ -22,12 +22,12 @@ from itertools import pairwise
 from typing import TypeVar
 
 from heeltap.errors import PlanError, sentence
-from heeltap.model.counting import Pattern, parse_pattern, pattern_text, unit_ticks
-from heeltap.model.exercise import ClickPlan, Voice, pulses_of
+from heeltap.model.counting import BarStrokes, counting_text, parse_counting, unit_ticks
+from heeltap.model.exercise import ClickPlan, Voice, felt_beats
 from heeltap.model.timeline import Metre
 
 __all__ = [
-    "PLACES",
+    "BEAT_WORDS",
     "Cells",
     "Draws",
     "Family",
@@ -39,7 +39,7 @@ __all__ = [
     "fill_bar",
 ]
 
-PLACES = ("one", "strong", "back", "last", "all", "others", "any")
+BEAT_WORDS = ("one", "strong", "back", "last", "all", "others", "any")
 """Places among the felt beats: the first; those that carry the bar; those that answer; the last; all; those that no
 other word of the line names; one of those, picked by the seed, which ``others`` after it leaves alone."""
 
@@ -135,13 +135,13 @@ class Family:
 
 
 def _pulse_lengths(metre: Metre) -> tuple[int, ...]:
-    starts = (*pulses_of(metre).starts, metre.count + 1)
+    starts = (*felt_beats(metre).starts, metre.count + 1)
     return tuple(b - a for a, b in pairwise(starts))
 
 
 def _indices(place: str, metre: Metre) -> tuple[int, ...]:
     """Numbers from 0 of the felt beats that a place means."""
-    pulses = pulses_of(metre)
+    pulses = felt_beats(metre)
     chosen = {
         "one": pulses.starts[:1],
         "strong": pulses.strong,
@@ -152,17 +152,17 @@ def _indices(place: str, metre: Metre) -> tuple[int, ...]:
     return tuple(pulses.starts.index(unit) for unit in chosen)
 
 
-def _cell(name: str, length: int, start: int, metre: Metre, cells: Cells) -> Pattern:
+def _cell(name: str, length: int, start: int, metre: Metre, cells: Cells) -> BarStrokes:
     """The strokes of one cell on the felt beat that starts at unit ``start`` (from 0)."""
     if name == "rest":
-        return Pattern()
-    inside = parse_pattern(cells[name][length - 1], Metre(length, metre.unit))
-    return Pattern(tuple(at + start * unit_ticks(metre) for at in inside.at_tick), inside.accent)
+        return BarStrokes()
+    inside = parse_counting(cells[name][length - 1], Metre(length, metre.unit))
+    return BarStrokes(tuple(at + start * unit_ticks(metre) for at in inside.at_tick), inside.accent)
 
 
 def _choose(line: str, metre: Metre, draws: Draws) -> list[str]:
     """The cell of every felt beat of one voice's line."""
-    count = len(pulses_of(metre).starts)
+    count = len(felt_beats(metre).starts)
     words = [word.partition(":")[::2] for word in line.split()] if line.strip() != "-" else []
     named = {i for place, _ in words if place not in ("others", "any") for i in _indices(place, metre)}
     free = [i for i in range(count) if i not in named]
@@ -180,12 +180,12 @@ def _choose(line: str, metre: Metre, draws: Draws) -> list[str]:
 
 def _line(chosen: Sequence[str], metre: Metre, cells: Cells, accent: str) -> str:
     """Counting text of one voice's bar from the cell of every felt beat."""
-    starts = pulses_of(metre).starts
+    starts = felt_beats(metre).starts
     loud = {(starts[i] - 1) * unit_ticks(metre) for i in _indices(accent, metre)} if accent else set()
     at: list[int] = []
     for name, length, start in zip(chosen, _pulse_lengths(metre), starts, strict=True):
         at += _cell(name, length, start - 1, metre, cells).at_tick
-    return pattern_text(Pattern(tuple(at), tuple(tick in loud for tick in at)), metre)
+    return counting_text(BarStrokes(tuple(at), tuple(tick in loud for tick in at)), metre)
 
 
 def build_bar(
@@ -212,19 +212,19 @@ def fill_bar(
     draws: Draws,
 ) -> tuple[tuple[str, ...], int]:
     """The bar with its last ``pulses`` felt beats replaced by the fill, and the unit on which the fill starts."""
-    starts, lengths = pulses_of(metre).starts, _pulse_lengths(metre)
+    starts, lengths = felt_beats(metre).starts, _pulse_lengths(metre)
     first = max(0, len(starts) - pulses)
     cut = (starts[first] - 1) * unit_ticks(metre)
     player = fill.voice or voices[0].name
     made = []
     for voice, text in zip(voices, lines, strict=True):
-        old = parse_pattern(text, metre)
+        old = parse_counting(text, metre)
         kept = [(at, loud) for at, loud in zip(old.at_tick, old.accent, strict=True) if at < cut]
         if voice.name == player:
             for index in range(first, len(starts)):
                 cell = _cell(draws.pick(fill.cells), lengths[index], starts[index] - 1, metre, cells)
                 kept += [(at, False) for at in cell.at_tick]
-        made.append(pattern_text(Pattern(tuple(at for at, _ in kept), tuple(loud for _, loud in kept)), metre))
+        made.append(counting_text(BarStrokes(tuple(at for at, _ in kept), tuple(loud for _, loud in kept)), metre))
     return tuple(made), starts[first]
 
 
@@ -236,9 +236,9 @@ def check_recipe(recipe: str, voices: Sequence[Voice], cells: Cells, where: str)
             continue
         for word in line.split():
             place, colon, names = word.partition(":")
-            _known(place, PLACES, where, "place")
+            _known(place, BEAT_WORDS, where, "beat word")
             if not colon:
-                raise PlanError(sentence(where, f"'{word}'", "place:cell, such as back:beat"))
+                raise PlanError(sentence(where, f"'{word}'", "beats:cell, such as back:beat"))
             for cell in names.split("|"):
                 _known(cell, ("rest", *cells), where, "cell")
 

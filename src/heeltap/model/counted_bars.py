@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from heeltap.model.arrays import IntArray
-from heeltap.model.counting import Syllable, counting_line, parse_pattern, unit_ticks
+from heeltap.model.counting import Syllable, counting_line, parse_counting, unit_ticks
 from heeltap.model.exercise import Exercise
 from heeltap.model.plan import Plan, Section
 from heeltap.model.plan_from import counting_of
@@ -59,7 +59,7 @@ def counted_exercise(exercise: Exercise, *, most: int = 12) -> tuple[tuple[Count
 
 def _exercise_bar(exercise: Exercise, bars: list[int]) -> CountedBar:
     bar, metre = exercise.bars[bars[0] - 1], exercise.metre
-    patterns = [parse_pattern(line, metre) for line in bar.lines]
+    patterns = [parse_counting(line, metre) for line in bar.lines]
     strokes = [at for pattern in patterns for at in pattern.at_tick]
     names = ["" if voice.name == "any" else voice.name for voice in exercise.voices]
     unit = unit_ticks(metre) / TICKS_PER_QUARTER

@@ -10,7 +10,7 @@ The grammar (ours, made of the trade's counting; printable ASCII)
 
 There are no ties and no note lengths: heeltap measures when a stroke begins, not when it ends.
 
-Inside: `Pattern`, `Syllable`, `parse_pattern`, `pattern_text`, `syllable_line`, `counting_line`, `unit_ticks`,
+Inside: `BarStrokes`, `Syllable`, `parse_counting`, `counting_text`, `counting_line`, `unit_ticks`,
 `bar_ticks`.
 """
 
@@ -25,13 +25,12 @@ from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [
     "SYLLABLES",
-    "Pattern",
+    "BarStrokes",
     "Syllable",
     "bar_ticks",
     "counting_line",
-    "parse_pattern",
-    "pattern_text",
-    "syllable_line",
+    "counting_text",
+    "parse_counting",
     "unit_ticks",
 ]
 
@@ -52,7 +51,7 @@ _LOOKALIKES = {"+": "&", "n": "&", "i": "l", "o": "0", "[": "(", "]": ")", "{": 
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern:
+class BarStrokes:
     """The strokes of one voice in one bar."""
 
     at_tick: tuple[int, ...] = ()
@@ -65,7 +64,7 @@ class Pattern:
         if len(self.at_tick) != len(self.accent) or any(
             b <= a for a, b in zip(self.at_tick, self.at_tick[1:], strict=False)
         ):
-            raise ValueError("the strokes of a pattern increase and each has an accent flag")
+            raise ValueError("the strokes of a bar increase and each has an accent flag")
 
 
 class Syllable(NamedTuple):
@@ -87,7 +86,7 @@ def bar_ticks(metre: Metre) -> int:
     return metre.count * unit_ticks(metre)
 
 
-def parse_pattern(text: str, metre: Metre) -> Pattern:
+def parse_counting(text: str, metre: Metre) -> BarStrokes:
     """The strokes that a bar's counting text names.
 
     Parameters
@@ -104,11 +103,11 @@ def parse_pattern(text: str, metre: Metre) -> Pattern:
 
     Examples
     --------
-    >>> parse_pattern("1 (2)&", Metre(4, 4)).at_tick
+    >>> parse_counting("1 (2)&", Metre(4, 4)).at_tick
     (0, 15120)
     """
     if text.strip() == "-":
-        return Pattern()
+        return BarStrokes()
     strokes: list[tuple[int, bool]] = []
     unit, last, silent, accent = 0, -1, False, False
     for column, token in _tokens(text):
@@ -117,7 +116,7 @@ def parse_pattern(text: str, metre: Metre) -> Pattern:
         elif token in "()":
             silent = _bracket(text, column, token, silent, accent)
         else:
-            unit, at = _place(text, column, token, metre, unit)
+            unit, at = _position(text, column, token, metre, unit)
             if at <= last:
                 raise _wrong(text, column, token, "syllables in the order in which they are counted")
             if not silent:
@@ -127,7 +126,7 @@ def parse_pattern(text: str, metre: Metre) -> Pattern:
         raise _wrong(text, len(text) + 1, "the end", "a closing )" if silent else "a syllable after >")
     if last < 0:
         raise _wrong(text, 1, "nothing", "a syllable such as 1, or - for a bar of rest")
-    return Pattern(tuple(at for at, _ in strokes), tuple(loud for _, loud in strokes))
+    return BarStrokes(tuple(at for at, _ in strokes), tuple(loud for _, loud in strokes))
 
 
 def _tokens(text: str) -> Iterable[tuple[int, str]]:
@@ -143,7 +142,7 @@ def _tokens(text: str) -> Iterable[tuple[int, str]]:
         column = end
 
 
-def _place(text: str, column: int, token: str, metre: Metre, unit: int) -> tuple[int, int]:
+def _position(text: str, column: int, token: str, metre: Metre, unit: int) -> tuple[int, int]:
     """The unit now counted and the tick of the token."""
     ticks = unit_ticks(metre)
     if token.isdecimal():
@@ -179,38 +178,29 @@ def _bracket(text: str, column: int, token: str, silent: bool, accent: bool) -> 
 
 def _wrong(text: str, column: int, found: str, expected: str, hint: str = "") -> PlanError:
     quoted = found if found in ("the end", "nothing") else f"'{found}'"
-    return PlanError(sentence(f"pattern '{text}', column {column}", f"found {quoted}", expected, hint))
+    return PlanError(sentence(f"counting text '{text}', column {column}", f"found {quoted}", expected, hint))
 
 
-def pattern_text(pattern: Pattern, metre: Metre) -> str:
-    """The counting text of a pattern in its one canonical spelling: `parse_pattern` of it is the same pattern.
+def counting_text(strokes: BarStrokes, metre: Metre) -> str:
+    """The counting text of a pattern in its one canonical spelling: `parse_counting` of it is the same pattern.
 
     Raises `PlanError` when a stroke lies on no syllable.
     """
     ticks = unit_ticks(metre)
     names = {over * ticks // under: name for name, (over, under) in SYLLABLES.items()}
     words: dict[int, str] = {}
-    for at, loud in zip(pattern.at_tick, pattern.accent, strict=True):
+    for at, loud in zip(strokes.at_tick, strokes.accent, strict=True):
         unit, within = divmod(at, ticks)
         if not 0 <= unit < metre.count or (within and within not in names):
-            raise PlanError(sentence("pattern", f"a stroke at tick {at} of the bar", f"a counted place in {metre}"))
+            raise PlanError(
+                sentence("counting text", f"a stroke at tick {at} of the bar", f"a counted position in {metre}")
+            )
         mark = ">" if loud else ""
         if within == 0:
             words[unit] = f"{mark}{unit + 1}"
         else:
             words[unit] = words.get(unit, f"({unit + 1})") + mark + names[within]
     return " ".join(words[unit] for unit in sorted(words)) or "-"
-
-
-def syllable_line(metre: Metre, division: int) -> tuple[Syllable, ...]:
-    """What is counted in one bar when every unit is cut in ``division`` (1, 2, 3 or 4), in order.
-
-    >>> [s.text for s in syllable_line(Metre(2, 4), 4)]
-    ['1', 'e', '&', 'a', '2', 'e', '&', 'a']
-    """
-    if division not in _BY_DIVISION:
-        raise PlanError(sentence("counting line", f"a unit cut in {division}", "1, 2, 3 or 4"))
-    return _line(metre, [_BY_DIVISION[division]] * metre.count)
 
 
 def counting_line(at_tick: Iterable[int], metre: Metre, *, least: int = 1) -> tuple[Syllable, ...]:

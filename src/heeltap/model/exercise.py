@@ -3,7 +3,7 @@
 Everything here is plain and frozen; `heeltap.model.plan_from.plan_of` turns it into planned strokes. Bars and units count
 from 1. Patterns are the counting text of `heeltap.model.counting`.
 
-Inside: `Exercise`, `Voice`, `Bar`, `Pocket`, `ClickPlan`, `Clicks`, `Ladder`, `PADS`, `pulses_of`, `parse_click`,
+Inside: `Exercise`, `Voice`, `Bar`, `Pocket`, `ClickPlan`, `Clicks`, `Ladder`, `PADS`, `felt_beats`, `parse_click`,
 `click_text`, `clicks`, `click_levels`, `parse_metre`, `with_pads`.
 """
 
@@ -29,16 +29,16 @@ __all__ = [
     "ClickPlan",
     "Clicks",
     "Exercise",
+    "FeltBeats",
     "Ladder",
     "Pocket",
-    "Pulses",
     "Voice",
     "click_levels",
     "click_text",
     "clicks",
+    "felt_beats",
     "parse_click",
     "parse_metre",
-    "pulses_of",
     "with_pads",
 ]
 
@@ -59,7 +59,7 @@ CLICKS = ("every", "backbeat", "one", "bars", "fade", "none")
 """Kinds of click: every beat; two and four; the one only; bars on and off; fading out; the count-in only."""
 
 
-class Pulses(NamedTuple):
+class FeltBeats(NamedTuple):
     """How a bar falls into felt beats; numbers are written units from 1."""
 
     starts: tuple[int, ...]
@@ -71,13 +71,13 @@ class Pulses(NamedTuple):
 
 
 METRES = {
-    "2/4": Pulses((1, 2), (1,), (2,)),
-    "3/4": Pulses((1, 2, 3), (1,), (2, 3)),
-    "4/4": Pulses((1, 2, 3, 4), (1, 3), (2, 4)),
-    "5/4": Pulses((1, 2, 3, 4, 5), (1, 4), (3, 5)),
-    "6/8": Pulses((1, 4), (1,), (4,)),
-    "7/8": Pulses((1, 3, 5), (1,), (3, 5)),
-    "12/8": Pulses((1, 4, 7, 10), (1, 7), (4, 10)),
+    "2/4": FeltBeats((1, 2), (1,), (2,)),
+    "3/4": FeltBeats((1, 2, 3), (1,), (2, 3)),
+    "4/4": FeltBeats((1, 2, 3, 4), (1, 3), (2, 4)),
+    "5/4": FeltBeats((1, 2, 3, 4, 5), (1, 4), (3, 5)),
+    "6/8": FeltBeats((1, 4), (1,), (4,)),
+    "7/8": FeltBeats((1, 3, 5), (1,), (3, 5)),
+    "12/8": FeltBeats((1, 4, 7, 10), (1, 7), (4, 10)),
 }
 """Metres that exercises are made in. Common practice, no source; 5/4 is taken as 3+2, 7/8 as 2+2+3."""
 
@@ -188,14 +188,14 @@ def parse_metre(text: str) -> Metre:
     raise PlanError(sentence("metre", f"'{text}'", "one of " + ", ".join(METRES), hint))
 
 
-def pulses_of(metre: Metre) -> Pulses:
+def felt_beats(metre: Metre) -> FeltBeats:
     """The felt beats of a metre; for one outside `METRES` its own beats, the first strong, the others answering."""
     known = METRES.get(str(metre))
     if known:
         return known
     step = max(1, round(metre.beat_quarters * metre.unit / 4))
     starts = tuple(range(1, metre.count + 1, step))
-    return Pulses(starts, starts[:1], starts[1:] or starts)
+    return FeltBeats(starts, starts[:1], starts[1:] or starts)
 
 
 def with_pads(exercise: Exercise, keys: Mapping[str, int]) -> Exercise:
@@ -237,7 +237,7 @@ def clicks(click: ClickPlan, metre: Metre, bars: int) -> Clicks:
     A fading click loses nothing in the first quarter of the bars, then falls evenly and is silent in the last quarter.
     """
     beat = round(metre.beat_quarters * TICKS_PER_QUARTER)
-    pulses, unit, length = pulses_of(metre), unit_ticks(metre), bar_ticks(metre)
+    pulses, unit, length = felt_beats(metre), unit_ticks(metre), bar_ticks(metre)
     if click.kind == "one":
         places = [0]
     elif click.kind == "backbeat":

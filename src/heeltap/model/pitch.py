@@ -2,14 +2,14 @@
 
 C4 is key 60, as in General MIDI's usual counting; some makers call the same key C3, and then the number is safer.
 
-Inside: `key_of`, `key_name`, `hand_of_key`.
+Inside: `key_of`, `key_name`, and the codes of the hands.
 """
 
 import re
 
 from heeltap.errors import PlanError, sentence
 
-__all__ = ["LEFT", "RIGHT", "hand_of_key", "key_name", "key_of"]
+__all__ = ["LEFT", "RIGHT", "key_name", "key_of"]
 
 LEFT, RIGHT = 1, 2
 """Codes into `heeltap.model.plan.HANDS`."""
@@ -45,8 +45,3 @@ def key_name(key: int) -> str:
     ('C4', 'F#2')
     """
     return f"{_NAMES[key % 12]}{key // 12 - 1}"
-
-
-def hand_of_key(key: int, split_key: int) -> int:
-    """`LEFT` below the split, `RIGHT` at or above it."""
-    return LEFT if key < split_key else RIGHT

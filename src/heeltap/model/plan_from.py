@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from heeltap.errors import PlanError, sentence
 from heeltap.model.arrays import IntArray, as_ints
-from heeltap.model.counting import Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.model.counting import Syllable, bar_ticks, counting_line, parse_counting, unit_ticks
 from heeltap.model.exercise import Exercise
 from heeltap.model.plan import ANY_PITCH, HANDS, KINDS, Plan, Section
 from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre
@@ -123,7 +123,7 @@ def _bar_rows(exercise: Exercise, number: int) -> Iterable[tuple[int, int, int, 
     start = number * bar_ticks(metre)
     fill_tick = (bar.fill_from - 1) * unit_ticks(metre) if bar.fill_from else bar_ticks(metre)
     for voice, line in zip(exercise.voices, bar.lines, strict=True):
-        pattern = parse_pattern(line, metre)
+        pattern = parse_counting(line, metre)
         for at, accent in zip(pattern.at_tick, pattern.accent, strict=True):
             moved = swing_ticks(at, exercise.swing_ratio) if exercise.swing_ratio != 1 else at
             for pitch in voice.pitches or (ANY_PITCH,):

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 __all__ = [
     "FORMAT",
     "Advice",
-    "Beat",
+    "BeatRow",
     "Calibration",
     "Counts",
-    "Division",
+    "DivisionRow",
     "Finding",
     "NoteRow",
     "Overall",
@@ -86,7 +86,7 @@ class Overall:
 
 
 @dataclass(frozen=True, slots=True)
-class Beat:
+class BeatRow:
     """One beat position over all bars."""
 
     beat: float
@@ -97,7 +97,7 @@ class Beat:
 
 
 @dataclass(frozen=True, slots=True)
-class Division:
+class DivisionRow:
     """One kind of slot over all bars."""
 
     division: str
@@ -202,8 +202,8 @@ class Result:
     """Nothing finer than this can be told from this route or file."""
     counts: Counts
     overall: Overall
-    by_beat: tuple[Beat, ...]
-    by_division: tuple[Division, ...]
+    by_beat: tuple[BeatRow, ...]
+    by_division: tuple[DivisionRow, ...]
     by_section: tuple[SectionRow, ...]
     swing: Swing | None
     findings: tuple[Finding, ...]

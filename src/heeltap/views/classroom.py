@@ -13,9 +13,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from heeltap.classroom.integrity import ALIKE_MS, Question
+from heeltap.classroom.integrity import ALIKE_MS, IntegrityQuestion
 from heeltap.classroom.page_model import Classroom
-from heeltap.classroom.students import Cell, ClassItem, ClassTake, Figures, Next, Student, Weakness, cell_of, differs
+from heeltap.classroom.students import (
+    Cell,
+    ClassItem,
+    ClassTake,
+    Next,
+    Student,
+    TakeFigures,
+    Weakness,
+    cell_of,
+    differs,
+)
 from heeltap.views.class_words import short_words
 from heeltap.views.history import guarded
 from heeltap.wording import count, ms, signed_ms
@@ -154,7 +164,7 @@ def _figures(cell: Cell) -> str:
     return f"{signed_ms(latest.bias_ms)}{'' if cell.delay_known else '*'} ms, scatter {latest.spread_ms:.0f}"
 
 
-def _strip(figures: Figures) -> tuple[float | None, float, float]:
+def _strip(figures: TakeFigures) -> tuple[float | None, float, float]:
     """Begin, width and middle of the bar average ± scatter, per cent of the strip."""
     if figures.bias_ms is None or figures.spread_ms is None:
         return None, 0.0, 50.0
@@ -179,7 +189,7 @@ def _next(step: Next, room: Classroom) -> str:
     return f"Exercise {step.item}, {title}, at {step.tempo_bpm:.4g} bpm: {step.why}"
 
 
-def _question(room: Classroom, question: Question) -> str:
+def _question(room: Classroom, question: IntegrityQuestion) -> str:
     """A question with its reason and a harmless answer beside it."""
     names = _names([room.students[who].name for who in question.who])
     first = question.takes[0]
@@ -221,7 +231,7 @@ def _difference(student: Student, take: ClassTake) -> str:
     return f"{head}: handed in with {_said(said)}; the raw take has {_said(ours)}{why}"
 
 
-def _said(figures: Figures | None) -> str:
+def _said(figures: TakeFigures | None) -> str:
     if figures is None or figures.bias_ms is None or figures.spread_ms is None:
         return "no figures"
     pocket = "" if figures.in_pocket is None else f", {100 * figures.in_pocket:.0f} % in the pocket"

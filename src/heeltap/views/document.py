@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from heeltap.analysis.section_words import delay_share, unsure_ms, widened
-from heeltap.model.result import Beat, Calibration, Division, Overall, Result, SectionRow
+from heeltap.model.result import BeatRow, Calibration, DivisionRow, Overall, Result, SectionRow
 from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
 
 __all__ = ["Document", "Listing", "Table", "document_of"]
@@ -145,7 +145,7 @@ def _table(title: str, rows: Iterable[tuple[str, ...]]) -> Table:
     return Table(title, (title, "strokes", "average, ms", "95 % sure", "scatter, ms"), tuple(rows))
 
 
-def _row(label: str, row: Beat | Division) -> tuple[str, ...]:
+def _row(label: str, row: BeatRow | DivisionRow) -> tuple[str, ...]:
     sure = _NONE if row.bias_ci95_ms is None else " .. ".join(signed_ms(edge) for edge in row.bias_ci95_ms)
     return label, f"{row.n:,}", signed_ms(row.bias_ms), sure, _whole(row.spread_ms)
 

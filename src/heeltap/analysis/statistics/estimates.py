@@ -19,7 +19,7 @@ from heeltap.analysis.statistics.mixtures import chi_mixture, half_width
 from heeltap.analysis.statistics.noise_models import MODELS, Noise, correlations, fit_noise, lag_products
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.offsets import Offsets
-from heeltap.model.result import Beat, Division, Overall, SectionRow
+from heeltap.model.result import BeatRow, DivisionRow, Overall, SectionRow
 from heeltap.model.subdivisions import DIVISIONS
 
 __all__ = [
@@ -266,8 +266,8 @@ class Summary:
     """The statistics of one take; rows as in `heeltap.model.result`."""
 
     overall: Overall
-    by_beat: tuple[Beat, ...]
-    by_division: tuple[Division, ...]
+    by_beat: tuple[BeatRow, ...]
+    by_division: tuple[DivisionRow, ...]
     by_section: tuple[SectionRow, ...]
 
 
@@ -294,19 +294,19 @@ def overall(table: Offsets) -> Overall:
     )
 
 
-def by_beat(table: Offsets) -> tuple[Beat, ...]:
+def by_beat(table: Offsets) -> tuple[BeatRow, ...]:
     """One row a beat position, in order."""
     places = np.round(table.beat, 3)
     return tuple(
-        Beat(float(place), middle.n, middle.value, middle.ci95, scatter)
+        BeatRow(float(place), middle.n, middle.value, middle.ci95, scatter)
         for place, middle, scatter in _groups(table.offset_ms, places)
     )
 
 
-def by_division(table: Offsets) -> tuple[Division, ...]:
+def by_division(table: Offsets) -> tuple[DivisionRow, ...]:
     """One row a kind of slot, in the order of `heeltap.model.subdivisions.DIVISIONS`."""
     return tuple(
-        Division(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
+        DivisionRow(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
         for code, middle, scatter in _groups(table.offset_ms, table.division)
     )
 

@@ -14,7 +14,7 @@ from heeltap.app.practice.sets import OpenSet, Work
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, judge_take
 from heeltap.app.takes.finish_take import left_out_of, played_of
-from heeltap.classroom.students import MOST_MISSED, ClassTake, Figures
+from heeltap.classroom.students import MOST_MISSED, ClassTake, TakeFigures
 from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.handin_read import RawTake, shown
 from heeltap.files.takes.journal import Journal, journal_from
@@ -146,14 +146,14 @@ def _row(
         tempo_bpm=round(bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0])), 2),
         date=context.date[:40],
         folder=shown(raw.entry.folder),
-        figures=Figures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
+        figures=TakeFigures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
         in_pocket=_around_middle(table, options) if options.delay_ms is None else overall.in_pocket,
-        said=None if said is None else Figures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
+        said=None if said is None else TakeFigures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
         why_unlike=_unlike(context, options),
         whole=context.judged_to_us is None and lost <= MOST_MISSED * len(plan),
         delay_known=result.calibration.known,
         findings=result.findings,
-        place=table.bar * 100_000 + np.rint(1000 * table.beat).astype(np.int64),
+        position=table.bar * 100_000 + np.rint(1000 * table.beat).astype(np.int64),
         offset_ms=table.offset_ms,
         events=events,
     )

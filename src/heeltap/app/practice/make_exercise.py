@@ -18,7 +18,7 @@ from heeltap.files.smf.write import TrackOut, midi_bytes
 from heeltap.files.toml.exercises import exercise_to_toml
 from heeltap.files.toml.families import FAMILIES, read_cells, read_family
 from heeltap.model.arrays import IntArray, as_ints
-from heeltap.model.counting import Pattern, Syllable, bar_ticks, counting_line, parse_pattern, unit_ticks
+from heeltap.model.counting import BarStrokes, Syllable, bar_ticks, counting_line, parse_counting, unit_ticks
 from heeltap.model.exercise import (
     PADS,
     Bar,
@@ -217,7 +217,7 @@ def exercise_text(exercise: Exercise) -> str:
     lines = [exercise.title, exercise.aim, _how(exercise)]
     if exercise.ladder:
         lines.append(_ladder_words(exercise))
-    patterns = [[parse_pattern(line, exercise.metre) for line in bar.lines] for bar in exercise.bars]
+    patterns = [[parse_counting(line, exercise.metre) for line in bar.lines] for bar in exercise.bars]
     lines += ["", "o stroke" + ("   # accented stroke" if any(any(p.accent) for row in patterns for p in row) else "")]
     width = _unit_width(exercise, patterns)
     for section in exercise.sections or (Section("", 1, len(exercise.bars)),):
@@ -267,7 +267,7 @@ def _alike(bars: Sequence[Bar], first: int, last: int) -> list[tuple[int, int]]:
     return runs
 
 
-def _unit_width(exercise: Exercise, patterns: Sequence[Sequence[Pattern]]) -> int:
+def _unit_width(exercise: Exercise, patterns: Sequence[Sequence[BarStrokes]]) -> int:
     """Columns of one unit: as many as the finest bar needs, fewer where the bar would not fit 70 columns."""
     per_unit = unit_ticks(exercise.metre)
     parts = {at % per_unit * 12 // per_unit for row in patterns for pattern in row for at in pattern.at_tick}
@@ -279,7 +279,7 @@ def _unit_width(exercise: Exercise, patterns: Sequence[Sequence[Pattern]]) -> in
     return max(width, 4)
 
 
-def _bar_lines(exercise: Exercise, first: int, last: int, patterns: Sequence[Pattern], width: int) -> list[str]:
+def _bar_lines(exercise: Exercise, first: int, last: int, patterns: Sequence[BarStrokes], width: int) -> list[str]:
     """Counting line and one line a voice of a run of equal bars."""
     metre, bar = exercise.metre, exercise.bars[first - 1]
     strokes = [at for pattern in patterns for at in pattern.at_tick]

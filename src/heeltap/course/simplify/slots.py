@@ -11,7 +11,7 @@ import numpy as np
 from heeltap.course.simplify.notation import Written
 from heeltap.model.arrays import IntArray, as_ints
 from heeltap.model.counting import bar_ticks, unit_ticks
-from heeltap.model.exercise import pulses_of
+from heeltap.model.exercise import felt_beats
 from heeltap.model.timeline import Metre, MetreMap
 from heeltap.units import TICKS_PER_QUARTER
 
@@ -60,7 +60,7 @@ def level_slots(level: str, part: Written, metre: MetreMap, bars: int) -> IntArr
 
 def _bar_slots(level: str, metre: Metre) -> list[int]:
     """Places of one bar, from its bar line."""
-    pulses, unit = pulses_of(metre), unit_ticks(metre)
+    pulses, unit = felt_beats(metre), unit_ticks(metre)
     if level == "eighths":
         step = unit if len(pulses.starts) < metre.count else unit // 2
         return list(range(0, bar_ticks(metre), step))

@@ -25,7 +25,7 @@ from heeltap.course.generate import TEMPI
 from heeltap.errors import PlanError, SetFileError
 from heeltap.files.toml.check import Check, toml_text
 from heeltap.files.toml.families import read_voices
-from heeltap.model.counting import parse_pattern
+from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
 from heeltap.model.plan import Section
 from heeltap.model.timeline import Metre
@@ -156,7 +156,7 @@ def _sections(
         bars += found
     if len(bars) > _MOST_BARS:
         check.wrong(("section",), f"{len(bars)} bars", f"at most {_MOST_BARS}")
-    sounding = check.mistakes or any(parse_pattern(line, metre).at_tick for bar in bars for line in bar.lines)
+    sounding = check.mistakes or any(parse_counting(line, metre).at_tick for bar in bars for line in bar.lines)
     if not sounding:
         check.wrong(("section",), "no stroke", "at least one stroke in one bar of one section")
     return tuple(bars), tuple(sections if any(s.name for s in sections) else ())
@@ -174,7 +174,7 @@ def _bar(check: Check, item: Any, path: tuple[str | int, ...], metre: Metre, voi
         return Bar(("-",) * len(voices))
     for line in lines:
         try:
-            parse_pattern(line, metre)
+            parse_counting(line, metre)
         except PlanError as e:
             check.planned(path, e)
     return Bar(lines, fill)

@@ -8,11 +8,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from heeltap.course.recipes import PLACES, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
+from heeltap.course.recipes import BEAT_WORDS, Cells, Family, FillRecipe, Grade, SectionRecipe, check_recipe
 from heeltap.errors import PlanError, sentence
 from heeltap.files.paths import shipped
 from heeltap.files.toml.check import Check
-from heeltap.model.counting import parse_pattern
+from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import PADS, ClickPlan, Voice, parse_click
 from heeltap.model.plan import HANDS
 from heeltap.model.timeline import Metre
@@ -45,7 +45,7 @@ def read_cells() -> Cells:
         texts = [check.text(row, ("cells", name), key) for key in _CELL_LENGTHS]
         for key, text in zip(_CELL_LENGTHS, texts, strict=True):
             try:
-                parse_pattern(text, _CELL_LENGTHS[key])
+                parse_counting(text, _CELL_LENGTHS[key])
             except PlanError as e:
                 check.planned(("cells", name, key), e)
         cells[name] = (texts[0], texts[1], texts[2])
@@ -88,7 +88,7 @@ def _grade(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Gr
     openings = tuple(_recipes(check, item, (*path, "openings"), voices) for item in check.items(row, path, "openings"))
     accent = check.text(row, path, "accent", "")
     if accent:
-        check.name((*path, "accent"), accent, PLACES[:5], "place")
+        check.name((*path, "accent"), accent, BEAT_WORDS[:5], "beat word")
     return Grade(
         number=check.whole(row, path, "number", low=1, high=99),
         title=check.text(row, path, "title"),
