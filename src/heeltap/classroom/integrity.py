@@ -43,7 +43,17 @@ class IntegrityQuestion:
 
 
 def questions(students: Sequence[Student]) -> tuple[IntegrityQuestion, ...]:
-    """What to ask, by student; takes of the same people are one question."""
+    """What to ask about, by student; takes of the same people are one question.
+
+    Parameters
+    ----------
+    students : sequence of Student
+
+    Returns
+    -------
+    tuple of IntegrityQuestion
+        In the order of the students.
+    """
     owned = [(who, take) for who, student in enumerate(students) for take in student.takes]
     even = {id(take): float(np.std(take.offset_ms)) for _, take in owned if _too_even(take)}
     found = [IntegrityQuestion("even", (who,), (take,), even[id(take)]) for who, take in owned if id(take) in even]

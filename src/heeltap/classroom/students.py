@@ -137,7 +137,12 @@ class Cell:
 
     @property
     def done(self) -> bool:
-        """Every tempo is done."""
+        """Every tempo is done.
+
+        Returns
+        -------
+        bool
+        """
         return self.tempi_done == self.tempi
 
 
@@ -173,7 +178,17 @@ class Next:
 def same_work(plan: Plan, asked: Plan) -> bool:
     """Whether two plans ask for the same strokes in the same bars, at any tempo; where the tempo changes, in proportion.
 
-    A plan whose times do not follow from its own tempo and positions asks for nothing that can be played: False.
+    Parameters
+    ----------
+    plan : Plan
+        What a student played. Where its times do not follow from its own tempo and positions it asks for nothing that can be
+        played: False.
+    asked : Plan
+        What the set asks for.
+
+    Returns
+    -------
+    bool
     """
     if (len(plan), plan.bars, plan.metre.metres) != (len(asked), asked.bars, asked.metre.metres):
         return False
@@ -197,7 +212,17 @@ def _in_time(plan: Plan, asked: Plan) -> bool:
 
 
 def cell_of(student: Student, item: ClassItem) -> Cell:
-    """How a student stands with an exercise."""
+    """How a student stands with an exercise.
+
+    Parameters
+    ----------
+    student : Student
+    item : ClassItem
+
+    Returns
+    -------
+    Cell
+    """
     takes = [take for take in student.takes if take.item == item.number]
     whole = [take for take in takes if take.whole]
     done = sum(_done_at(whole, item.done, tempo) for tempo in item.tempi_bpm)
@@ -218,7 +243,17 @@ def _done_at(whole: Iterable[ClassTake], done: Done, tempo_bpm: float) -> bool:
 
 
 def weaknesses(students: Sequence[Student]) -> tuple[tuple[Weakness, ...], ...]:
-    """What can be said of each student, strongest first, so that the whole page holds (see the module's head)."""
+    """What can be said of each student, strongest first, so that the whole page holds (see the module's head).
+
+    Parameters
+    ----------
+    students : sequence of Student
+
+    Returns
+    -------
+    tuple of tuple of Weakness
+        One row a student, in their order.
+    """
     lists = sum(len(student.takes) for student in students)
     return tuple(_of_one(student, PAGE_ALPHA / max(lists, 1)) for student in students)
 
@@ -241,7 +276,20 @@ def _of_one(student: Student, alpha: float) -> tuple[Weakness, ...]:
 
 
 def next_for(student: Student, items: Sequence[ClassItem], found: Sequence[Weakness]) -> Next:
-    """One thing for one student: what stands out first, then what of the set is not done, easiest first."""
+    """One thing for one student: what stands out first, then what of the set is not done, easiest first.
+
+    Parameters
+    ----------
+    student : Student
+    items : sequence of ClassItem
+        The set, in its order.
+    found : sequence of Weakness
+        The student's, strongest first.
+
+    Returns
+    -------
+    Next
+    """
     for weakness in found:
         remedy = remedy_of(weakness.code, weakness.effect_ms)
         if remedy is not None:
@@ -263,7 +311,17 @@ def _drill(remedy: Remedy, student: Student, item: int) -> str:
 
 
 def differs(take: ClassTake) -> bool:
-    """Whether the student's own figures are others than ours, beyond what rounding does."""
+    """Whether the student's own figures are others than ours, beyond what rounding does.
+
+    Parameters
+    ----------
+    take : ClassTake
+
+    Returns
+    -------
+    bool
+        False where the student's file says no figures.
+    """
     said, ours = take.said, take.figures
     if said is None:
         return False

@@ -64,7 +64,21 @@ WEIGHTS = {
 
 
 def difficulty(exercise: Exercise) -> Difficulty:
-    """The difficulty of an exercise at its tempo (the first of its ladder)."""
+    """The difficulty of an exercise at its tempo (the first of its ladder).
+
+    Parameters
+    ----------
+    exercise : Exercise
+
+    Returns
+    -------
+    Difficulty
+
+    Raises
+    ------
+    PlanError
+        The exercise cannot be planned.
+    """
     plan, metre = plan_of(exercise), exercise.metre
     strokes = np.unique(plan.at_tick)
     seconds_a_tick = 60.0 / exercise.tempo_bpm / TICKS_PER_QUARTER
@@ -112,6 +126,17 @@ def slot_weight(tick: int, metre: Metre) -> int:
     """Metrical weight of a position in its bar: 0 on a felt beat, one less for each level of division below it.
 
     Levels: felt beats, the units inside a felt beat that has several, halves or thirds of a unit, quarters.
+
+    Parameters
+    ----------
+    tick : int
+        From a bar line.
+    metre : Metre
+
+    Returns
+    -------
+    int
+        0 or less.
     """
     pulses, (unit, within) = felt_beats(metre), divmod(tick % bar_ticks(metre), unit_ticks(metre))
     inside = 1 if len(pulses.starts) < metre.count else 0
@@ -122,10 +147,21 @@ def slot_weight(tick: int, metre: Metre) -> int:
 
 
 def syncopation(at_tick: IntArray, metre: Metre) -> float:
-    """Summed strength of the syncopations of a voice whose strokes lie at these ticks from a bar line.
+    """Summed strength of the syncopations of a voice.
 
-    A stroke is syncopated when a place of greater metrical weight follows it before the next stroke, so that the place
-    is a rest or tied over; its strength is the difference of the two weights, for the weightiest such place.
+    A stroke is syncopated when a position of greater metrical weight follows it before the next stroke, so that a rest or a
+    tie stands there; its strength is the difference of the two weights, for the weightiest such position.
+
+    Parameters
+    ----------
+    at_tick : int64, shape (n,)
+        Strokes, ticks from a bar line, increasing.
+    metre : Metre
+
+    Returns
+    -------
+    float
+        0 or more.
 
     Notes
     -----

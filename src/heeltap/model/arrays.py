@@ -22,14 +22,42 @@ BoolArray = npt.NDArray[np.bool_]
 
 
 def as_ints(values: Iterable[int] | npt.NDArray[Any]) -> IntArray:
-    """A new int64 array of the values; used wherever a table is built from plain Python numbers."""
+    """A new int64 array of the values: how every table is built from plain Python numbers.
+
+    Parameters
+    ----------
+    values : iterable of int, or array
+        Any shape when it is an array.
+
+    Returns
+    -------
+    int64 array
+        A copy; the same shape as an array, else shape (n,).
+    """
     return np.array(values if isinstance(values, np.ndarray) else list(values), dtype=np.int64)
 
 
 def freeze_columns(table: object, names: Iterable[str]) -> int:
-    """Check that the named columns are 1-D and equally long, make them read-only, and return their length.
+    """The common length of the named columns, after making them read-only.
 
-    A frozen dataclass still lets one write into its arrays; this closes that door. Raises `ValueError` naming the column.
+    A frozen dataclass still lets a caller write into its arrays; this closes that door.
+
+    Parameters
+    ----------
+    table : object
+        A dataclass whose columns are numpy arrays.
+    names : iterable of str
+        Its columns.
+
+    Returns
+    -------
+    int
+        Rows; 0 for no column.
+
+    Raises
+    ------
+    ValueError
+        A column is not 1-D or has another length than the first; the message names it.
     """
     length = -1
     for name in names:

@@ -49,7 +49,26 @@ class CountedBar:
 
 
 def counted_exercise(exercise: Exercise, *, most: int = 12) -> tuple[tuple[CountedBar, ...], int]:
-    """The first ``most`` different bars of an exercise, and how many different bars were left out."""
+    """The first ``most`` different bars of an exercise, and how many different bars were left out.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    most : int
+        Bars to show; two more are shown rather than left out, for they take no more room than saying so.
+
+    Returns
+    -------
+    bars : tuple of CountedBar
+        In the order in which they first come.
+    left_out : int
+        Different bars beyond those.
+
+    Raises
+    ------
+    PlanError
+        A bar's counting text cannot be read.
+    """
     seen: dict[Hashable, list[int]] = {}
     for number, bar in enumerate(exercise.bars, 1):
         seen.setdefault((_section(exercise.sections, number), bar), []).append(number)
@@ -79,10 +98,23 @@ def _exercise_bar(exercise: Exercise, bars: list[int]) -> CountedBar:
 
 
 def counted_plan(plan: Plan, *, most: int = 8) -> tuple[tuple[CountedBar, ...], int]:
-    """The same of a plan without an exercise behind it, such as a part of a file; strokes, whichever keys they take.
+    """The first ``most`` different bars of any plan, such as a part of a file, and how many were left out.
 
-    Bars are alike when the same strokes fall on the same places in the same metre; rests before the first stroke are
-    left out.
+    Strokes count, whichever keys they take. Bars are alike when the same strokes fall on the same positions in the same
+    metre. Rests before the first stroke are left out.
+
+    Parameters
+    ----------
+    plan : Plan
+    most : int
+        Bars to show, as in `counted_exercise`.
+
+    Returns
+    -------
+    bars : tuple of CountedBar
+        In the order in which they first come.
+    left_out : int
+        Different bars beyond those.
     """
     ticks = np.unique(plan.at_tick)
     starts = np.rint(plan.metre.quarter_of_bar(np.arange(1, plan.bars + 2)) * TICKS_PER_QUARTER).astype(np.int64)

@@ -77,12 +77,32 @@ class Syllable(NamedTuple):
 
 
 def unit_ticks(metre: Metre) -> int:
-    """Ticks of the metre's written unit: 10,080 where it is a quarter, 5,040 where it is an eighth."""
+    """Ticks of the metre's written unit: 10,080 where it is a quarter, 5,040 where it is an eighth.
+
+    Parameters
+    ----------
+    metre : Metre
+
+    Returns
+    -------
+    int
+        Ticks of 10,080 per quarter.
+    """
     return 4 * TICKS_PER_QUARTER // metre.unit
 
 
 def bar_ticks(metre: Metre) -> int:
-    """Ticks of a whole bar."""
+    """Ticks of a whole bar.
+
+    Parameters
+    ----------
+    metre : Metre
+
+    Returns
+    -------
+    int
+        Ticks of 10,080 per quarter.
+    """
     return metre.count * unit_ticks(metre)
 
 
@@ -95,6 +115,11 @@ def parse_counting(text: str, metre: Metre) -> BarStrokes:
         For example ``1 2& (4)e``.
     metre : Metre
         Says how far the numbers run and what a unit is.
+
+    Returns
+    -------
+    BarStrokes
+        Ticks from the bar line.
 
     Raises
     ------
@@ -182,9 +207,23 @@ def _wrong(text: str, column: int, found: str, expected: str, hint: str = "") ->
 
 
 def counting_text(strokes: BarStrokes, metre: Metre) -> str:
-    """The counting text of a pattern in its one canonical spelling: `parse_counting` of it is the same pattern.
+    """The counting text of a bar in its one canonical spelling: `parse_counting` of it gives the same strokes.
 
-    Raises `PlanError` when a stroke lies on no syllable.
+    Parameters
+    ----------
+    strokes : BarStrokes
+        Ticks from the bar line, unswung.
+    metre : Metre
+
+    Returns
+    -------
+    str
+        For example ``1 2& (4)e``; ``-`` for a bar of rest.
+
+    Raises
+    ------
+    PlanError
+        A stroke lies on no syllable.
     """
     ticks = unit_ticks(metre)
     names = {over * ticks // under: name for name, (over, under) in SYLLABLES.items()}
@@ -210,8 +249,14 @@ def counting_line(at_tick: Iterable[int], metre: Metre, *, least: int = 1) -> tu
     ----------
     at_tick : ints
         Unswung positions from the bar line; one that is on no syllable is taken for the nearest.
+    metre : Metre
     least : int
         Every unit is cut at least so finely (1 or 2), to keep the look of neighbouring bars alike.
+
+    Returns
+    -------
+    tuple of Syllable
+        In the order of counting; positions in quarter notes from the bar line.
     """
     ticks = unit_ticks(metre)
     need = [set(_BY_DIVISION[least]) for _ in range(metre.count)]

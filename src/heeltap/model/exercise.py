@@ -179,7 +179,22 @@ class Exercise:
 
 
 def parse_metre(text: str) -> Metre:
-    """The metre that ``3/4`` names; raises `PlanError` naming the nearest of `METRES`."""
+    """The metre that a text such as ``3/4`` names.
+
+    Parameters
+    ----------
+    text : str
+        One of `METRES`.
+
+    Returns
+    -------
+    Metre
+
+    Raises
+    ------
+    PlanError
+        Another metre; the message names the nearest.
+    """
     if text in METRES:
         count, unit = text.split("/")
         return Metre(int(count), int(unit))
@@ -189,7 +204,17 @@ def parse_metre(text: str) -> Metre:
 
 
 def felt_beats(metre: Metre) -> FeltBeats:
-    """The felt beats of a metre; for one outside `METRES` its own beats, the first strong, the others answering."""
+    """The felt beats of a metre, as unit numbers from 1.
+
+    Parameters
+    ----------
+    metre : Metre
+        For one outside `METRES` its own beats are taken, the first strong, the others answering.
+
+    Returns
+    -------
+    FeltBeats
+    """
     known = METRES.get(str(metre))
     if known:
         return known
@@ -199,9 +224,23 @@ def felt_beats(metre: Metre) -> FeltBeats:
 
 
 def with_pads(exercise: Exercise, keys: Mapping[str, int]) -> Exercise:
-    """The exercise for pads that send other keys: voices named in ``keys`` get that key number.
+    """The exercise for pads that send other keys.
 
-    Raises `PlanError` for a key outside 0-127; names that no voice has are passed over.
+    Parameters
+    ----------
+    exercise : Exercise
+    keys : mapping
+        Key number 0-127 by the name of the voice; names that no voice has are passed over.
+
+    Returns
+    -------
+    Exercise
+        Voices named in ``keys`` have that key alone.
+
+    Raises
+    ------
+    PlanError
+        A key outside 0-127.
     """
     wrong = {name: key for name, key in keys.items() if not 0 <= key <= 127}
     if wrong:
@@ -213,7 +252,22 @@ def with_pads(exercise: Exercise, keys: Mapping[str, int]) -> Exercise:
 
 
 def parse_click(text: str) -> ClickPlan:
-    """The click plan that ``every``, ``backbeat``, ``one``, ``fade``, ``none`` or ``bars 2+2`` (on + off) names."""
+    """The click plan that a text names.
+
+    Parameters
+    ----------
+    text : str
+        ``every``, ``backbeat``, ``one``, ``fade``, ``none``, or ``bars 2+2`` (bars on + bars off).
+
+    Returns
+    -------
+    ClickPlan
+
+    Raises
+    ------
+    PlanError
+        Another text; the message names the nearest.
+    """
     words = text.split()
     if len(words) == 1 and words[0] in CLICKS and words[0] != "bars":
         return ClickPlan(words[0])
@@ -227,7 +281,16 @@ def parse_click(text: str) -> ClickPlan:
 
 
 def click_text(click: ClickPlan) -> str:
-    """The text that `parse_click` reads back."""
+    """The text that `parse_click` reads back.
+
+    Parameters
+    ----------
+    click : ClickPlan
+
+    Returns
+    -------
+    str
+    """
     return f"bars {click.bars_on}+{click.bars_off}" if click.kind == "bars" else click.kind
 
 
@@ -235,6 +298,18 @@ def clicks(click: ClickPlan, metre: Metre, bars: int) -> Clicks:
     """Every click of so many bars.
 
     A fading click loses nothing in the first quarter of the bars, then falls evenly and is silent in the last quarter.
+
+    Parameters
+    ----------
+    click : ClickPlan
+    metre : Metre
+    bars : int
+        From bar 1; the count-in is not part of it.
+
+    Returns
+    -------
+    Clicks
+        Positions in ticks from bar 1, beat 1, increasing.
     """
     beat = round(metre.beat_quarters * TICKS_PER_QUARTER)
     pulses, unit, length = felt_beats(metre), unit_ticks(metre), bar_ticks(metre)
@@ -257,6 +332,18 @@ def clicks(click: ClickPlan, metre: Metre, bars: int) -> Clicks:
 def click_levels(click: ClickPlan, bars: int) -> list[float]:
     """Loudness factor of each of so many bars, 0 where the click is silent.
 
+    Parameters
+    ----------
+    click : ClickPlan
+    bars : int
+
+    Returns
+    -------
+    list of float, length ``bars``
+        0 to 1.
+
+    Examples
+    --------
     >>> click_levels(ClickPlan("bars", 1, 1), 3)
     [1.0, 0.0, 1.0]
     """

@@ -19,12 +19,36 @@ _LEFT_KEY, _RIGHT_KEY = 40, 88
 
 
 def hands_of(pitch: IntArray, split_key: int) -> IntArray:
-    """Code into `heeltap.model.plan.HANDS` of each key."""
+    """Code of the hand that plays each key.
+
+    Parameters
+    ----------
+    pitch : int64, shape (n,)
+        Key numbers.
+    split_key : int
+        Lowest key of the right hand.
+
+    Returns
+    -------
+    int64, shape (n,)
+        Codes into `heeltap.model.plan.HANDS`.
+    """
     return np.where(pitch < split_key, LEFT, RIGHT).astype(np.int64)
 
 
 def with_hands(plan: Plan, split_key: int | None) -> Plan:
-    """The plan with a hand for every note that has a key and no hand; the same plan without a split."""
+    """The plan with a hand for every note that has a key and no hand.
+
+    Parameters
+    ----------
+    plan : Plan
+    split_key : int or None
+        Lowest key of the right hand; without it the plan stays as it is.
+
+    Returns
+    -------
+    Plan
+    """
     if split_key is None:
         return plan
     unknown = (plan.hand == 0) & (plan.pitch != ANY_PITCH)
@@ -43,6 +67,12 @@ def hand_lines(plan: Plan, pitch: IntArray, split_key: int | None) -> tuple[IntA
         Keys that were played.
     split_key : int, optional
         Without it, or where the plan names keys or no hands, both sides are left as they are.
+
+    Returns
+    -------
+    planned : int64, shape (n,)
+        One a note of the plan.
+    played : int64, shape (m,)
     """
     if split_key is None or np.any(plan.pitch != ANY_PITCH) or not np.any(plan.hand):
         return plan.pitch, pitch
@@ -51,5 +81,18 @@ def hand_lines(plan: Plan, pitch: IntArray, split_key: int | None) -> tuple[IntA
 
 
 def side_key(pitch: int, split_key: int) -> int:
-    """The stand-in of one played key, as `hand_lines` gives it."""
+    """The stand-in of one played key, as `hand_lines` gives it.
+
+    Parameters
+    ----------
+    pitch : int
+        Key number.
+    split_key : int
+        Lowest key of the right hand.
+
+    Returns
+    -------
+    int
+        A key number.
+    """
     return _LEFT_KEY if pitch < split_key else _RIGHT_KEY

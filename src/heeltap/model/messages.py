@@ -70,7 +70,18 @@ class Schedule:
 
 
 def merge(*schedules: Schedule) -> Schedule:
-    """All of them as one, ending with the longest; of messages due together the earlier argument's come first."""
+    """All schedules as one, in time order.
+
+    Parameters
+    ----------
+    *schedules : Schedule
+        Of messages due together the earlier argument's come first.
+
+    Returns
+    -------
+    Schedule
+        It ends with the longest.
+    """
     due = np.concatenate([as_ints([]), *(s.due_us for s in schedules)])
     messages = [m for s in schedules for m in s.messages]
     kinds = [k for s in schedules for k in s.kind]
@@ -84,10 +95,30 @@ def merge(*schedules: Schedule) -> Schedule:
 
 
 def is_note_on(message: bytes) -> bool:
-    """Whether a whole message strikes a note: a note-on of velocity 0 is a note-off."""
+    """Whether a whole message strikes a note: a note-on of velocity 0 is a note-off (MIDI 1.0).
+
+    Parameters
+    ----------
+    message : bytes
+        One message.
+
+    Returns
+    -------
+    bool
+    """
     return len(message) == 3 and message[0] & 0xF0 == 0x90 and message[2] > 0
 
 
 def is_clock_message(message: bytes) -> bool:
-    """Whether a whole message tells the time or place of another machine: clock, start, continue, stop, song position."""
+    """Whether a message tells another machine's time or position: clock, start, continue, stop, song position.
+
+    Parameters
+    ----------
+    message : bytes
+        One message, not empty.
+
+    Returns
+    -------
+    bool
+    """
     return message[0] in (0xF8, 0xFA, 0xFB, 0xFC, 0xF2)

@@ -42,7 +42,17 @@ class Notes:
         return int(self.onset_us.size)
 
     def pick(self, rows: npt.NDArray[np.bool_] | npt.NDArray[np.int64]) -> "Notes":
-        """The chosen rows (a mask or increasing indices) as a new table."""
+        """The chosen rows as a new table.
+
+        Parameters
+        ----------
+        rows : bool, shape (n,), or int64, shape (m,)
+            A mask, or increasing indices.
+
+        Returns
+        -------
+        Notes
+        """
         return Notes(*(getattr(self, name)[rows] for name in _COLUMNS))
 
 
@@ -54,7 +64,30 @@ def make_notes(
     channel: int = 0,
     duration_us: npt.ArrayLike | None = None,
 ) -> Notes:
-    """A table from plain sequences in time order; velocity 64 and no note-off where not given."""
+    """A table from plain sequences in time order.
+
+    Parameters
+    ----------
+    onset_us : int, shape (n,)
+        Microseconds, not decreasing.
+    pitch : int, shape (n,)
+        Key numbers 0-127.
+    velocity : int, shape (n,), optional
+        1-127; 64 where not given.
+    channel : int
+        0-15, of every note.
+    duration_us : int, shape (n,), optional
+        Microseconds to the note-off; none came where not given.
+
+    Returns
+    -------
+    Notes
+
+    Raises
+    ------
+    ValueError
+        Columns of different lengths, or time that runs backwards.
+    """
     onset = as_ints(np.atleast_1d(np.asarray(onset_us)))
     full = np.full(onset.size, 1, np.int64)
     return Notes(

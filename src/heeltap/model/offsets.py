@@ -80,6 +80,16 @@ class Offsets:
         return int(self.offset_ms.size)
 
     def pick(self, rows: np.ndarray) -> "Offsets":
-        """The chosen rows (a mask or increasing indices) as a new table."""
+        """The chosen rows as a new table.
+
+        Parameters
+        ----------
+        rows : bool, shape (n,), or int64, shape (m,)
+            A mask, or increasing indices.
+
+        Returns
+        -------
+        Offsets
+        """
         columns = {f.name: getattr(self, f.name) for f in fields(self)}
         return Offsets(**{k: v if k == "sections" else v[rows] for k, v in columns.items()})

@@ -62,18 +62,42 @@ class HasParts(Protocol):
 
     @property
     def path(self) -> str:
-        """Where it came from, for messages."""
+        """Where it came from, for messages.
+
+        Returns
+        -------
+        str
+        """
 
     @property
     def parts(self) -> tuple[Part, ...]:
-        """Its parts, in order."""
+        """Its parts, in order.
+
+        Returns
+        -------
+        tuple of Part
+        """
 
 
 def guess_drums(channel: int, name: str, pitch: IntArray, tick: IntArray) -> bool:
     """Whether a part is probably a drum part.
 
-    On channel 10 yes (General MIDI); else by its name; else when its keys are those of a drum kit with bass drum, snare
-    and cymbals, and cymbals fall together with drums as no bass line does: on a tenth of its instants at least. Ours.
+    On channel 10 it is (General MIDI); else its name may say so; else it is when its keys are those of a drum kit with bass
+    drum, snare and cymbals, and cymbals fall together with drums, as no bass line does, on a tenth of its instants at
+    least. Ours.
+
+    Parameters
+    ----------
+    channel : int
+        0-15 as on the wire.
+    name : str
+        Of the track; may be empty.
+    pitch, tick : int64, shape (n,)
+        Key and position of each note, in any one unit.
+
+    Returns
+    -------
+    bool
     """
     if channel == 9 or _DRUM_NAME.search(name):
         return True
@@ -88,13 +112,22 @@ def guess_drums(channel: int, name: str, pitch: IntArray, tick: IntArray) -> boo
 
 
 def describe_parts(parts: Sequence[Part]) -> str:
-    """The parts with their note counts, on one line; the first thirty."""
+    """The parts with their note counts, on one line; the first thirty.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+
+    Returns
+    -------
+    str
+    """
     more = f"; and {len(parts) - 30} more" if len(parts) > 30 else ""
     return "; ".join(str(part) for part in parts[:30]) + more
 
 
 def choose_part(midi: HasParts, wanted: str | None = None) -> Part:
-    """The part that is meant.
+    """The part that a person means.
 
     Parameters
     ----------
@@ -104,6 +137,10 @@ def choose_part(midi: HasParts, wanted: str | None = None) -> Part:
         A part's number ("2"), "track 2" (as in the file, from 0), "ch 10" or "channel 10" (from 1), both ("track 2
         channel 10"), or a name: whole, else how it begins, else what it contains; upper and lower case are the same.
         None takes the only part there is.
+
+    Returns
+    -------
+    Part
 
     Raises
     ------

@@ -58,11 +58,36 @@ class PastTake:
 
 
 def codes_text(findings: tuple[tuple[str, float], ...]) -> str:
-    """Findings as one word each: ``fills:-12.5 off-beats:8.25``; sizes to the last digit."""
+    """Findings as one word each: ``fills:-12.5 off-beats:8.25``; sizes to the last digit.
+
+    Parameters
+    ----------
+    findings : tuple of (str, float)
+        Code and size in ms, negative is early.
+
+    Returns
+    -------
+    str
+    """
     return " ".join(f"{code}:{effect!r}" for code, effect in findings)
 
 
 def codes_from(text: str) -> tuple[tuple[str, float], ...]:
-    """The findings back from `codes_text`; raises `ValueError` for another text."""
+    """The findings back from `codes_text`.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    tuple of (str, float)
+        Code and size in ms, negative is early.
+
+    Raises
+    ------
+    ValueError
+        Another text.
+    """
     pairs = (word.rpartition(":") for word in text.split())
     return tuple((code, float(effect)) for code, _, effect in pairs)

@@ -20,8 +20,24 @@ _SHAPE = re.compile(r"([A-Ga-g])([#b]?)(-?\d{1,2})")
 
 
 def key_of(text: str) -> int:
-    """The key number 0-127 that a text names; raises `PlanError`.
+    """The key number 0-127 that a text names.
 
+    Parameters
+    ----------
+    text : str
+        A name such as ``F#2``, or the number.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    PlanError
+        Neither; the message says what can be given.
+
+    Examples
+    --------
     >>> [key_of(text) for text in ("C4", "f#2", "Bb3", "60")]
     [60, 42, 58, 60]
     """
@@ -41,6 +57,17 @@ def key_of(text: str) -> int:
 def key_name(key: int) -> str:
     """The name of a key, with sharps.
 
+    Parameters
+    ----------
+    key : int
+        0-127.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> key_name(60), key_name(42)
     ('C4', 'F#2')
     """

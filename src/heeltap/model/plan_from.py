@@ -42,7 +42,17 @@ _GROOVE, _FILL, _LANDING, _AFTER = range(len(KINDS))
 
 
 def tempo_of(exercise: Exercise) -> TempoMap:
-    """The tempo map of an exercise: one row, or one a step where it has a ladder."""
+    """The tempo map of an exercise: one row, or one a step where it has a ladder.
+
+    Parameters
+    ----------
+    exercise : Exercise
+
+    Returns
+    -------
+    TempoMap
+        In ticks of 10,080 per quarter.
+    """
     per_quarter = us_per_quarter_from_bpm(exercise.tempo_bpm)
     if exercise.ladder is None:
         return TempoMap(TICKS_PER_QUARTER, as_ints([0]), as_ints([per_quarter]))
@@ -60,6 +70,15 @@ def accent_beats(plan: Plan) -> tuple[float, ...]:
     """Beats from 1 that the plan accents wherever it plays them; empty for a plan that leaves loudness free.
 
     Only exercises say what is an accent: the loudness of a recorded part is how somebody played it.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    tuple of float
+        Increasing, in the metre's own beats.
     """
     accented = plan.velocity == ACCENT_VELOCITY
     if not accented.any() or not np.isin(plan.velocity, (ACCENT_VELOCITY, PLAIN_VELOCITY)).all():
@@ -70,8 +89,24 @@ def accent_beats(plan: Plan) -> tuple[float, ...]:
 
 
 def swing_ticks(at_tick: int, ratio: float, *, per_beat: int = TICKS_PER_QUARTER) -> int:
-    """Where a straight position lies when eighths are swung ``ratio`` to 1, in ticks, rounded once.
+    """Position of a straight stroke when eighths are swung ``ratio`` to 1, in ticks, rounded once.
 
+    Parameters
+    ----------
+    at_tick : int
+        Unswung position.
+    ratio : float
+        Long to short eighth; 1 is straight.
+    per_beat : int
+        Ticks of the beat that is swung.
+
+    Returns
+    -------
+    int
+        Thirds of a beat are not moved.
+
+    Examples
+    --------
     >>> swing_ticks(5_040, 2.0)
     6720
     """
@@ -86,11 +121,21 @@ def swing_ticks(at_tick: int, ratio: float, *, per_beat: int = TICKS_PER_QUARTER
 def plan_of(exercise: Exercise) -> Plan:
     """The planned strokes of an exercise.
 
-    Notes that fall on one tick are one stroke. Kinds: from ``fill_from`` on a bar is fill; the first stroke of every
-    section but the first is its landing, the rest of that bar comes after it.
+    Notes that fall on one tick are one stroke. A bar is fill from its ``fill_from`` on. The first stroke of every section
+    but the first is its landing, the rest of that bar comes after the landing.
 
-    Raises `PlanError` for a pattern that does not fit the metre, a bar with too few lines, or an exercise without a
-    stroke.
+    Parameters
+    ----------
+    exercise : Exercise
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    PlanError
+        A bar that does not fit the metre, a bar with too few lines, or an exercise without a stroke.
     """
     rows = sorted(row for number in range(len(exercise.bars)) for row in _bar_rows(exercise, number))
     if not rows:
@@ -163,17 +208,31 @@ def plan_of_part(
         Note-ons in the file's own ticks, ``tempo.ticks_per_quarter`` a quarter; any order.
     pitch, velocity, hand : int, shape (n,)
         Keys; loudness (0 where not given); codes into `heeltap.model.plan.HANDS`.
+    tempo, metre : maps
+        Of the file.
     markers : pairs of tick and text
         Become sections unless ``sections`` says otherwise.
+    sections : sequence of Section
+        In order; empty takes the markers.
+    name : str
+        Of the plan.
     bars : int, optional
-        Length; the bar of the last note where not given.
+        Length; up to the bar of the last note where not given.
+
+    Returns
+    -------
+    Plan
+        Positions in ticks of 10,080 per quarter.
+
+    Raises
+    ------
+    PlanError
+        There is no note.
 
     Notes
     -----
     Times come from the file's ticks, rounded once; positions are rounded to 10,080 a quarter (exact for the usual 24,
     96, 120, 240 and 480; half a tick, 25 us at 120 bpm, at most).
-
-    Raises `PlanError` when there is no note.
     """
     ticks = np.atleast_1d(np.asarray(at_tick, dtype=np.int64))
     if ticks.size == 0:
@@ -239,6 +298,21 @@ def sections_from_markers(
 
     Of two markers at one bar line the later in the file stands; an empty one or one past the last bar is passed over;
     what lies before the first is called ``opening``.
+
+    Parameters
+    ----------
+    markers : sequence of (int, str)
+        Tick and text.
+    metre : MetreMap
+    bars : int
+        Length of the piece.
+    ticks_per_quarter : int
+        Resolution of the markers' ticks.
+
+    Returns
+    -------
+    tuple of Section
+        In order; empty where no marker names one.
     """
     starts: dict[int, str] = {}
     for tick, text in sorted(markers, key=lambda marker: marker[0]):
@@ -256,7 +330,22 @@ def sections_from_markers(
 def sections_from_text(text: str, bars: int) -> tuple[Section, ...]:
     """The sections that ``intro:1 verse:5 chorus:13`` names, the last one running to the last bar.
 
-    Raises `PlanError` for a word without a bar, a bar out of order, or one past the end.
+    Parameters
+    ----------
+    text : str
+        Words of name and first bar.
+    bars : int
+        Length of the piece.
+
+    Returns
+    -------
+    tuple of Section
+        In order; what lies before the first is called ``opening``.
+
+    Raises
+    ------
+    PlanError
+        A word without a bar, a bar out of order, or one past the end.
     """
     starts: list[tuple[int, str]] = []
     for word in text.split():
@@ -283,6 +372,19 @@ def counting_of(plan: Plan, bar: int, *, least: int = 1) -> tuple[Syllable, ...]
 
     A planned stroke and its syllable have the same position to a tick in an exercise; in a recorded part it is the
     nearest.
+
+    Parameters
+    ----------
+    plan : Plan
+    bar : int
+        From 1.
+    least : int
+        As in `heeltap.model.counting.counting_line`.
+
+    Returns
+    -------
+    tuple of Syllable
+        Positions in quarter notes from the bar line.
     """
     start = float(plan.metre.quarter_of_bar(bar))
     metre: Metre = plan.metre.metre_of_bar(bar)

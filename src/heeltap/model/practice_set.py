@@ -109,22 +109,57 @@ class PracticeSet:
 
 
 def meets(done: Done, *, in_pocket: float | None, spread_ms: float | None) -> bool:
-    """Whether one take meets the marks; ``in_pocket`` is a share, 0-1. What could not be measured does not meet them."""
+    """Whether one take meets the marks; what could not be measured does not meet them.
+
+    Parameters
+    ----------
+    done : Done
+        The marks.
+    in_pocket : float or None
+        Share of the strokes in the pocket, 0-1.
+    spread_ms : float or None
+        Milliseconds.
+
+    Returns
+    -------
+    bool
+    """
     pocket_met = done.in_pocket_percent is None or (in_pocket is not None and 100 * in_pocket >= done.in_pocket_percent)
     spread_met = done.spread_ms is None or (spread_ms is not None and spread_ms <= done.spread_ms)
     return pocket_met and spread_met
 
 
 def is_done(done: Done, takes: Iterable[tuple[float | None, float | None]]) -> bool:
-    """Whether enough takes, each as (in_pocket, spread_ms), meet the marks."""
+    """Whether enough takes meet the marks.
+
+    Parameters
+    ----------
+    done : Done
+        The marks, and how many takes must meet them.
+    takes : iterable of (float or None, float or None)
+        Share in the pocket, 0-1, and spread in ms of each take.
+
+    Returns
+    -------
+    bool
+    """
     return sum(meets(done, in_pocket=share, spread_ms=spread) for share, spread in takes) >= done.takes
 
 
 def fingerprint(items: Sequence[SetItem], plans: Sequence[Plan]) -> str:
     """64 hexadecimal digits that two sets share when the same is played and judged in them in the same order.
 
-    ``plans`` are what the items ask for: an exercise at its first tempo, a MIDI part at its file's. Titles, notes and
-    file names do not count: a teacher may mend a word without making yesterday's takes another set's.
+    Titles, notes and file names do not count: a teacher may mend a word without making yesterday's takes another set's.
+
+    Parameters
+    ----------
+    items : sequence of SetItem
+    plans : sequence of Plan
+        What the items ask for: an exercise at its first tempo, a MIDI part at its file's.
+
+    Returns
+    -------
+    str
 
     Notes
     -----

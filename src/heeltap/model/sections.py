@@ -21,6 +21,13 @@ NO_CHANGE = 9999
 def section_columns(bar: IntArray, sections: Sequence[Section]) -> tuple[IntArray, IntArray, IntArray]:
     """For each stroke's bar: index of its section, bars to the next change, bars since the last one.
 
+    Parameters
+    ----------
+    bar : int64, shape (n,)
+        From 1.
+    sections : sequence of Section
+        In order.
+
     Returns
     -------
     section : int64, shape (n,)

@@ -30,6 +30,10 @@ def division_of(beat: npt.ArrayLike, *, thirds: bool = False) -> IntArray:
         True in compound metres, where a beat divides by three: a third is then the plain division and is called
         ``triplet`` all the same.
 
+    Returns
+    -------
+    int64, the shape of ``beat``
+
     Notes
     -----
     `SWUNG` cannot be read from a position alone: whoever knows the swing ratio sets it.

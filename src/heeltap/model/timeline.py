@@ -53,16 +53,33 @@ class TempoMap:
         return np.concatenate([np.zeros(1, np.int64), np.cumsum(steps)])
 
     def us_at(self, tick: npt.ArrayLike) -> IntArray:
-        """Time of each tick in microseconds, rounded half up; ticks before 0 use the first tempo."""
+        """Time of each tick in microseconds, rounded half up.
+
+        Parameters
+        ----------
+        tick : int, any shape
+            Ticks of this map; those before 0 use the first tempo.
+
+        Returns
+        -------
+        int64, the same shape
+        """
         ticks = np.asarray(tick, dtype=np.int64)
         row = np.maximum(np.searchsorted(self.at_tick, ticks, side="right") - 1, 0)
         scaled = self._start_scaled[row] + (ticks - self.at_tick[row]) * self.us_per_quarter[row]
         return (scaled + self.ticks_per_quarter // 2) // self.ticks_per_quarter
 
     def tick_at(self, us: npt.ArrayLike) -> IntArray:
-        """Nearest tick of each time, halves up; times before 0 use the first tempo.
+        """Nearest tick of each time, halves up: the inverse of `us_at` while a tick lasts longer than a microsecond.
 
-        The inverse of `us_at` while a tick lasts longer than a microsecond.
+        Parameters
+        ----------
+        us : int, any shape
+            Microseconds from tick 0; times before 0 use the first tempo.
+
+        Returns
+        -------
+        int64, the same shape
         """
         scaled = np.asarray(us, dtype=np.int64) * self.ticks_per_quarter
         row = np.maximum(np.searchsorted(self._start_scaled, scaled, side="right") - 1, 0)
@@ -70,15 +87,34 @@ class TempoMap:
         return self.at_tick[row] + (scaled - self._start_scaled[row] + per_tick // 2) // per_tick
 
     def quarter_at(self, us: npt.ArrayLike) -> FloatArray:
-        """Position of each time in quarter notes from tick 0, as a float (exact to 1e-9 of a quarter in a two-hour
-        file)."""
+        """Position of each time in quarter notes from tick 0, exact to 1e-9 of a quarter in a two-hour file.
+
+        Parameters
+        ----------
+        us : float, any shape
+            Microseconds from tick 0.
+
+        Returns
+        -------
+        float64, the same shape
+        """
         times = np.asarray(us, dtype=np.float64)
         start_us = self._start_scaled / self.ticks_per_quarter
         row = np.maximum(np.searchsorted(start_us, times, side="right") - 1, 0)
         return self.at_tick[row] / self.ticks_per_quarter + (times - start_us[row]) / self.us_per_quarter[row]
 
     def us_at_quarter(self, quarter: npt.ArrayLike) -> FloatArray:
-        """Time of each position in quarter notes, microseconds as a float: the inverse of `quarter_at`."""
+        """Time of each position, microseconds as a float: the inverse of `quarter_at`.
+
+        Parameters
+        ----------
+        quarter : float, any shape
+            Quarter notes from tick 0.
+
+        Returns
+        -------
+        float64, the same shape
+        """
         quarters = np.asarray(quarter, dtype=np.float64)
         start_quarter = self.at_tick / self.ticks_per_quarter
         row = np.maximum(np.searchsorted(start_quarter, quarters, side="right") - 1, 0)
@@ -86,7 +122,17 @@ class TempoMap:
         return start_us + (quarters - start_quarter[row]) * self.us_per_quarter[row]
 
     def us_per_quarter_at(self, us: npt.ArrayLike) -> IntArray:
-        """Tempo in force at each time, microseconds per quarter note."""
+        """Tempo in force at each time, microseconds per quarter note.
+
+        Parameters
+        ----------
+        us : float, any shape
+            Microseconds from tick 0.
+
+        Returns
+        -------
+        int64, the same shape
+        """
         start_us = self._start_scaled / self.ticks_per_quarter
         row = np.searchsorted(start_us, np.asarray(us, dtype=np.float64), side="right") - 1
         return self.us_per_quarter[np.maximum(row, 0)]
@@ -103,18 +149,33 @@ class Metre:
 
     @property
     def bar_quarters(self) -> float:
-        """Length of a bar in quarter notes."""
+        """Length of a bar in quarter notes.
+
+        Returns
+        -------
+        float
+        """
         return 4.0 * self.count / self.unit
 
     @property
     def beat_quarters(self) -> float:
-        """Length of the metre's own beat in quarter notes: 1.5 in 6/8, 1 in 4/4, 0.5 in 7/8."""
+        """Length of the metre's own beat in quarter notes: 1.5 in 6/8, 1 in 4/4, 0.5 in 7/8.
+
+        Returns
+        -------
+        float
+        """
         units = 3 if self.unit >= 8 and self.count in _COMPOUND else 1
         return 4.0 * units / self.unit
 
     @property
     def beats(self) -> int:
-        """Beats in a bar: 2 in 6/8, 4 in 4/4, 7 in 7/8."""
+        """Beats in a bar: 2 in 6/8, 4 in 4/4, 7 in 7/8.
+
+        Returns
+        -------
+        int
+        """
         return round(self.bar_quarters / self.beat_quarters)
 
     def __str__(self) -> str:
@@ -145,12 +206,35 @@ class MetreMap:
         return bar, beat, 1 + np.concatenate([np.zeros(1, np.int64), np.cumsum(bars_in)])
 
     def row_at(self, quarter: npt.ArrayLike) -> IntArray:
-        """Index into ``metres`` in force at each position; positions before 0 use the first."""
+        """Index into ``metres`` in force at each position.
+
+        Parameters
+        ----------
+        quarter : float, any shape
+            Quarter notes from tick 0; positions before 0 use the first.
+
+        Returns
+        -------
+        int64, the same shape
+        """
         found = np.searchsorted(self.at_quarter, np.asarray(quarter, np.float64) + 1e-9, side="right") - 1
         return np.maximum(found, 0).astype(np.int64)
 
     def bar_beat(self, quarter: npt.ArrayLike) -> tuple[IntArray, FloatArray]:
-        """Bar (from 1) and beat (from 1.0, in the metre's own beats) of each position in quarter notes."""
+        """Bar and beat of each position.
+
+        Parameters
+        ----------
+        quarter : float, any shape
+            Quarter notes from tick 0.
+
+        Returns
+        -------
+        bar : int64, the same shape
+            From 1.
+        beat : float64, the same shape
+            From 1.0, in the metre's own beats.
+        """
         quarters = np.asarray(quarter, dtype=np.float64)
         bar_len, beat_len, first_bar = self._table
         row = self.row_at(quarters)
@@ -161,23 +245,65 @@ class MetreMap:
         return first_bar[row] + bars, beat
 
     def quarter_of_bar(self, bar: npt.ArrayLike) -> FloatArray:
-        """Position of the start of each bar in quarter notes: the inverse of `bar_beat` at beat 1."""
+        """Position of the start of each bar in quarter notes: the inverse of `bar_beat` at beat 1.
+
+        Parameters
+        ----------
+        bar : int, any shape
+            From 1.
+
+        Returns
+        -------
+        float64, the same shape
+        """
         bars = np.asarray(bar, dtype=np.int64)
         bar_len, _, first_bar = self._table
         row = np.maximum(np.searchsorted(first_bar, bars, side="right") - 1, 0)
         return self.at_quarter[row] + (bars - first_bar[row]) * bar_len[row]
 
     def metre_of_bar(self, bar: int) -> Metre:
-        """The signature of one bar."""
+        """The signature of one bar.
+
+        Parameters
+        ----------
+        bar : int
+            From 1.
+
+        Returns
+        -------
+        Metre
+        """
         _, _, first_bar = self._table
         return self.metres[max(int(np.searchsorted(first_bar, bar, side="right")) - 1, 0)]
 
 
 def steady_tempo(bpm: float, *, ticks_per_quarter: int = TICKS_PER_QUARTER) -> TempoMap:
-    """A map of one tempo in quarter notes a minute."""
+    """A map of one tempo.
+
+    Parameters
+    ----------
+    bpm : float
+        Quarter notes a minute.
+    ticks_per_quarter : int
+        Resolution of the map.
+
+    Returns
+    -------
+    TempoMap
+    """
     return TempoMap(ticks_per_quarter, as_ints([0]), as_ints([round(60_000_000 / bpm)]))
 
 
 def steady_metre(count: int = 4, unit: int = 4) -> MetreMap:
-    """A map of one time signature."""
+    """A map of one time signature.
+
+    Parameters
+    ----------
+    count, unit : int
+        Upper and lower number.
+
+    Returns
+    -------
+    MetreMap
+    """
     return MetreMap(np.zeros(1), (Metre(count, unit),))

@@ -41,16 +41,24 @@ class Chord(NamedTuple):
 def key_chord(
     part: Written, at_tick: int, struck: IntArray, held: IntArray, rung: IntArray, after: IntArray, *, thin: bool
 ) -> Chord:
-    """The stroke of a keyboard part on one place.
+    """The stroke of a keyboard part on one slot.
 
     Parameters
     ----------
-    struck, held, rung : rows
+    part : Written
+    at_tick : int
+        The slot.
+    struck, held, rung : int64 rows of the part
         Struck there; struck before and held over it by the finger; by the pedal only.
-    after : rows
-        Struck between this place and the next and in no other chord.
+    after : int64 rows of the part
+        Struck between this slot and the next and in no other chord.
     thin : bool
         Keep bass, top and at most two more.
+
+    Returns
+    -------
+    Chord
+        Without rows where nothing sounds.
     """
     left_over = [row for row in held.tolist() if _rubs(part, row, struck.tolist(), _SEMITONE)]
     sure = [*struck.tolist(), *(row for row in held.tolist() if row not in left_over)] or rung.tolist()
@@ -130,7 +138,21 @@ def _settled(part: Written, rows: list[int], extra: list[int]) -> list[int]:
 
 
 def drum_chord(part: Written, at_tick: int, struck: IntArray, *, thin: bool) -> Chord:
-    """The stroke of a drum part: what is struck there; with ``thin`` one low drum, one snare, one of the rest."""
+    """The stroke of a drum part on one slot: what is struck there.
+
+    Parameters
+    ----------
+    part : Written
+    at_tick : int
+        The slot.
+    struck : int64 rows of the part
+    thin : bool
+        Keep one low drum, one snare and one of the rest, the loudest of each.
+
+    Returns
+    -------
+    Chord
+    """
     rows = _by_key(part, struck.tolist())
     if not thin:
         return Chord(at_tick, tuple(rows))

@@ -78,6 +78,13 @@ def simplify(
         A drum part: nothing is moved or held.
     sections : Section, optional
         Kept in every form.
+    name : str
+        Of the part.
+
+    Returns
+    -------
+    tuple of Simpler
+        One a level of `LEVELS`.
 
     Raises
     ------
@@ -99,7 +106,20 @@ def simplify(
 
 
 def bars_of(part: Written, metre: MetreMap, *, drums: bool) -> int:
-    """Bars of the part, with the one more that its last notes may be held over into."""
+    """Bars of the part, with the one more that its last notes may be held over into.
+
+    Parameters
+    ----------
+    part : Written
+        Not empty.
+    metre : MetreMap
+    drums : bool
+        Nothing is held over.
+
+    Returns
+    -------
+    int
+    """
     bars = int(metre.bar_beat(part.at_tick / TICKS_PER_QUARTER)[0].max())
     end = float(metre.quarter_of_bar(bars + 1)) * TICKS_PER_QUARTER
     return bars + int(not drums and bool(np.any(part.held_tick - end >= _COVER_TICKS)))

@@ -59,7 +59,18 @@ class Written:
 
 
 def written_already(tick: npt.ArrayLike, ticks_per_quarter: int) -> bool:
-    """Whether the note-ons of a file lie on written slots: a score or a quantised part, no performance."""
+    """Whether the note-ons of a file lie on written slots: a score or a quantised part, no performance.
+
+    Parameters
+    ----------
+    tick : int, shape (n,)
+        Note-ons.
+    ticks_per_quarter : int
+
+    Returns
+    -------
+    bool
+    """
     part = np.mod(np.asarray(tick, np.int64), ticks_per_quarter)
     slots = np.round(_PARTS * ticks_per_quarter)
     return part.size > 0 and float(np.mean(np.isin(part, slots))) >= _WRITTEN_SHARE
@@ -68,7 +79,18 @@ def written_already(tick: npt.ArrayLike, ticks_per_quarter: int) -> bool:
 def on_written_slots(
     quarter: FloatArray, held_quarter: FloatArray, sounding_quarter: FloatArray, pitch: IntArray, velocity: IntArray
 ) -> Written:
-    """Each note on the nearest thirty-second or sixteenth triplet, its lengths kept."""
+    """The part with each note on the nearest thirty-second or sixteenth triplet, its lengths kept.
+
+    Parameters
+    ----------
+    quarter, held_quarter, sounding_quarter : float64, shape (n,)
+        Start, end by the finger and end of the sound, quarter notes from bar 1, beat 1.
+    pitch, velocity : int64, shape (n,)
+
+    Returns
+    -------
+    Written
+    """
     whole = np.floor(quarter)
     part = _PARTS[np.argmin(np.abs((quarter - whole)[:, None] - _PARTS[None, :]), axis=1)]
     swung = np.zeros(quarter.size, np.bool_)
@@ -85,10 +107,23 @@ def on_placed_slots(
     pitch: IntArray,
     velocity: IntArray,
 ) -> Written:
-    """Each note on the slot that the grid found for it.
+    """The part with each note on the slot that the quantiser found for it.
 
-    ``slot`` is nan where there is none, such notes are left out; ``quarter`` is where it was played, so that lengths
-    are kept; all positions in quarter notes from bar 1, beat 1.
+    Parameters
+    ----------
+    slot : float64, shape (n,)
+        Quarter notes from bar 1, beat 1; notes with nan are left out.
+    swung : bool, shape (n,)
+        The late eighth of a swung beat.
+    swing_ratio : float
+        Of the part; 1 is straight.
+    quarter, held_quarter, sounding_quarter : float64, shape (n,)
+        As played: start, end by the finger and end of the sound; lengths are kept.
+    pitch, velocity : int64, shape (n,)
+
+    Returns
+    -------
+    Written
     """
     return _table(slot, quarter, held_quarter, sounding_quarter, pitch, velocity, swung, swing_ratio)
 
@@ -131,7 +166,19 @@ def sounding_until_us(
 ) -> IntArray:
     """When each note stops sounding: when the finger leaves, or, with the pedal down then, when the pedal comes up.
 
-    The same key struck again ends it in any case. Notes in time order; a pedal that never comes up holds to the end.
+    The same key struck again ends it in any case. A pedal that never comes up holds to the end.
+
+    Parameters
+    ----------
+    onset_us, held_us, pitch : int64, shape (n,)
+        Start and end by the finger in microseconds, and key; in time order.
+    pedal_us, pedal_value : int64, shape (m,)
+        Pedal messages in time order.
+
+    Returns
+    -------
+    int64, shape (n,)
+        Microseconds.
     """
     ends = held_us.copy()
     last = max(int(held_us.max(initial=0)), int(pedal_us.max(initial=0)))

@@ -41,11 +41,25 @@ LEVELS = (
 
 
 def level_slots(level: str, part: Written, metre: MetreMap, bars: int) -> IntArray:
-    """Ticks of every place that a level keeps, increasing.
+    """Ticks of every slot that a level keeps, increasing.
 
     ``strong``: the felt beats that carry the bar; ``beats``: all felt beats; ``eighths``: also the halves of a beat, its
     thirds where the part divides that beat in three, its late eighth where the part swings, in 6/8 and the like its
     eighths; ``whole``: wherever the part has a note.
+
+    Parameters
+    ----------
+    level : str
+        Name in `LEVELS`.
+    part : Written
+    metre : MetreMap
+    bars : int
+        Length of the part.
+
+    Returns
+    -------
+    int64, shape (n,)
+        Ticks of 10,080 per quarter.
     """
     if level == "whole":
         return np.unique(part.at_tick)
