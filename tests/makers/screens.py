@@ -7,10 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.app.drill.changes import Change
-from heeltap.app.practice.today import Due, Today, Wish, week_of
+from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route.route import Route
-from heeltap.app.route.setup import SetUp
-from heeltap.app.route.ways import clock_ways, delay_ways
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_take
 from heeltap.course.next_exercise import NextStep
@@ -21,14 +19,16 @@ from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import sheet_of
 from heeltap.session.session import Begin, Clock, Feedback, Phase, State, begin, step
-from heeltap.tui.page import Look, help_lines, help_page
+from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import result_lines
 from heeltap.tui.screens.drill import View, draw_drill, draw_report
 from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
-from heeltap.tui.screens.gear_rows import draw_measure, draw_setup
-from heeltap.tui.screens.history import Order, draw_past
+from heeltap.tui.screens.help import help_lines, help_page
+from heeltap.tui.screens.history import Order, draw_history
 from heeltap.tui.screens.listen import LISTENING_KEYS
-from heeltap.tui.screens.start import START_HELP, START_KEYS, draw_start
+from heeltap.tui.screens.measure import clock_ways, delay_ways, draw_measure
+from heeltap.tui.screens.set_up import SetUp, draw_set_up
+from heeltap.tui.screens.start import START_HELP, START_KEYS, Due, Today, draw_start, week_of
 from heeltap.views.bar_sheet import UNICODE, Line, plain
 from heeltap.views.selftest_text import lines
 from tests.makers.drills import counted_plan, played
@@ -64,9 +64,9 @@ TAKES = (
 STEP = NextStep("again", "once more, to see whether it stays", "split", 1, TITLES["split", 1], 72.0)
 
 DUE = (
-    Due(1, "Two and four", 92.0, 3, 2, True, Wish("first-week:1", 92.0)),
-    Due(2, "One and three", 96.0, 1, 2, False, Wish("first-week:2", 96.0)),
-    Due(3, "Eighths [on] one beat", 72.0, 0, 3, False, Wish("first-week:3", 72.0)),
+    Due(1, "Two and four", 92.0, 3, 2, True, DrillChoice("first-week:1", 92.0)),
+    Due(2, "One and three", 96.0, 1, 2, False, DrillChoice("first-week:2", 96.0)),
+    Due(3, "Eighths [on] one beat", 72.0, 0, 3, False, DrillChoice("first-week:3", 72.0)),
 )
 
 TODAY = Today(
@@ -137,9 +137,9 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     return {
         "start": draw_start(TODAY, 0, look),
         "start-nothing": draw_start(NOTHING, 0, look),
-        "history": draw_past(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
-        "set-up": draw_setup(SETUP, 8, look),
-        "set-up-learning": draw_setup(SETUP, 4, look, message="snare: hit its pad twice", learning=True),
+        "history": draw_history(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
+        "set-up": draw_set_up(SETUP, 8, look),
+        "set-up-learning": draw_set_up(SETUP, 4, look, message="snare: hit its pad twice", learning=True),
         "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
         "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
         "listening": draw_drill(heard, listening),

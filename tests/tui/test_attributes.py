@@ -25,13 +25,13 @@ def test_a_picture_of_the_start_holds_every_word(
 ) -> None:
     """As the terminal would show it, drawn as SVG: the chosen line is reversed, the port's name is text."""
     names = ([PortName("Pad [red]x[/red]", "Pad [red]x[/red]")], [])
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     app = MenuApp(takes=tmp_path, now=lambda: datetime.fromisoformat("2026-03-04T18:05:00+01:00"))
 
     async def run() -> str:
         async with app.run_test(size=size) as pilot:
             for _ in range(200):
-                if app.place.today is not None:
+                if app.shown.today is not None:
                     break
                 await pilot.pause(0.05)
             await pilot.pause(0.1)

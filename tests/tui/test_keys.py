@@ -4,12 +4,13 @@ from heeltap.devices.computer_keys import KEYS
 from heeltap.session.session import Feedback, Phase
 from heeltap.tui.keys import HELP, QUIT, bottom_line, key_at
 from heeltap.tui.screens.drill_keys import REPORT_KEYS, drill_keys
-from heeltap.tui.screens.gear_rows import SETUP_KEYS
-from heeltap.tui.screens.history import OPEN_KEYS, PAST_KEYS
+from heeltap.tui.screens.history import HISTORY_KEYS
+from heeltap.tui.screens.set_up import SETUP_KEYS
 from heeltap.tui.screens.start import START_KEYS
+from heeltap.tui.screens.take import TAKE_KEYS
 from heeltap.views.bar_sheet import plain
 
-TABLES = [START_KEYS, PAST_KEYS, OPEN_KEYS, SETUP_KEYS, REPORT_KEYS, *(drill_keys(p, Feedback.BAR) for p in Phase)]
+TABLES = [START_KEYS, HISTORY_KEYS, TAKE_KEYS, SETUP_KEYS, REPORT_KEYS, *(drill_keys(p, Feedback.BAR) for p in Phase)]
 
 
 def test_help_and_quit_stay_however_narrow_the_terminal() -> None:

@@ -293,7 +293,6 @@ def test_l_does_nothing_while_a_take_is_played(tmp_path: Path, room: Room) -> No
 def _gear(monkeypatch: pytest.MonkeyPatch) -> None:
     """An input and an output."""
     names = ([PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
@@ -363,7 +362,6 @@ def test_a_take_cannot_be_heard_without_an_output(
     monkeypatch.undo()
     monkeypatch.setenv("HEELTAP_HOME", str(tmp_path / "home"))
     names = ([PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     write_settings(Stored(out_port="none"))
     keep(tmp_path / "takes", date="2026-03-02T18:00:00+01:00", rng=rng)

@@ -9,10 +9,7 @@ import pytest
 
 from heeltap.app.route import calibrate as calibrating
 from heeltap.app.route import selftest as selftesting
-from heeltap.app.route import ways as measuring
 from heeltap.app.route.run_engine import Progress
-from heeltap.app.route.setup import SetUp
-from heeltap.app.route.ways import Broken, Way, clock_ways, delay_ways
 from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
 from heeltap.files.calibrations import calibrations, selftests
@@ -20,6 +17,9 @@ from heeltap.gear.delay import LIMITS, Declined, Delay
 from heeltap.gear.selftest import LoopReport, Spread
 from heeltap.model.arrays import as_ints
 from heeltap.model.messages import Schedule
+from heeltap.tui.screens import measure as measuring
+from heeltap.tui.screens.measure import BrokenOff, Way, clock_ways, delay_ways
+from heeltap.tui.screens.set_up import SetUp
 from heeltap.views.bar_sheet import ASCII, UNICODE
 
 GEAR = SetUp(inputs=("Pads",), outputs=("Synth",), in_use=("Pads",), click_to="Synth")
@@ -80,7 +80,7 @@ def test_same_path_is_kept_as_nothing_to_correct() -> None:
     assert LIMITS["same-path"] == told[-1]
 
 
-def test_the_marks_of_the_terminal_are_used() -> None:
+def test_the_glyphs_of_the_terminal_are_used() -> None:
     """Where there is no plus-minus sign the words have none."""
     told = way("same path", delay_ways(GEAR, ASCII)).measure(silent)
 
@@ -174,9 +174,9 @@ def test_breaking_off_ends_the_engine_and_keeps_nothing(monkeypatch: pytest.Monk
     def give_up(share: float) -> None:
         asked.append(share)
         if len(asked) > 3:
-            raise Broken
+            raise BrokenOff
 
-    with pytest.raises(Broken):
+    with pytest.raises(BrokenOff):
         way("tap along", delay_ways(now, UNICODE)).measure(give_up)
 
     assert 4 == len(asked)
@@ -255,9 +255,9 @@ def test_a_test_of_the_clock_that_is_broken_off_keeps_nothing(monkeypatch: pytes
 
     def give_up(share: float) -> None:
         if share > 0.1:
-            raise Broken
+            raise BrokenOff
 
-    with pytest.raises(Broken):
+    with pytest.raises(BrokenOff):
         clock_ways(SetUp())[0].measure(give_up)
 
     assert [] == selftests()

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from textual.pilot import Pilot
 
-from heeltap.app.practice import today as today_job
-from heeltap.app.practice.today import Wish, current_set
+from heeltap.app.drill.from_settings import DrillChoice
+from heeltap.app.practice.set_in_use import set_in_use, sets_in_reach
 from heeltap.devices.protocols import PortName
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
@@ -23,14 +23,13 @@ from tests.makers.kept import keep
 
 NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
 
-Scene = Callable[[MenuApp, "Pilot[Wish | None]"], Awaitable[None]]
+Scene = Callable[[MenuApp, "Pilot[DrillChoice | None]"], Awaitable[None]]
 
 
 @pytest.fixture(autouse=True)
 def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two inputs and an output whose names would draw if they were markup."""
     names = ([PortName("Pad [b]x[/b]", "Pad [b]x[/b]"), PortName("Keys", "Keys")], [PortName("Synth", "Synth")])
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
@@ -40,7 +39,7 @@ def text_of(app: MenuApp) -> str:
     return "\n".join(sheet.render_line(y).text.rstrip() for y in range(app.size.height))
 
 
-async def until(app: MenuApp, pilot: "Pilot[Wish | None]", words: str) -> None:
+async def until(app: MenuApp, pilot: "Pilot[DrillChoice | None]", words: str) -> None:
     """Let the screen live until words are on it."""
     for _ in range(400):
         if words in text_of(app):
@@ -64,7 +63,7 @@ def perform(takes: Path, scene: Scene, size: tuple[int, int] = (80, 24), **more:
 def test_enter_plays_what_the_takes_ask_for(tmp_path: Path) -> None:
     """With no take at all that is the first exercise of the course; the names of ports are text."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "Pad [b]x[/b], Keys")
         assert "click to  Synth" in text_of(app)
         await pilot.press("enter")
@@ -78,7 +77,7 @@ def test_enter_plays_what_the_takes_ask_for(tmp_path: Path) -> None:
 def test_a_set_is_chosen_and_kept_and_its_exercises_played(tmp_path: Path) -> None:
     """e takes the next set, for the next start too; the row below the advice is its first exercise."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("e")
         await until(app, pilot, "Between the beats")
@@ -88,22 +87,22 @@ def test_a_set_is_chosen_and_kept_and_its_exercises_played(tmp_path: Path) -> No
 
     assert app.return_value is not None
     assert app.return_value.what == "between-the-beats:1"
-    assert current_set() == "between-the-beats"
+    assert set_in_use() == "between-the-beats"
 
 
 def test_after_the_last_set_none_is_in_use(tmp_path: Path) -> None:
     """The sets go round."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
-        for _ in today_job.sets_in_reach():
-            before = current_set()
+        for _ in sets_in_reach():
+            before = set_in_use()
             await pilot.press("e")
             for _ in range(200):
                 if (
-                    current_set() != before
+                    set_in_use() != before
                     and "looking" not in text_of(app)
-                    and app.place.today.set_name == current_set()
+                    and app.shown.today.set_name == set_in_use()
                 ):
                     break
                 await pilot.pause(0.05)
@@ -112,7 +111,7 @@ def test_after_the_last_set_none_is_in_use(tmp_path: Path) -> None:
 
     perform(tmp_path / "takes", scene)
 
-    assert current_set() == ""
+    assert set_in_use() == ""
 
 
 def test_history_lists_and_opens_every_take(tmp_path: Path, rng: np.random.Generator) -> None:
@@ -120,7 +119,7 @@ def test_history_lists_and_opens_every_take(tmp_path: Path, rng: np.random.Gener
     for day, family in (("01", "anchor"), ("02", "split")):
         keep(tmp_path / "takes", family, 1, date=f"2026-03-{day}T18:00:00+01:00", rng=rng)
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "last week")
         await pilot.press("h")
         await until(app, pilot, "2 takes, by day")
@@ -145,7 +144,7 @@ def test_a_damaged_take_is_said_and_nothing_breaks(tmp_path: Path, rng: np.rando
     """A take whose folder went in the meantime costs a line."""
     folder = keep(tmp_path / "takes", date="2026-03-01T18:00:00+01:00", rng=rng)
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "last week")
         await pilot.press("h")
         await until(app, pilot, "1 take, by day")
@@ -161,7 +160,7 @@ def test_a_damaged_take_is_said_and_nothing_breaks(tmp_path: Path, rng: np.rando
 def test_set_up_changes_the_settings(tmp_path: Path) -> None:
     """Enter on a line keeps the next choice; a control is never two actions."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
@@ -194,9 +193,9 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
             threading.Event().wait(0.01)
         return {"snare": 38}
 
-    monkeypatch.setattr("heeltap.tui.screens.gear.learn_pads", learning)
+    monkeypatch.setattr("heeltap.tui.screens.pads.learn_pads", learning)
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
@@ -220,7 +219,7 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
 def test_help_lists_the_keys_of_where_one_is(tmp_path: Path) -> None:
     """Any key closes it, and does nothing else."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("question_mark")
         assert "use the next set" in text_of(app)
@@ -236,7 +235,7 @@ def test_help_lists_the_keys_of_where_one_is(tmp_path: Path) -> None:
 def test_the_mouse_reaches_keys_and_lines(tmp_path: Path) -> None:
     """A click on a key presses it; on a line it chooses it; on the chosen line it plays it."""
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         line = text_of(app).splitlines()[-1]
         await pilot.click(offset=(line.index("e set"), 23))
@@ -265,10 +264,9 @@ def test_no_midi_system_is_no_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     def none() -> None:
         raise PortError("MIDI devices: no system")
 
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", none)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", none)
 
-    async def scene(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "No MIDI system can be reached")
         await pilot.press("u")
         await until(app, pilot, "MIDI devices: no system")
@@ -281,13 +279,13 @@ def test_no_midi_system_is_no_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 def test_ctrl_c_and_signals_leave(tmp_path: Path) -> None:
     """Both leave at once with 130; a size that is too small is said before."""
 
-    async def press(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def press(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await pilot.resize_terminal(50, 10)
         await pilot.pause(0.2)
         assert "50 x 10 is too small" in text_of(app)
         await pilot.press("ctrl+c")
 
-    async def wait(app: MenuApp, pilot: "Pilot[Wish | None]") -> None:
+    async def wait(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await pilot.pause(1.5)
 
     assert perform(tmp_path / "takes", press).exit_code == 130

@@ -15,7 +15,6 @@ from textual.pilot import Pilot
 
 from heeltap.app.drill.run import Settings
 from heeltap.app.listen.player_control import Piece
-from heeltap.app.route.ways import clock_ways, delay_ways
 from heeltap.app.takes.history import history
 from heeltap.devices.protocols import PortName
 from heeltap.files.settings import Stored, write_settings
@@ -25,11 +24,11 @@ from heeltap.tui.keys import Key
 from heeltap.tui.lines_widget import LinesWidget
 from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import run_drill, run_home
-from heeltap.tui.screens import gear_rows as setup
 from heeltap.tui.screens import history as past
-from heeltap.tui.screens import start
+from heeltap.tui.screens import measure, set_up, start, take
 from heeltap.tui.screens.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
-from heeltap.tui.screens.listen import LISTEN, LISTENING_KEYS
+from heeltap.tui.screens.listen import LISTENING_KEYS
+from heeltap.tui.screens.measure import clock_ways, delay_ways
 from tests.app.test_run import a_drill
 from tests.makers.kept import keep, keep_many
 from tests.makers.playbacks import Room
@@ -46,7 +45,6 @@ PIECE = Piece((0, 2_000_000), lambda _: None, ("the take as played", "the take w
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """An input, an output, and a room where things are heard."""
     names = [PortName("Pads", "Pads")], [PortName("Synth", "Synth")]
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
     found.takes_none = True
@@ -94,18 +92,18 @@ async def wheel(app: App, pilot: Face, of: type[MouseEvent], times: int = 1) -> 
 
 def on_start(app: MenuApp) -> None:
     """A set in use, three takes a week."""
-    app.place.today = TODAY
+    app.shown.today = TODAY
 
 
 def on_history(app: MenuApp) -> None:
     """Some takes."""
-    app.place = app._places["history"]
+    app.shown = app._quiet_screens["history"]
 
 
 def on_take(app: MenuApp) -> None:
     """A report that is longer than the screen."""
     app._take.show(Path("nowhere"), a_report() * 3)
-    app.place = app._take
+    app.shown = app._take
 
 
 def on_heard_take(app: MenuApp) -> None:
@@ -117,28 +115,28 @@ def on_heard_take(app: MenuApp) -> None:
 
 def on_set_up(app: MenuApp, *, learning: bool = False) -> None:
     """Pads and a synth."""
-    app.place = app._places["set-up"]
-    app.place.now, app.place._learning = SETUP, learning
+    app.shown = app._quiet_screens["set-up"]
+    app.shown.now, app.shown._pads.on = SETUP, learning
 
 
 def on_measure(app: MenuApp, name: str, done: float | None = None) -> None:
     """Every way there is."""
-    app.place = app._places[name]
-    app.place._ways = delay_ways(SETUP, app.glyphs) if name == "delay" else clock_ways(SETUP)
-    app.place._done = done
+    app.shown = app._quiet_screens[name]
+    app.shown._ways = delay_ways(SETUP, app.glyphs) if name == "delay" else clock_ways(SETUP)
+    app.shown._done = done
 
 
 MENUS: dict[str, tuple[Callable[[MenuApp], None], Sequence[Key]]] = {
     "start": (on_start, start.START_KEYS),
-    "history": (on_history, past.PAST_KEYS),
-    "take": (on_take, (past.OPEN_KEYS[0], LISTEN, *past.OPEN_KEYS[1:])),
+    "history": (on_history, past.HISTORY_KEYS),
+    "take": (on_take, take.TAKE_KEYS),
     "take heard": (on_heard_take, LISTENING_KEYS),
-    "set-up": (on_set_up, setup.SETUP_KEYS),
-    "set-up learning": (lambda app: on_set_up(app, learning=True), setup.LEARN_KEYS),
-    "delay": (lambda app: on_measure(app, "delay"), setup.MEASURE_KEYS),
-    "delay measuring": (lambda app: on_measure(app, "delay", 0.4), setup.MEASURING_KEYS),
-    "clock": (lambda app: on_measure(app, "clock"), setup.MEASURE_KEYS),
-    "clock measuring": (lambda app: on_measure(app, "clock", 0.4), setup.MEASURING_KEYS),
+    "set-up": (on_set_up, set_up.SETUP_KEYS),
+    "set-up learning": (lambda app: on_set_up(app, learning=True), set_up.LEARN_KEYS),
+    "delay": (lambda app: on_measure(app, "delay"), measure.MEASURE_KEYS),
+    "delay measuring": (lambda app: on_measure(app, "delay", 0.4), measure.MEASURING_KEYS),
+    "clock": (lambda app: on_measure(app, "clock"), measure.MEASURE_KEYS),
+    "clock measuring": (lambda app: on_measure(app, "clock", 0.4), measure.MEASURING_KEYS),
 }
 
 
@@ -241,7 +239,7 @@ def test_every_key_of_the_bottom_line_can_be_clicked(name: str, tmp_path: Path) 
             app.post_message(Press(pressed, None))
         await pilot.pause(0.02)
         del app.press_key
-        app.place.leave() if isinstance(app, MenuApp) else app._listening.free()
+        app.shown.leave() if isinstance(app, MenuApp) else app._listening.free()
 
     perform(app, scene, (240, 24))
 
@@ -269,24 +267,24 @@ def test_a_line_of_a_list_is_chosen_by_a_click(name: str, tmp_path: Path, rng: n
         await until(app, pilot, "none in use")
         bring(app)
         if name == "history":
-            app.place._history = history(takes)
+            app.shown._history = history(takes)
         app.picture()
         await pilot.pause()
-        counted = app.place.count
+        counted = app.shown.count
         assert counted > 1
         rows = []
         for at in range(counted):
-            app.place.at = at
+            app.shown.at = at
             app.picture()
             rows.append(next(y for y, row in enumerate(rows_of(app)) if row.startswith("> ")))
         for y in reversed(rows[:-1]):
             await mouse(app, pilot, Click, (6, y))
-            chosen.append(app.place.at)
+            chosen.append(app.shown.at)
             assert rows_of(app)[y].startswith("> ")
         said: list[str] = []
         app.press_key = said.append
         await mouse(app, pilot, Click, (6, 1), (6, rows[-1] + 1))
-        assert (app.place.at, said) == (0, [])
+        assert (app.shown.at, said) == (0, [])
         await mouse(app, pilot, Click, (6, rows[0]))
         assert said == ["enter"]
         assert chosen == list(range(counted - 2, -1, -1))
@@ -308,17 +306,17 @@ def test_the_wheel_moves_by_a_line(name: str, tmp_path: Path, rng: np.random.Gen
         await until(app, pilot, "none in use")
         bring(app)
         if name == "history":
-            app.place._history = history(takes)
+            app.shown._history = history(takes)
         before = rows_of(app)
         await wheel(app, pilot, MouseScrollUp)
-        assert app.place.at == 0
+        assert app.shown.at == 0
         await wheel(app, pilot, MouseScrollDown, 2)
-        assert app.place.at == min(2, app.place.count - 1)
+        assert app.shown.at == min(2, app.shown.count - 1)
         assert rows_of(app) != before
         await wheel(app, pilot, MouseScrollUp)
-        assert app.place.at == min(2, app.place.count - 1) - 1
-        await wheel(app, pilot, MouseScrollDown, app.place.count + 1)
-        assert app.place.at == app.place.count - 1
+        assert app.shown.at == min(2, app.shown.count - 1) - 1
+        await wheel(app, pilot, MouseScrollDown, app.shown.count + 1)
+        assert app.shown.at == app.shown.count - 1
 
     perform(app, scene)
 
@@ -334,8 +332,10 @@ def test_nothing_is_chosen_while_it_may_not_be(name: str, tmp_path: Path) -> Non
         app.picture()
         await pilot.click(offset=(6, 4))
         await wheel(app, pilot, MouseScrollDown, 2)
-        assert app.place.at == 0
-        app.place._done = app.place._learning = None
+        assert app.shown.at == 0
+        app.shown._done = None
+        if name == "set-up learning":
+            app.shown._pads.on = False
 
     perform(app, scene)
 

@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.tui.page import Look
-from heeltap.tui.screens.gear_rows import draw_setup
-from heeltap.tui.screens.history import Order, draw_past, ordered, week_medians
-from heeltap.tui.screens.start import draw_start, rows_of
+from heeltap.tui.screens.history import Order, draw_history, ordered, week_medians
+from heeltap.tui.screens.set_up import draw_set_up
+from heeltap.tui.screens.start import draw_start, lines_of
 from heeltap.views.bar_sheet import ASCII, UNICODE, plain
 from tests.makers.screens import GOLDEN, NOTHING, NOW, SETUP, SIZES, TAKES, TODAY, pictures, text_of
 
@@ -41,15 +41,19 @@ def test_every_size_gives_exactly_that_many_lines(width: int, height: int, name:
 def test_ascii_terminals_get_ascii() -> None:
     """Start, history and set-up have no other character where there are no others."""
     look = Look(80, 24, ASCII)
-    screens = [draw_start(TODAY, 0, look), draw_past(TAKES, Order.DAY, 0, look, until=NOW), draw_setup(SETUP, 0, look)]
+    screens = [
+        draw_start(TODAY, 0, look),
+        draw_history(TAKES, Order.DAY, 0, look, until=NOW),
+        draw_set_up(SETUP, 0, look),
+    ]
 
     assert all("\n".join(plain(lines)).isascii() for lines in screens)
 
 
 def test_the_first_row_is_what_the_takes_ask_for() -> None:
     """Then come the exercises of the set, in its order; without either there is nothing to choose."""
-    assert ["split 1", "first-week:1", "first-week:2", "first-week:3"] == [row.wish.what for row in rows_of(TODAY)]
-    assert rows_of(replace(TODAY, step=None, due=())) == ()
+    assert ["split 1", "first-week:1", "first-week:2", "first-week:3"] == [line.choice.what for line in lines_of(TODAY)]
+    assert lines_of(replace(TODAY, step=None, due=())) == ()
 
 
 def test_a_long_set_scrolls_with_the_choice() -> None:

@@ -5,17 +5,16 @@ from collections.abc import Callable
 import pytest
 
 from heeltap.app.drill import changes as drill_changes
-from heeltap.app.drill.backing import sound_of
-from heeltap.app.drill.from_settings import prepared
-from heeltap.app.practice.today import Wish
-from heeltap.app.route import setup as setting_up
-from heeltap.app.route.setup import SetUp, click_of, next_click, next_level
+from heeltap.app.drill.backing import kept_sound, sound_of
+from heeltap.app.drill.from_settings import DrillChoice, prepared
 from heeltap.course.next_exercise import NextStep
 from heeltap.devices.protocols import PortName
 from heeltap.errors import HeeltapError, PlanError, SetFileError
 from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored, read_settings, write_settings
 from heeltap.sound.click import CLICK_SOUNDS
+from heeltap.tui.screens import set_up as setting_up
+from heeltap.tui.screens.set_up import SetUp, next_click, next_level
 
 
 @pytest.fixture(autouse=True)
@@ -23,7 +22,6 @@ def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     """One device, and no sound server to ask."""
     found = ([PortName("Pad MIDI 1", "Pad MIDI 1")], [PortName("Module", "Module")])
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: found)
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: found)
     monkeypatch.setattr("heeltap.app.route.route.sound_buffer", lambda: None)
 
 
@@ -74,7 +72,7 @@ def test_a_file_with_a_mistake_is_not_written_over() -> None:
     """What it holds was not read and would be lost; the mistake is told instead."""
     settings_file().parent.mkdir(parents=True)
     settings_file().write_text('in_prts = ["Pad"]\n')
-    now = setting_up.set_up()
+    now = setting_up.read_set_up()
 
     for change in (next_click, next_level, setting_up.next_input, setting_up.next_output):
         with pytest.raises(SetFileError, match="nearest: in_ports"):
@@ -87,33 +85,33 @@ def test_the_set_up_says_what_is_wrong_with_the_click() -> None:
     """In its line for problems, with the rest as it is; the next change mends it."""
     write_settings(Stored(click_notes="bell"))
 
-    now = setting_up.set_up()
+    now = setting_up.read_set_up()
 
     assert "settings.toml: click notes: 'bell'" in now.problem
     assert (("Pad MIDI 1",), "Module") == (now.in_use, now.click_to)
     with pytest.raises(PlanError, match=r"settings\.toml: click channel: 17"):
-        click_of(Stored(click_channel=17))
+        kept_sound(Stored(click_channel=17))
     next_click(now)
-    assert "" == setting_up.set_up().problem
+    assert "" == setting_up.read_set_up().problem
 
 
 def test_a_drill_begun_on_a_screen_sounds_as_kept() -> None:
     """Notes, channel and level; a sound that there is not is one line."""
     write_settings(Stored(click_notes="stick", click_channel=3, click_velocity=80))
 
-    drill, _ = prepared(Wish("anchor 1"))
+    drill, _ = prepared(DrillChoice("anchor 1"))
 
-    assert sound_of("stick", channel=3, velocity=80) == drill.sound == click_of(read_settings())
+    assert sound_of("stick", channel=3, velocity=80) == drill.sound == kept_sound(read_settings())
     write_settings(Stored(click_notes="bell"))
     with pytest.raises(HeeltapError, match=r"settings\.toml"):
-        prepared(Wish("anchor 1"))
+        prepared(DrillChoice("anchor 1"))
 
 
 def test_another_drill_keeps_the_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     """Simpler, slower, and what comes next."""
     own = sound_of("33,34", channel=3, velocity=80)
     write_settings(Stored(click_notes="33,34", click_channel=3, click_velocity=80))
-    drill, settings = prepared(Wish("turn 3", 80.0))
+    drill, settings = prepared(DrillChoice("turn 3", 80.0))
     step = NextStep("again", "a reason", "anchor", 2, tempo_bpm=70.0, seed=5)
     monkeypatch.setattr(drill_changes, "next_step", lambda _: step)
 

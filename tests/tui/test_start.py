@@ -7,14 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.drill.changes import at_tempo, changes_of, simpler, tempo_of
-from heeltap.app.drill.drill import drill_of
-from heeltap.app.drill.from_settings import prepared
+from heeltap.app.practice.set_in_use import set_in_use, use_set
 from heeltap.app.practice.sets import open_set
-from heeltap.app.practice.today import Wish, current_set, due_of, today, use_set, week_of
-from heeltap.devices.inputs import KEYS_NAME
-from heeltap.errors import PlanError
 from heeltap.files.paths import home
+from heeltap.tui.screens.start import due_of, read_today, week_of
 from tests.makers.kept import keep
 from tests.makers.screens import TAKES, past_take
 
@@ -52,7 +48,7 @@ def test_a_set_that_is_gone_costs_its_line_only(tmp_path: Path, rng: np.random.G
     keep(tmp_path / "takes", date="2026-03-03T18:00:00+01:00", rng=rng)
     use_set("no-such-set")
 
-    found = today(tmp_path / "takes", now=NOW)
+    found = read_today(tmp_path / "takes", now=NOW)
 
     assert "no-such-set" in found.set_problem
     assert found.step is not None
@@ -65,42 +61,5 @@ def test_a_set_file_is_kept_by_its_whole_path(tmp_path: Path, monkeypatch: pytes
 
     use_set("mine.toml")
 
-    assert current_set() == str(tmp_path / "mine.toml")
+    assert set_in_use() == str(tmp_path / "mine.toml")
     assert (home() / "current-set").is_file()
-
-
-def test_without_a_device_the_keyboard_is_the_pad(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A screen lets the player begin where a command would refuse."""
-    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([], []))
-
-    drill, settings = prepared(Wish("split 1", 70.0, 2))
-
-    assert (settings.in_port, settings.out_port) == (KEYS_NAME, None)
-    assert round(tempo_of(drill)) == 70
-
-
-def test_another_tempo_keeps_everything_else() -> None:
-    """Positions, aim and click stay; times follow; out of range is refused."""
-    drill = drill_of("turn 3", tempo_bpm=80)
-
-    faster = at_tempo(drill, 100)
-
-    assert np.array_equal(faster.plan.at_tick, drill.plan.at_tick)
-    assert np.allclose(faster.plan.at_us, drill.plan.at_us * 0.8, atol=2)
-    assert faster.exercise != drill.exercise
-    with pytest.raises(PlanError, match="20 to 300"):
-        at_tempo(drill, 400)
-    with pytest.raises(PlanError, match="no grade below"):
-        simpler(drill_of("anchor 1"))
-
-
-def test_changes_are_fills_landings_and_sections() -> None:
-    """In the order in which they come, each before it is played; the beginning is none."""
-    drill = drill_of("turn 3")
-
-    changes = changes_of(drill.plan)
-
-    assert any(change.what == "fill" for change in changes)
-    assert any("landing" in change.what for change in changes)
-    assert [change.bar for change in changes] == sorted(change.bar for change in changes)
-    assert all(change.bar > 1 for change in changes)

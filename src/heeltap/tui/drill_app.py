@@ -147,8 +147,9 @@ class DrillApp(TextApp[int]):
     def _drawn(self, view: View) -> list[Line]:
         """The lines of what is shown now."""
         look = Look(view.width, view.height, view.glyphs)
-        if self._helping:
-            return self.drawn_help(look, "drill", (*DRILL_HELP, *([PADS_HELP] if self._pads else [])))
+        if self.help_screen.is_open:
+            more = (*DRILL_HELP, *([PADS_HELP] if self._pads else []))
+            return self.help_screen.draw(look, "drill", self.keys_now, more)
         if self.after.asking:
             return guess_page(look, view.title, message=self._message)
         if self._listening.now_us is not None:  # the bars move along with what is heard
@@ -222,8 +223,8 @@ class DrillApp(TextApp[int]):
         """What a key does now; keys that mean nothing here do nothing."""
         if self._listening.problem:
             self._listening.stop()
-        if self._helping:
-            self.press_in_help(name)
+        if self.help_screen.is_open:
+            self.help_screen.press(name)
         elif name in self._moves and self.play is None:
             self._move(self._moves[name])
         elif name in self._commands and name in {key.name for key in self.keys_now}:
@@ -244,7 +245,7 @@ class DrillApp(TextApp[int]):
                 "escape": lambda: self._guessed(""),
             }
         if self._listening.on:
-            more = {"q": self.action_leave, "question_mark": self.action_help}
+            more = {"q": self.action_leave, "question_mark": self.help_screen.open}
             return {**listening_commands(self._listening), **more}
         return {
             "enter": self.begin_take,
@@ -259,7 +260,7 @@ class DrillApp(TextApp[int]):
             "plus": lambda: self.action_change(faster),
             "m": lambda: self.action_change(lambda drill: for_pads(simpler(drill), self.settings)),
             "x": self.action_next,
-            "question_mark": self.action_help,
+            "question_mark": self.help_screen.open,
         }
 
     def action_go_back(self) -> None:

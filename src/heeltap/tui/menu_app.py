@@ -1,4 +1,4 @@
-"""The screens around a drill: start, history, a take, set-up, measuring. Each is a `Place`; here is what they share.
+"""The screens around a drill: start, history, a take, set-up, measuring. Each is a `QuietScreen`; here is what they share.
 
 Inside: `MenuApp`.
 """
@@ -10,15 +10,17 @@ from pathlib import Path
 from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
-from heeltap.app.practice.today import Wish
-from heeltap.app.route.ways import clock_ways, delay_ways
+from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.clock import wall_now
 from heeltap.errors import HeeltapError
 from heeltap.tui import keys as keyboard
 from heeltap.tui.page import Look
-from heeltap.tui.screen import Place
-from heeltap.tui.screens.gear import MeasurePlace, SetUpPlace
-from heeltap.tui.screens.home import PastPlace, StartPlace, TakePlace
+from heeltap.tui.screen import QuietScreen
+from heeltap.tui.screens.history import HistoryScreen
+from heeltap.tui.screens.measure import MeasureScreen, clock_ways, delay_ways
+from heeltap.tui.screens.set_up import SetUpScreen
+from heeltap.tui.screens.start import StartScreen
+from heeltap.tui.screens.take import TakeScreen
 from heeltap.tui.text_app import TextApp
 from heeltap.views.bar_sheet import Glyphs, Line
 
@@ -33,7 +35,7 @@ _TURN_S = 0.1
 """Between two looks at what goes on by itself: what is heard or measured moves on."""
 
 
-class MenuApp(TextApp[Wish | None]):
+class MenuApp(TextApp[DrillChoice | None]):
     """Everything around a drill; its return value is what the player wants to drill, None to leave."""
 
     def __init__(
@@ -65,21 +67,21 @@ class MenuApp(TextApp[Wish | None]):
         self.takes, self.moment, self._interrupted = takes, now, interrupted
         self._message = message or "looking for ports and takes"
         self._told = message
-        self._take = TakePlace(self)
-        places = (
-            StartPlace(self),
-            PastPlace(self, self._show_take),
+        self._take = TakeScreen(self)
+        screens = (
+            StartScreen(self),
+            HistoryScreen(self, self._show_take),
             self._take,
-            SetUpPlace(self),
-            MeasurePlace(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.glyphs)),
-            MeasurePlace(self, "clock", "heeltap's own clock", clock_ways),
+            SetUpScreen(self),
+            MeasureScreen(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.glyphs)),
+            MeasureScreen(self, "clock", "heeltap's own clock", clock_ways),
         )
-        self._places = {one.name: one for one in places}
-        self.place: Place = places[0]
-        """Which screen is shown."""
+        self._quiet_screens = {one.name: one for one in screens}
+        self.shown: QuietScreen = screens[0]
+        """The screen that is shown."""
         self._lively = False
         """Whether something went on by itself when the screen was drawn last."""
-        self._work_of: dict[Worker[object], Place] = {}
+        self._work_of: dict[Worker[object], QuietScreen] = {}
 
     @property
     def glyphs(self) -> Glyphs:
@@ -89,12 +91,12 @@ class MenuApp(TextApp[Wish | None]):
     def on_mount(self) -> None:
         """Look for everything, and draw."""
         self.set_interval(_TURN_S, self._turn)
-        self.place.look_again()
+        self.shown.look_again()
         self.picture()
 
     def on_unmount(self) -> None:
         """Let nothing go on behind a screen that is gone."""
-        self.place.leave()
+        self.shown.leave()
 
     def on_resize(self, _: Resize) -> None:
         """Fit the new size, which is known once the event has been dealt with."""
@@ -103,7 +105,7 @@ class MenuApp(TextApp[Wish | None]):
     def picture(self) -> None:
         """Draw the present screen; nothing once the terminal is being given back."""
         if not self._gone:
-            self._lively = self.place.lively  # before it is drawn: what ends from here on is drawn once more
+            self._lively = self.shown.lively  # before it is drawn: what ends from here on is drawn once more
             self._lines_widget.show(self._drawn(self.look))
 
     @property
@@ -112,9 +114,9 @@ class MenuApp(TextApp[Wish | None]):
         return Look(*self.size, self._glyphs)
 
     def _drawn(self, look: Look) -> list[Line]:
-        if self._helping:
-            return self.drawn_help(look, self.place.name, self.place.more)
-        return self.place.draw(look, self._message)
+        if self.help_screen.is_open:
+            return self.help_screen.draw(look, self.shown.name, self.shown.keys, self.shown.more)
+        return self.shown.draw(look, self._message)
 
     def on_key(self, event: Key) -> None:
         """One key, by the table of where we are."""
@@ -123,11 +125,11 @@ class MenuApp(TextApp[Wish | None]):
 
     def press_key(self, name: str) -> None:
         """What a key does here; keys that are not of this screen do nothing."""
-        everywhere = {"escape": self.place.back, "q": self.leave, "question_mark": self.action_help}
-        commands = {**self.place.commands, **everywhere}
-        if self._helping:
-            self.press_in_help(name)
-        elif name in _MOVES and self.place.moves:
+        everywhere = {"escape": self.shown.back, "q": self.leave, "question_mark": self.help_screen.open}
+        commands = {**self.shown.commands, **everywhere}
+        if self.help_screen.is_open:
+            self.help_screen.press(name)
+        elif name in _MOVES and self.shown.moves:
             self._move(_MOVES[name])
         elif name in commands and name in {key.name for key in self.keys_now}:
             commands[name]()
@@ -135,34 +137,34 @@ class MenuApp(TextApp[Wish | None]):
 
     @property
     def keys_now(self) -> tuple[keyboard.Key, ...]:
-        """Those of the place."""
-        return self.place.keys
+        """Those of the screen that is shown."""
+        return self.shown.keys
 
     def click_line(self, y: int) -> None:
         """Choose the line of a list that stands at a row of the screen: the one whose choice puts its mark there. A second
         click there enters it."""
-        place, before = self.place, self.place.at
-        if not (place.moves and place.chosen_by_mouse):
+        shown, before = self.shown, self.shown.at
+        if not (shown.moves and shown.chosen_by_mouse):
             return
-        for at in sorted(range(place.count), key=lambda at: abs(at - before))[:200]:
-            place.at = at
+        for at in sorted(range(shown.count), key=lambda at: abs(at - before))[:200]:
+            shown.at = at
             line = self._drawn(self.look)[y]
             if line and line[0].role == "now":
                 break
         else:
-            place.at = before
+            shown.at = before
             return
-        if place.at == before:
+        if shown.at == before:
             self.press_key("enter")
         self.picture()
 
     def _move(self, lines: int) -> None:
-        self.place.at = max(0, min(self.place.count - 1, self.place.at + lines))
+        self.shown.at = max(0, min(self.shown.count - 1, self.shown.at + lines))
 
     def go(self, name: str) -> None:
         """Show another screen."""
-        self.place, self._message = self._places[name], ""
-        self.place.look_again()
+        self.shown, self._message = self._quiet_screens[name], ""
+        self.shown.look_again()
 
     def say(self, words: str, *, stays: bool = False) -> None:
         """Put a message above the keys; one that stays outlives what is being read."""
@@ -175,7 +177,7 @@ class MenuApp(TextApp[Wish | None]):
         worker = self.run_worker(
             act, thread=True, name=name, exclusive=name not in _ALONE, group=name, exit_on_error=False
         )
-        self._work_of[worker] = self.place
+        self._work_of[worker] = self.shown
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """Something was read, or could not be."""
@@ -196,14 +198,14 @@ class MenuApp(TextApp[Wish | None]):
     def _show_take(self, folder: Path, report: list[str]) -> None:
         """A take was opened; unless the player went elsewhere meanwhile, it is shown."""
         self._take.show(folder, report)
-        if self.place.name == "history":
+        if self.shown.name == "history":
             self.go("take")
 
     def _turn(self) -> None:
         if self._interrupted():
             self.action_interrupt()
-        self.place.turn()
-        if self._lively or self.place.lively:
+        self.shown.turn()
+        if self._lively or self.shown.lively:
             self.picture()
 
     def action_interrupt(self) -> None:
@@ -215,8 +217,8 @@ class MenuApp(TextApp[Wish | None]):
         """Leave heeltap."""
         self.leave_with(None)
 
-    def leave_with(self, wish: Wish | None) -> None:
-        """Leave all screens; a wish is drilled next."""
+    def leave_with(self, choice: DrillChoice | None) -> None:
+        """Leave all screens; a choice is drilled next."""
         self._gone = True
-        self.place.leave()
-        self.exit(wish)
+        self.shown.leave()
+        self.exit(choice)

@@ -1,18 +1,33 @@
-"""The frame that the quiet screens share: a title, a body that scrolls, a message, the keys. Pure text.
+"""The frame of every screen around a drill: a title, a body, a message, the keys. Pure text.
 
-Inside: `Look`, `page`, `room_of`, `first_shown`, `help_lines`, `help_page`, `wrapped_lines`.
+Inside: `Look`, `page`, `room_of`, `first_shown`, `wrapped_lines`, `told_lines`, `clean`, `clip`, `too_small`, and the
+size of the smallest terminal that heeltap can be used on, `LEAST_COLUMNS` by `LEAST_LINES`.
 """
 
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.tui.keys import MOVE, Key, bottom_line
-from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
+from heeltap.tui.keys import Key, bottom_line
 from heeltap.views.bar_sheet import UNICODE, Glyphs, Line, Span
-from heeltap.wording import count
 
-__all__ = ["Look", "first_shown", "help_lines", "help_page", "page", "room_of", "wrapped_lines"]
+__all__ = [
+    "LEAST_COLUMNS",
+    "LEAST_LINES",
+    "Look",
+    "clean",
+    "clip",
+    "first_shown",
+    "page",
+    "room_of",
+    "told_lines",
+    "too_small",
+    "wrapped_lines",
+]
+
+LEAST_COLUMNS, LEAST_LINES = 60, 16
+"""Below this nothing useful fits."""
 
 _AROUND = 5
 """Lines that are not the body: title, blank, blank, message, keys."""
@@ -71,22 +86,30 @@ def wrapped_lines(text: str, width: int, indent: str = "  ", role: str = "") -> 
     return [[Span(f"{indent}{line}", role)] for line in whole]
 
 
-def help_lines(look: Look, keys: Sequence[Key], more: Sequence[str] = ()) -> list[Line]:
-    """The keys of a screen, each with what it does, and what else is good to know there."""
-    body: list[Line] = []
-    for key in keys:
-        rows = textwrap.wrap(key.explained, max(20, look.width - 18), break_on_hyphens=False)
-        body += [
-            [Span(f"  {key.shown or key.name:<12}" if not at else " " * 14, "key"), Span(row)]
-            for at, row in enumerate(rows)
-        ]
-    for text in more:
-        body += [[], *wrapped_lines(text, look.width)]
-    return body
+def clean(text: str) -> str:
+    """The text without anything that would move the cursor or colour the screen: such characters become ``?``."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def help_page(look: Look, of: str, body: Sequence[Line], first: int = 0) -> list[Line]:
-    """The lines of a help from ``first`` on."""
-    below = len(body) - room_of(look) - first
-    where = f"{of}, {count(below, 'more line')} below" if below > 0 else of
-    return page(look, "Keys", where, body[first:], (MOVE, Key("escape", "close", "", "any key")))
+def clip(text: str, width: int) -> str:
+    """The text cut to so many columns, wide characters counted as two."""
+    used = 0
+    for at, character in enumerate(text):
+        used += 2 if unicodedata.east_asian_width(character) in "WF" else 0 if unicodedata.combining(character) else 1
+        if used > width:
+            return text[: max(0, at - 1)] + "~" if width else ""
+    return text
+
+
+def told_lines(message: str, width: int) -> list[Line]:
+    """What must be known now, in two lines at most; a path may break anywhere."""
+    rows = textwrap.wrap(clean(message), width - 4)
+    rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
+    return [[Span("  "), Span(row, "out")] for row in rows]
+
+
+def too_small(width: int, height: int) -> list[Line]:
+    """What stands on a terminal in which nothing useful fits, exactly ``height`` lines."""
+    words = [f"{width} x {height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
+    lines: list[Line] = [[Span(clip(word, width))] for word in words[:height]]
+    return lines + [[] for _ in range(height - len(lines))]

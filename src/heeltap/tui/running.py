@@ -107,12 +107,12 @@ def run_home() -> int:
         with interrupts() as interrupted:
             home = MenuApp(message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
             with _own_screen():
-                wish = home.run(mouse=mouse_wanted())
-        if wish is None:
+                choice = home.run(mouse=mouse_wanted())
+        if choice is None:
             return home.exit_code or home.return_code or 0
         message = ""
         try:
-            drill, settings = prepared(wish)
+            drill, settings = prepared(choice)
         except HeeltapError as error:
             message = str(error)
             continue

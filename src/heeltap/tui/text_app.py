@@ -6,7 +6,6 @@ Inside: `TextApp`.
 import os
 import signal
 import threading
-from collections.abc import Sequence
 from multiprocessing import resource_tracker
 from types import FrameType
 from typing import ClassVar, TypeVar
@@ -16,17 +15,15 @@ from textual.binding import Binding, BindingType
 from textual.driver import Driver
 from textual.events import Click, MouseScrollDown, MouseScrollUp
 
-from heeltap.tui.keys import Key, key_at, moves
+from heeltap.tui.keys import Key, key_at
 from heeltap.tui.lines_widget import LinesWidget
-from heeltap.tui.page import Look, help_lines, help_page, room_of
-from heeltap.tui.screens.drill import LEAST_COLUMNS, LEAST_LINES
-from heeltap.views.bar_sheet import Line, glyphs_for
+from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES
+from heeltap.tui.screens.help import HelpScreen
+from heeltap.views.bar_sheet import glyphs_for
 
 __all__ = ["TextApp"]
 
 Answer = TypeVar("Answer")
-
-_HELP_MOVES = moves(10)
 
 
 class TextApp(App[Answer]):
@@ -46,10 +43,7 @@ class TextApp(App[Answer]):
         self._glyphs = glyphs_for(encoding)
         self._gone = False
         """Whether the terminal is being given back: nothing is drawn any more."""
-        self._helping = False
-        """Whether the keys of where we are are being explained."""
-        self._help_at = 0
-        """The line of the help that is the first on the screen."""
+        self.help_screen = HelpScreen()
         self._lines_widget = LinesWidget()
 
     def compose(self) -> ComposeResult:
@@ -72,29 +66,12 @@ class TextApp(App[Answer]):
     def click_line(self, y: int) -> None:
         """What a click on a line above the keys does."""
 
-    def action_help(self) -> None:
-        """Explain the keys of where we are; any key but those that move closes it."""
-        self._helping, self._help_at = True, 0
-
-    def press_in_help(self, name: str) -> None:
-        """Move in the help, or close it."""
-        if name in _HELP_MOVES:
-            self._help_at += _HELP_MOVES[name]
-        else:
-            self._helping = False
-
-    def drawn_help(self, look: Look, of: str, more: Sequence[str]) -> list[Line]:
-        """The help of where we are."""
-        body = help_lines(look, self.keys_now, more)
-        self._help_at = max(0, min(self._help_at, len(body) - room_of(look)))
-        return help_page(look, of, body, self._help_at)
-
     def on_click(self, event: Click) -> None:
         """A click on a key in the bottom line presses it; anywhere else it closes the help."""
         width, height = self.size
         if width < LEAST_COLUMNS or height < LEAST_LINES:
             return
-        if self._helping:
+        if self.help_screen.is_open:
             self.press_key("escape")
         elif event.y < height - 1:
             self.click_line(event.y)

@@ -1,19 +1,31 @@
 """A drill made ready from the settings alone, as the screens begin one: no options, no command line.
 
-Inside: `prepared`, `route_in_use`.
+Inside: `DrillChoice`, `prepared`, `route_in_use`.
 """
+
+from dataclasses import dataclass
 
 from heeltap.app.drill.backing import kept_sound
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
 from heeltap.app.drill.run import Settings
-from heeltap.app.practice.today import Wish
 from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
 
-__all__ = ["prepared", "route_in_use"]
+__all__ = ["DrillChoice", "prepared", "route_in_use"]
+
+
+@dataclass(frozen=True, slots=True)
+class DrillChoice:
+    """What a player chose to drill, as `heeltap.app.drill.drill.drill_of` takes it."""
+
+    what: str
+    """An exercise by family and grade, an exercise of a set, or a file."""
+    tempo_bpm: float | None = None
+    """None for the tempo that it has by itself."""
+    seed: int = 1
 
 
 def route_in_use() -> tuple[tuple[str, ...], str | None]:
@@ -34,7 +46,7 @@ def route_in_use() -> tuple[tuple[str, ...], str | None]:
     return (in_port, *named[1:]), out_port
 
 
-def prepared(wish: Wish) -> tuple[Drill, Settings]:
+def prepared(choice: DrillChoice) -> tuple[Drill, Settings]:
     """What is to be played, and how.
 
     Raises
@@ -44,6 +56,6 @@ def prepared(wish: Wish) -> tuple[Drill, Settings]:
     """
     stored = read_settings()
     inputs, out_port = route_in_use()
-    drill = drill_of(wish.what, tempo_bpm=wish.tempo_bpm, seed=wish.seed, sound=kept_sound(stored))
+    drill = drill_of(choice.what, tempo_bpm=choice.tempo_bpm, seed=choice.seed, sound=kept_sound(stored))
     settings = Settings(inputs[0], out_port, player=player_of(stored, inputs))
     return with_learned_pads(drill, pads_for(stored, inputs)), settings

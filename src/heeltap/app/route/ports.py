@@ -1,6 +1,6 @@
 """Which ports a drill uses when nobody says.
 
-Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `is_device`.
+Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `real_ports`, `is_device`.
 """
 
 from collections.abc import Sequence
@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from heeltap.devices.inputs import FAKE, KEYS_NAME
 from heeltap.devices.names import find_port
 from heeltap.devices.protocols import PortName, list_ports
-from heeltap.errors import PortError, sentence
+from heeltap.errors import HeeltapError, PortError, sentence
 
-__all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "stable_ports"]
+__all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "real_ports", "stable_ports"]
 
 NO_PORT = "none"
 """As an output: no sound."""
@@ -94,6 +94,18 @@ def stable_ports(in_port: str, out_port: str | None) -> tuple[str, str]:
     except PortError:
         return wanted
     return _whole(wanted[0], inputs), _whole(wanted[1], outputs)
+
+
+def real_ports() -> tuple[tuple[str, ...], tuple[str, ...], str]:
+    """Stable names of the inputs and of the outputs that a person may play, and why heeltap could not ask for them.
+
+    The reason is empty where it could; without it both lists are what is plugged in.
+    """
+    try:
+        inputs, outputs = list_ports()
+    except HeeltapError as error:
+        return (), (), str(error)
+    return tuple(port.stable for port in _real(inputs)), tuple(port.stable for port in _real(outputs)), ""
 
 
 def is_device(name: str) -> bool:

@@ -3,12 +3,9 @@
 From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
 of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the glyphs mean; the keys.
 
-Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`, `told_lines`, `clean`, `clip`,
-`too_small`.
+Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`.
 """
 
-import textwrap
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,27 +16,19 @@ from heeltap.devices.inputs import KEYS_NAME
 from heeltap.session.plan_columns import SheetBar
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_line
+from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, gutter_of, lean_scale, least_width
 from heeltap.wording import count
 
 __all__ = [
-    "LEAST_COLUMNS",
-    "LEAST_LINES",
     "View",
-    "clean",
-    "clip",
     "draw_drill",
     "draw_report",
     "first_row",
     "ports_of",
     "title_of",
-    "told_lines",
-    "too_small",
 ]
-
-LEAST_COLUMNS, LEAST_LINES = 60, 16
-"""Below this nothing useful fits."""
 
 _HEAD, _FOOT = 4, 4
 """Lines above and below the bars, the blank one above the scale not counted."""
@@ -81,21 +70,6 @@ def ports_of(settings: Settings) -> str:
     return f"in {' and '.join(settings.in_ports)}{pads}, click {settings.out_port or 'only seen'}"
 
 
-def clean(text: str) -> str:
-    """The text without anything that would move the cursor or colour the screen: such characters become ``?``."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def clip(text: str, width: int) -> str:
-    """The text cut to so many columns, wide characters counted as two."""
-    used = 0
-    for at, character in enumerate(text):
-        used += 2 if unicodedata.east_asian_width(character) in "WF" else 0 if unicodedata.combining(character) else 1
-        if used > width:
-            return text[: max(0, at - 1)] + "~" if width else ""
-    return text
-
-
 def draw_drill(state: State, view: View) -> list[Line]:
     """The whole screen while something is played, exactly ``view.height`` lines."""
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
@@ -126,13 +100,6 @@ def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
     return [[Span(title, "head"), Span(gap), Span(more, "dim")], told, *body, bottom_line(view.keys, view.width)]
 
 
-def told_lines(message: str, width: int) -> list[Line]:
-    """What must be known now, in two lines at most; a path may break anywhere."""
-    rows = textwrap.wrap(clean(message), width - 4)
-    rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
-    return [[Span("  "), Span(row, "out")] for row in rows]
-
-
 def _still(state: State) -> bool:
     """Whether nothing is played: there is room for what must be known."""
     return state.phase in (Phase.READY, Phase.DONE)
@@ -141,13 +108,6 @@ def _still(state: State) -> bool:
 def first_row(rows: int, visible: int, current: int) -> int:
     """The first row on screen: the present row stays the second, so that the one just played can be read."""
     return max(0, min(current - 1, rows - visible))
-
-
-def too_small(width: int, height: int) -> list[Line]:
-    """What stands on a terminal in which nothing useful fits, exactly ``height`` lines."""
-    words = [f"{width} x {height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
-    lines: list[Line] = [[Span(clip(word, width))] for word in words[:height]]
-    return lines + [[] for _ in range(height - len(lines))]
 
 
 def _title(state: State, view: View) -> Line:

@@ -1,22 +1,28 @@
-"""The history screen as text: every take with its figures, and a plain line of numbers over the weeks.
+"""The history screen: every take with its figures, the middle scatter of the weeks as a line of numbers.
 
-Inside: `Order`, `ordered`, `draw_past`, `PAST_KEYS`, `OPEN_KEYS`, `PAST_HELP`.
+Inside: `Order`, `ordered`, `week_medians`; the drawing `draw_history`; the screen `HistoryScreen`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from pathlib import Path
 from statistics import median
 
+from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.history import History, history
+from heeltap.files.paths import takes_dir
 from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of
+from heeltap.tui.screen import Host, QuietScreen
+from heeltap.tui.screens.after_take import result_lines
 from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count, signed_ms, steps_of_five
 
-__all__ = ["OPEN_KEYS", "PAST_HELP", "PAST_KEYS", "Order", "draw_past", "ordered", "week_medians"]
+__all__ = ["HISTORY_HELP", "HISTORY_KEYS", "HistoryScreen", "Order", "draw_history", "ordered", "week_medians"]
 
-PAST_KEYS = (
+HISTORY_KEYS = (
     Key("enter", "open", "the report of the chosen take, scored again from its folder"),
     MOVE,
     Key("o", "other order", "by day, by exercise, by tempo"),
@@ -25,10 +31,7 @@ PAST_KEYS = (
     QUIT,
 )
 
-OPEN_KEYS = (MOVE, BACK, HELP, QUIT)
-"""While a take is open."""
-
-PAST_HELP = (
+HISTORY_HELP = (
     "Average: milliseconds against the lean, minus is early; a star says that the delay of the route was not known. "
     "Scatter: milliseconds. Pocket: share of the played strokes in it.",
 )
@@ -54,7 +57,7 @@ def ordered(takes: Sequence[PastTake], order: Order) -> list[PastTake]:
     return sorted(newest, key=lambda take: take.tempo_bpm) if order is Order.TEMPO else newest
 
 
-def draw_past(
+def draw_history(
     takes: Sequence[PastTake], order: Order, chosen: int, look: Look, *, until: datetime, message: str = ""
 ) -> list[Line]:
     """The whole screen, exactly ``look.height`` lines; ``chosen`` counts the takes as they are ordered."""
@@ -63,7 +66,7 @@ def draw_past(
     where = f"{count(len(takes), 'take')}, {order}"
     if not takes:
         body: list[Line] = [[Span("  No takes yet: every one that is played is kept and listed here.")]]
-        return page(look, "History", where, body, PAST_KEYS, message=message)
+        return page(look, "History", where, body, HISTORY_KEYS, message=message)
     first = first_shown(len(takes), room, chosen)
     body = [[Span(_HEAD, "dim")]]
     for at, take in enumerate(takes[first : first + room], first):
@@ -71,7 +74,7 @@ def draw_past(
             [Span(("> " if at == chosen else "  ") + take_text(take, look.glyphs), "now" if at == chosen else "")]
         )
     body += [[] for _ in range(room + 1 - len(body))]
-    return page(look, "History", where, [*body, [], *weeks], PAST_KEYS, message=message)
+    return page(look, "History", where, [*body, [], *weeks], HISTORY_KEYS, message=message)
 
 
 def take_text(take: PastTake, glyphs: Glyphs) -> str:
@@ -118,3 +121,67 @@ def _weeks(takes: Sequence[PastTake], until: date, glyphs: Glyphs) -> list[Line]
         [Span("  weeks ago ", "dim"), Span(ago, "dim")],
         [Span("  scatter   ", "dim"), Span(cells), Span(" ms", "dim")],
     ]
+
+
+class HistoryScreen(QuietScreen):
+    """Every take, in three orders; the player can open each."""
+
+    name = "history"
+
+    def __init__(self, host: Host, show: Callable[[Path, list[str]], None]) -> None:
+        """``show`` takes the folder and the report of a take that the player opened."""
+        super().__init__(host)
+        self._history, self._order, self._show = History((), 0), Order.DAY, show
+        self._folder = Path()
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """They never change."""
+        return HISTORY_KEYS
+
+    @property
+    def more(self) -> tuple[str, ...]:
+        """What the columns mean."""
+        return HISTORY_HELP
+
+    @property
+    def commands(self) -> Mapping[str, Callable[[], object]]:
+        """Open the chosen take, list the takes in another order."""
+        return {"enter": self._open, "o": self._other_order}
+
+    @property
+    def count(self) -> int:
+        """The takes."""
+        return len(self._history.takes)
+
+    def draw(self, look: Look, message: str) -> list[Line]:
+        """The list, and below it the weeks."""
+        return draw_history(self._rows, self._order, self.at, look, until=self.host.moment(), message=message)
+
+    def look_again(self) -> None:
+        """Read every take."""
+        self.host.work("history", lambda: history(self.host.takes))
+
+    def take_in(self, work: str, found: object) -> None:
+        """Show the takes, or the report of one of them."""
+        if work == "history" and isinstance(found, History):
+            self._history = found
+            self.host.say(next(iter(found.warnings), ""))
+        elif work == "open" and isinstance(found, list):
+            self._show(self._folder, found)
+
+    @property
+    def _rows(self) -> list[PastTake]:
+        return ordered(self._history.takes, self._order)
+
+    def _other_order(self) -> None:
+        orders = list(Order)
+        self._order, self.at = orders[(orders.index(self._order) + 1) % len(orders)], 0
+
+    def _open(self) -> None:
+        if not self._history.takes:
+            return
+        root = takes_dir() if self.host.takes is None else self.host.takes
+        self._folder = folder = root / self._rows[self.at].folder
+        self.host.say("the take is being read")
+        self.host.work("open", lambda: result_lines(score_kept(folder), self.host.glyphs))

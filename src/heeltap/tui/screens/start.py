@@ -1,18 +1,44 @@
-"""The start screen as text: what is plugged in, what is due, what to play next, how the week went.
+"""The start screen: what is plugged in, what to play next, what of the set is due, how the last week went.
 
-Inside: `Row`, `rows_of`, `draw_start`, `START_KEYS`, `START_HELP`.
+Inside: the model `Today` with `Due` and `Day`, read by `read_today`; the drawing `draw_start`; the screen `StartScreen`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
 
-from heeltap.app.practice.today import Day, Due, Today, Wish
+from heeltap.app.drill.from_settings import DrillChoice
+from heeltap.app.practice.advise import course
+from heeltap.app.practice.set_in_use import set_in_use, sets_in_reach, use_set
+from heeltap.app.practice.sets import OpenSet, Work, open_set
+from heeltap.app.route.ports import real_ports
+from heeltap.app.takes.history import history
+from heeltap.course import next_exercise as advise
+from heeltap.course.next_exercise import NextStep
+from heeltap.errors import HeeltapError
+from heeltap.model.past_take import PastTake
+from heeltap.model.practice_set import is_done
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of, wrapped_lines
+from heeltap.tui.screen import Host, QuietScreen
 from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count
 
-__all__ = ["START_HELP", "START_KEYS", "Row", "draw_start", "rows_of"]
+__all__ = [
+    "START_HELP",
+    "START_KEYS",
+    "Day",
+    "Due",
+    "StartLine",
+    "StartScreen",
+    "Today",
+    "draw_start",
+    "due_of",
+    "lines_of",
+    "read_today",
+    "week_of",
+]
 
 START_KEYS = (
     Key("enter", "play", "go to the drill screen with the chosen line"),
@@ -30,25 +56,152 @@ START_HELP = (
     "use, each at the first of its tempi that is not done.",
 )
 
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+_SAME_BPM = 0.5
+"""Two tempi closer than this are the same: files keep a tempo to a microsecond a beat."""
+
+_WEEK_DAYS = 7
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """Something that can be chosen."""
+class Due:
+    """One exercise of the set in use, at the first of its tempi that is not done."""
+
+    number: int
+    title: str
+    tempo_bpm: float
+    played: int
+    """Takes at that tempo."""
+    asked: int
+    """Takes that are asked for at each tempo."""
+    done: bool
+    """Every tempo is done."""
+    choice: DrillChoice
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """What was played on a day."""
+
+    day: date
+    takes: int
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """Everything that a player sees first."""
+
+    now: datetime
+    inputs: tuple[str, ...] = ()
+    outputs: tuple[str, ...] = ()
+    port_problem: str = ""
+    """Why heeltap could not ask for ports; empty where it could."""
+    set_name: str = ""
+    """What a person types for the set in use; empty for none."""
+    set_title: str = ""
+    set_problem: str = ""
+    due: tuple[Due, ...] = ()
+    """Every exercise of the set, in its order."""
+    step: NextStep | None = None
+    week: tuple[Day, ...] = ()
+    """The last seven days, today the last."""
+    last: PastTake | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def read_today(takes: Path | None = None, *, now: datetime) -> Today:
+    """What the start screen shows.
+
+    A broken set, history or MIDI system raises nothing: the line that needs it says so, and the rest is shown.
+
+    Parameters
+    ----------
+    takes : Path, optional
+        The folder of all takes; the user's own where not given.
+    now : datetime
+        This moment.
+    """
+    inputs, outputs, port_problem = real_ports()
+    past: tuple[PastTake, ...] = ()
+    step: NextStep | None = None
+    warnings: tuple[str, ...] = ()
+    try:
+        found = history(takes)
+        past, warnings = found.takes, found.warnings
+        step = advise.next_step(past[-1000:], course(), now)
+    except HeeltapError as error:
+        warnings = (str(error),)
+    name, title, problem = set_in_use(), "", ""
+    due: tuple[Due, ...] = ()
+    try:
+        opened = open_set(name) if name else None
+        if opened is not None:
+            title, due = opened.set.title, due_of(opened, past)
+    except HeeltapError as error:
+        problem = str(error)
+    return Today(
+        now,
+        inputs,
+        outputs,
+        port_problem,
+        name,
+        title,
+        problem,
+        due,
+        step,
+        week_of(past, now.date()),
+        past[-1] if past else None,
+        warnings,
+    )
+
+
+def due_of(opened: OpenSet, past: Sequence[PastTake]) -> tuple[Due, ...]:
+    """Every exercise of a set, with how many takes the player has of it and whether it is done.
+
+    A take counts where its exercise has the same name and seed, even if the player did not begin it from the set.
+    """
+    return tuple(_due(opened.called, work, past) for work in opened.works)
+
+
+def _due(called: str, work: Work, past: Sequence[PastTake]) -> Due:
+    name = Path(work.path).stem if work.item.exercise is None else work.item.exercise.name
+    mine = [take for take in past if take.exercise == name and take.seed == work.seed and take.ending == "played"]
+    item, tempi = work.item, work.tempi_bpm
+    at_tempo = {bpm: [take for take in mine if abs(take.tempo_bpm - bpm) < _SAME_BPM] for bpm in tempi}
+    met = {
+        bpm: len(rows) >= item.takes and is_done(item.done, ((take.in_pocket, take.spread_ms) for take in rows))
+        for bpm, rows in at_tempo.items()
+    }
+    bpm = next((tempo for tempo in tempi if not met[tempo]), tempi[-1])
+    choice = DrillChoice(f"{called}:{work.number}", bpm)
+    return Due(work.number, work.title, bpm, len(at_tempo[bpm]), item.takes, all(met.values()), choice)
+
+
+def week_of(past: Sequence[PastTake], until: date) -> tuple[Day, ...]:
+    """The seven days that end with ``until``; the minutes are those of playing, without count-ins."""
+    days = [until - timedelta(days=back) for back in range(_WEEK_DAYS - 1, -1, -1)]
+    rows = {day: [take for take in past if take.date[:10] == day.isoformat()] for day in days}
+    return tuple(Day(day, len(takes), sum(take.length_s for take in takes) / 60) for day, takes in rows.items())
+
+
+@dataclass(frozen=True, slots=True)
+class StartLine:
+    """A line of the start screen that the player can choose."""
 
     text: str
-    wish: Wish
+    choice: DrillChoice
 
 
-def rows_of(today: Today) -> tuple[Row, ...]:
-    """What can be chosen, in order: the next exercise, then the set's."""
-    rows = []
+def lines_of(today: Today) -> tuple[StartLine, ...]:
+    """The lines to choose from: the next exercise, then those of the set."""
+    lines = []
     step = today.step
     if step is not None and step.family:
         text = f"{step.family} {step.grade} at {step.tempo_bpm:g} bpm: {step.title}"
-        rows.append(Row(text, Wish(f"{step.family} {step.grade}", step.tempo_bpm, step.seed)))
-    return (*rows, *(Row(_due_text(due), due.wish) for due in today.due))
+        lines.append(StartLine(text, DrillChoice(f"{step.family} {step.grade}", step.tempo_bpm, step.seed)))
+    return (*lines, *(StartLine(_due_text(due), due.choice) for due in today.due))
 
 
 def _due_text(due: Due) -> str:
@@ -57,8 +210,8 @@ def _due_text(due: Due) -> str:
 
 
 def draw_start(today: Today, chosen: int, look: Look, *, message: str = "") -> list[Line]:
-    """The whole screen, exactly ``look.height`` lines; ``chosen`` counts the rows of `rows_of`."""
-    when = f"{_DAYS[today.now.weekday()]} {today.now:%Y-%m-%d %H:%M}"
+    """The whole screen, exactly ``look.height`` lines; ``chosen`` counts the lines of `lines_of`."""
+    when = f"{_DAY_NAMES[today.now.weekday()]} {today.now:%Y-%m-%d %H:%M}"
     body = [*_ports(today, look), [], *_next(today, chosen, look), []]
     week = _week(today.week, look.glyphs)
     room = room_of(look) - len(body) - len(week) - 1
@@ -93,7 +246,7 @@ def _next(today: Today, chosen: int, look: Look) -> list[Line]:
         return [[Span("  next", "head")], *wrapped_lines(f"{_sentence(step.reason)}", look.width, "    ")]
     return [
         [Span("  next", "head")],
-        _row(rows_of(today)[0].text, chosen == 0),
+        _row(lines_of(today)[0].text, chosen == 0),
         *wrapped_lines(_sentence(step.reason), look.width, "    ", "dim"),
     ]
 
@@ -112,7 +265,7 @@ def _set(today: Today, chosen: int, room: int) -> list[Line]:
         return [[Span(f"  set: {today.set_problem}", "out")]]
     if not today.set_name:
         return [[Span("  set   ", "head"), Span("none in use (e takes one)", "dim")]]
-    rows = [row.text for row in rows_of(today)]
+    rows = [row.text for row in lines_of(today)]
     offset = len(rows) - len(today.due)
     open_rows = sum(not due.done for due in today.due)
     due = f"{open_rows} of {len(rows) - offset} to do" if open_rows else "all done"
@@ -126,7 +279,7 @@ def _week(week: Sequence[Day], glyphs: Glyphs) -> list[Line]:
     """Seven days: minutes and takes."""
     if not week:
         return []
-    names = "".join(f"{_DAYS[day.day.weekday()]:>6}" for day in week)
+    names = "".join(f"{_DAY_NAMES[day.day.weekday()]:>6}" for day in week)
     minutes = "".join(f"{_minutes(day, glyphs):>6}" for day in week)
     takes = "".join(f"{day.takes or glyphs.empty:>6}" for day in week)
     return [
@@ -138,3 +291,77 @@ def _week(week: Sequence[Day], glyphs: Glyphs) -> list[Line]:
 
 def _minutes(day: Day, glyphs: Glyphs) -> str:
     return glyphs.empty if not day.takes else "<1" if day.minutes < 0.5 else f"{day.minutes:.0f}"
+
+
+class StartScreen(QuietScreen):
+    """What is plugged in, what to play next, what of the set is due."""
+
+    name = "start"
+
+    def __init__(self, host: Host) -> None:
+        super().__init__(host)
+        self.today: Today | None = None
+        """None until it has been read."""
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """They never change."""
+        return START_KEYS
+
+    @property
+    def more(self) -> tuple[str, ...]:
+        """What the lines mean."""
+        return START_HELP
+
+    @property
+    def commands(self) -> Mapping[str, Callable[[], object]]:
+        """Play the chosen line, show another screen, use another set."""
+        return {
+            "enter": self._play,
+            "h": lambda: self.host.go("history"),
+            "u": lambda: self.host.go("set-up"),
+            "e": self._other_set,
+            "r": self.look_again,
+        }
+
+    @property
+    def count(self) -> int:
+        """The next exercise and those of the set."""
+        return 0 if self.today is None else len(lines_of(self.today))
+
+    def draw(self, look: Look, message: str) -> list[Line]:
+        """The day; an empty page until it has been read."""
+        if self.today is None:
+            return page(look, "heeltap", "", [], self.keys, message=message)
+        return draw_start(self.today, self.at, look, message=message)
+
+    def look_again(self) -> None:
+        """Read ports, takes and set."""
+        self.host.work("today", lambda: read_today(self.host.takes, now=self.host.moment()))
+
+    def take_in(self, work: str, found: object) -> None:
+        """Show the day that was read."""
+        if work == "today" and isinstance(found, Today):
+            self.today = found
+
+    def back(self) -> None:
+        """Stay: no screen comes before this one."""
+
+    def _play(self) -> None:
+        lines = () if self.today is None else lines_of(self.today)
+        if lines:
+            self.host.leave_with(lines[self.at].choice)
+
+    def _other_set(self) -> None:
+        """Use the next set; after the last one, none."""
+        choices = (*sets_in_reach(), "")
+        present = "" if self.today is None else self.today.set_name
+        names = [Path(one).resolve().as_posix() if one.endswith(".toml") else one for one in choices]
+        following = choices[(names.index(present) + 1) % len(choices)] if present in names else choices[0]
+        self.at = 0
+        try:
+            use_set(following)
+        except HeeltapError as error:
+            self.host.say(str(error), stays=True)
+            return
+        self.look_again()

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from heeltap.app.practice.today import Wish
+from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route import calibrate as calibrating
 from heeltap.app.route import selftest as selftesting
 from heeltap.devices.protocols import PortName
@@ -21,14 +21,13 @@ from tests.makers.playbacks import Room
 from tests.tui.test_measure import a_report, few_notes
 from tests.tui.test_menu_app import perform, text_of, until
 
-Face = Pilot[Wish | None]
+Face = Pilot[DrillChoice | None]
 
 
 @pytest.fixture(autouse=True)
 def room(monkeypatch: pytest.MonkeyPatch) -> Room:
     """An input, an output, and a room where the click is heard."""
     names = [PortName("Pads", "Pads")], [PortName("Synth", "Synth")]
-    monkeypatch.setattr("heeltap.app.practice.today.list_ports", lambda: names)
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
     found = Room()
     monkeypatch.setattr("heeltap.app.listen.player_control.Playback", found.open)
