@@ -1,6 +1,9 @@
 """Matching a take to a click: the contract, the odd inputs, and what must never happen."""
 
+from collections.abc import Callable
+
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -64,15 +67,28 @@ def test_any_key_answers_a_plan_that_does_not_care() -> None:
     assert not found.wrong_pitch.any()
 
 
-def test_seconds_and_microseconds_give_the_same_match() -> None:
-    """Floating seconds on either side are read as such."""
-    whole = align(LINE_US, LINE_KEYS, LINE_US + 40_000, LINE_KEYS)
-    floats = align(LINE_US / 1e6, LINE_KEYS, (LINE_US + 40_000) / 1e6, LINE_KEYS)
-    mixed = align(LINE_US, LINE_KEYS, ((LINE_US + 40_000) / 1e6).tolist(), LINE_KEYS.tolist())
+@pytest.mark.parametrize("face", [align, align_free])
+@pytest.mark.parametrize("seconds", [LINE_US / 1e6, (LINE_US / 1e6).tolist(), LINE_US.astype(np.float64)])
+def test_floating_times_are_refused_with_what_to_pass(face: Callable[..., Match], seconds: npt.ArrayLike) -> None:
+    """Seconds, or microseconds as floats: no guess at the unit, but an error that names the parameter and the remedy."""
+    with pytest.raises(ValueError, match=r"take_us: floating numbers; expected whole microseconds .*for seconds pass"):
+        face(LINE_US, LINE_KEYS, seconds, LINE_KEYS)
 
-    assert whole.match.tolist() == floats.match.tolist() == mixed.match.tolist()
-    assert pytest.approx(whole.delay_ms) == floats.delay_ms
-    assert pytest.approx(whole.delay_ms) == mixed.delay_ms
+
+def test_a_plan_in_seconds_is_refused() -> None:
+    """The planned times are checked as the played ones are."""
+    with pytest.raises(ValueError, match="plan_us: floating numbers"):
+        align(LINE_US / 1e6, LINE_KEYS, LINE_US, LINE_KEYS)
+
+
+@pytest.mark.parametrize("kind", [np.int64, np.int32, np.uint32])
+def test_all_kinds_of_whole_numbers_give_the_same_match(kind: type[np.integer]) -> None:
+    """Python integers and numpy integers of any width are microseconds."""
+    one = align(LINE_US.tolist(), LINE_KEYS.tolist(), (LINE_US + 40_000).tolist(), LINE_KEYS.tolist())
+    two = align(LINE_US.astype(kind), LINE_KEYS, (LINE_US + 40_000).astype(kind), LINE_KEYS)
+
+    assert one.match.tolist() == two.match.tolist()
+    assert one.delay_ms == two.delay_ms
 
 
 def test_order_of_the_input_does_not_matter(rng: np.random.Generator) -> None:
@@ -113,7 +129,7 @@ def test_one_note_is_matched(free: bool) -> None:
     """A plan of one note and a take of one note are a pair."""
     face = align_free if free else align
 
-    assert [0] == face([1.0], [60], [1.05], [60]).match.tolist()
+    assert [0] == face([1_000_000], [60], [1_050_000], [60]).match.tolist()
 
 
 @pytest.mark.parametrize(
@@ -121,8 +137,8 @@ def test_one_note_is_matched(free: bool) -> None:
     [
         (([0, 1], [60], [0], [60]), "plan: 1 pitches for 2 times"),
         (([0], [60], [0, 1], [60]), "take: 1 pitches for 2 times"),
-        (([0.0, np.nan], [60, 60], [0], [60]), "plan_us: note 1 has no finite time"),
-        (([0], [60], [np.inf], [60]), "take_us: note 0 has no finite time"),
+        (([0, 1.5], [60, 60], [0], [60]), "plan_us: floating numbers"),
+        (([0], [60], [np.inf], [60]), "take_us: floating numbers"),
         (([0], [np.nan], [0], [60]), "plan: pitches hold something that is no key"),
         (([0], [128], [0], [60]), "plan: pitches run from 128 to 128"),
         (([0], [60], [0], [-1]), "take: pitches run from -1 to -1"),

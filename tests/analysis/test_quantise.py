@@ -110,6 +110,9 @@ def test_a_steady_tempo_is_not_rounded_to_microseconds() -> None:
         ({"metre": "four"}, "expected a form like"),
         ({"metre": "4/5"}, "expected 1 to 64 units"),
         ({"grid": 10}, "expected one of 8, 12, 16, 24"),
+        ({"take_us": [0.5]}, "take_us: floating numbers; expected whole microseconds"),
+        ({"take_us": ["0"]}, "take_us: type"),
+        ({"take_us": [[0]]}, "take_us: shape"),
         ({"take_pitch": [1, 2]}, "expected 1, one for each onset"),
     ],
 )

@@ -1,8 +1,8 @@
 """Which played note answers which planned one: to a click, and at free tempo.
 
-Conventions: an *offset* is played minus planned, **negative is early**; matching never changes a time. Whole-number
-times are microseconds; floating times that span less than 36,000 are seconds, others microseconds. Input in any
-order; results are in the caller's order. Pitch -1 in the plan accepts any key.
+Conventions: an *offset* is played minus planned, **negative is early**; matching never changes a time. Times are whole
+microseconds; floating numbers are refused, because their unit would have to be guessed. Input in any order; results are
+in the caller's order. Pitch -1 in the plan accepts any key.
 
 How it works: the player's running offset is a hidden state on a 10 ms grid that wanders from stroke to stroke, is
 drawn home to the take's constant delay and may leap (a beat late, a bar dropped, the beat turned round).

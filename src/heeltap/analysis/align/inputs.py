@@ -11,12 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from heeltap.analysis.whole_us import whole_us
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["SECONDS_SPAN", "NoteSequence", "as_numbers", "in_ms", "read_notes", "strokes_of"]
-
-SECONDS_SPAN = 36_000.0
-"""Floating times that span less than this are seconds (ten hours of seconds, 36 ms of microseconds)."""
+__all__ = ["NoteSequence", "as_numbers", "in_ms", "read_notes", "strokes_of"]
 
 _SAME_STROKE_MS = 12.0
 """Planned notes nearer than this share one running offset; farther ones may differ by the little that a hand can move."""
@@ -37,14 +35,10 @@ class NoteSequence:
         return int(self.at_ms.size)
 
 
-def in_ms(times: npt.ArrayLike, what: str) -> FloatArray:
-    """The times in milliseconds: whole numbers are microseconds, floats spanning under `SECONDS_SPAN` are seconds.
-
-    Raises `ValueError` for anything but a one-dimensional array of finite numbers.
-    """
-    values = as_numbers(times, what)
-    in_seconds = np.asarray(times).dtype.kind == "f" and values.size > 0 and float(np.ptp(values)) < SECONDS_SPAN
-    return values * 1000.0 if in_seconds else values / 1000.0
+def in_ms(times_us: npt.ArrayLike, what: str) -> FloatArray:
+    """Whole microseconds in milliseconds; raises `ValueError` for anything else (see `whole_us`)."""
+    at_ms: FloatArray = whole_us(times_us, what) / 1000.0
+    return at_ms
 
 
 def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:

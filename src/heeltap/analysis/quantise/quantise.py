@@ -14,6 +14,7 @@ import numpy.typing as npt
 from heeltap.analysis.quantise.decode import SlotColumns, decode_onsets
 from heeltap.analysis.quantise.nearest import nearest_slots
 from heeltap.analysis.quantise.pulses import TempoClock, as_clock, as_metre
+from heeltap.analysis.whole_us import whole_us
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.result import Swing
 from heeltap.model.subdivisions import GRACE, division_of
@@ -114,7 +115,7 @@ def quantise(
     >>> slots.beat.tolist(), slots.offset_ms.tolist()
     ([1.0, 2.0, 3.0, 4.0], [0.0, -10.0, 10.0, 0.0])
     """
-    onset = np.asarray(take_us, dtype=np.float64).ravel() - 1000.0 * delay_ms
+    onset = whole_us(take_us, "take_us").astype(np.float64) - 1000.0 * delay_ms
     clock, metres = as_clock(tempo), as_metre(metre)
     if grid is not None:
         quarter = nearest_slots(clock.quarter_at(onset), metres, grid)
