@@ -7,7 +7,7 @@ import pytest
 
 from heeltap.app.drill.drill import AS_WRITTEN, drill_of
 from heeltap.app.route.ports import choose_ports
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import InputFileError, PlanError, PortError
 from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.toml.exercises import exercise_from_toml

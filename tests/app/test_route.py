@@ -10,7 +10,7 @@ from heeltap.app.drill.run import drill
 from heeltap.app.route import route
 from heeltap.app.route.route import Route, route_of
 from heeltap.app.takes.finish_take import score_path
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import PortError, StoreError
 from heeltap.files.calibrations import calibration_file, keep_calibration, keep_selftest
 from heeltap.model.result import Calibration

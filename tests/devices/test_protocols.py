@@ -6,14 +6,15 @@ import sys
 
 import pytest
 
-from heeltap.devices.protocols import list_ports, midi_system, quiet_stderr
+from heeltap.devices.quiet import quiet_stderr
+from heeltap.devices.systems import list_ports, midi_system
 from heeltap.errors import PortError
 
 
 def test_machine_without_midi_says_so_in_one_line() -> None:
     """No sequencer, no server: `PortError` in one line, and nothing of the C library's own text on descriptor 2."""
     code = (
-        "from heeltap.devices.protocols import list_ports\n"
+        "from heeltap.devices.systems import list_ports\n"
         "from heeltap.errors import PortError\n"
         "try: list_ports('jack')\n"
         "except PortError as error: print(error)\n"

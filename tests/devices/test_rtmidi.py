@@ -7,6 +7,7 @@ import pytest
 
 from heeltap.devices import rtmidi as adapter
 from heeltap.devices.rtmidi import QUEUE_LIMIT, PythonRtmidi, Rtmidi2, probe_in_child
+from heeltap.devices.systems import load_system
 from heeltap.errors import PortError
 
 NAMES = ["Pad:Pad MIDI 1 20:0", "Keys:Keys MIDI 1 24:0"]
@@ -92,7 +93,7 @@ def library(client: type[Client]) -> SimpleNamespace:
 @pytest.fixture(params=["python-rtmidi", "rtmidi2"])
 def system(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> PythonRtmidi | Rtmidi2:
     """Each adapter over its stand-in, asked for JACK."""
-    monkeypatch.setattr(adapter, "probe_in_child", lambda code: None)
+    monkeypatch.setattr(adapter, "_check_answers", lambda api, code: None)
     if request.param == "rtmidi2":
         return Rtmidi2(library(SecondClient), "jack")
     return PythonRtmidi(library(FirstClient), "jack")
@@ -151,24 +152,66 @@ def test_virtual_port_is_made_and_always_there(system: PythonRtmidi | Rtmidi2) -
 
 
 def test_busy_port_is_one_line(system: PythonRtmidi | Rtmidi2) -> None:
-    """What the library says is wrapped, and the client is let go."""
+    """The line is ours, what the library says is its cause, and the client is let go."""
     with pytest.raises(
-        PortError, match=r"^MIDI output 'keys': cannot be opened: busy \(is another program using it\?\)$"
-    ):
+        PortError, match=r"^MIDI output 'keys': cannot be opened \(is another program using it\?\)$"
+    ) as told:
         system.open_out("keys")
+
+    assert "busy" == str(told.value.__cause__)
 
 
 def test_library_that_cannot_make_clients_is_one_line() -> None:
-    """No MIDI system: the library's own error becomes ours."""
+    """No MIDI system: one line of ours, without the library's own words."""
 
     def fail(*_: object) -> None:
         raise OSError("error creating\nclient object")
 
-    broken = SimpleNamespace(MidiIn=fail, MidiOut=fail, API_UNSPECIFIED=0)
-    with pytest.raises(
-        PortError, match=r"^MIDI devices \(default\): the system offers none: error creating client object"
-    ):
-        PythonRtmidi(broken, "").names(inputs=True)
+    broken = SimpleNamespace(MidiIn=fail, MidiOut=fail, API_LINUX_ALSA=0)
+    expected = (
+        r"^MIDI devices \(alsa\): the system offers none: no ALSA sequencer answers "
+        r"\(recorded files can be scored all the same\)$"
+    )
+    with pytest.raises(PortError, match=expected):
+        PythonRtmidi(broken, "alsa").names(inputs=True)
+
+
+@pytest.mark.parametrize("opened", ["names", "open_in", "open_out"])
+def test_rtmidi2_fails_where_no_server_answers(monkeypatch: pytest.MonkeyPatch, opened: str) -> None:
+    """rtmidi2 lists nothing without a JACK server and ends the process that makes a port: we ask for the server first."""
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "heeltap-nobody")
+    monkeypatch.setenv("JACK_NO_START_SERVER", "1")
+    system = Rtmidi2(library(SecondClient), "jack")
+    calls = {
+        "names": lambda: system.names(inputs=True),
+        "open_in": lambda: system.open_in("mine", virtual=True),
+        "open_out": lambda: system.open_out("mine", virtual=True),
+    }
+
+    with pytest.raises(PortError, match=r"^MIDI devices \(jack\): the system offers none: no JACK server answers"):
+        calls[opened]()
+
+
+def test_rtmidi2_asks_a_child_where_the_system_has_no_jack_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a library to ask with, a child makes a port first; a child that lives is asked once, one that dies again."""
+    asked: list[int] = []
+
+    def dies(code: int) -> None:
+        asked.append(code)
+        raise OSError("ended")
+
+    monkeypatch.setattr(adapter, "prefer_own_jack", lambda: None)
+    monkeypatch.setattr(adapter, "probe_in_child", dies)
+    adapter._probe_once.cache_clear()
+    system = Rtmidi2(library(SecondClient), "jack")
+    for _ in range(2):
+        with pytest.raises(PortError, match="no JACK server answers"):
+            system.names(inputs=True)
+    monkeypatch.setattr(adapter, "probe_in_child", asked.append)
+
+    assert NAMES == system.names(inputs=True) == system.names(inputs=True)
+    assert [3, 3, 3] == asked
+    adapter._probe_once.cache_clear()
 
 
 def test_probe_reports_a_child_that_dies() -> None:
@@ -185,7 +228,7 @@ def test_missing_libraries_say_what_to_install(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setitem(__import__("sys").modules, "rtmidi", None)
     monkeypatch.setitem(__import__("sys").modules, "rtmidi2", None)
     with pytest.raises(PortError, match=r"no library to reach them .*pip install python-rtmidi"):
-        adapter.load_system("")
+        load_system("")
 
 
 def test_second_library_is_taken_where_the_first_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -193,4 +236,4 @@ def test_second_library_is_taken_where_the_first_is_missing(monkeypatch: pytest.
     monkeypatch.setitem(__import__("sys").modules, "rtmidi", None)
     monkeypatch.setitem(__import__("sys").modules, "rtmidi2", library(SecondClient))
 
-    assert isinstance(adapter.load_system("jack"), Rtmidi2)
+    assert isinstance(load_system("jack"), Rtmidi2)

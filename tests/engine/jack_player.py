@@ -11,7 +11,9 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
+from typing import Any
 
+from heeltap.devices.rtmidi import prefer_own_jack
 from tests.engine.timing import nap, now_ns
 
 __all__ = ["Player"]
@@ -77,12 +79,9 @@ class Player:
 
 def main() -> None:
     """The player's own process."""
-    import rtmidi
-
     name = sys.argv[1]
-    out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name)
+    out, ear = clients(name)
     out.open_virtual_port("out")
-    ear = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, f"{name}-ear", 4096)
     ear.ignore_types(True, False, False)
     ear.open_virtual_port("in")
     try:
@@ -104,7 +103,7 @@ def main() -> None:
         while now_ns() < at_ns:
             pass
         sent.append(now_ns())
-        out.send_message((0x90, pitch, 90))
+        send(out, (0x90, pitch, 90))
     until = max(task["until_ns"], now_ns()) + round(TAIL_S * 1e9)
     while now_ns() < until:
         listen(ear, heard)
@@ -114,10 +113,31 @@ def main() -> None:
     print(json.dumps({"sent_ns": sent, "heard": heard}), flush=True)
 
 
-def listen(ear: object, heard: list[tuple[int, list[int]]]) -> None:
-    """Take what has come in."""
-    while (got := ear.get_message()) is not None:  # type: ignore[attr-defined]
-        heard.append((now_ns(), list(got[0])))
+def clients(name: str) -> tuple[Any, Any]:
+    """An output and an input of whichever library this Python has."""
+    prefer_own_jack()
+    try:
+        import rtmidi
+    except ImportError:
+        import rtmidi2
+
+        api = rtmidi2.API_UNIX_JACK
+        return rtmidi2.MidiOut(name, api), rtmidi2.MidiIn(f"{name}-ear", 4096, api)
+    return rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name), rtmidi.MidiIn(rtmidi.API_UNIX_JACK, f"{name}-ear", 4096)
+
+
+def send(out: Any, message: tuple[int, ...]) -> None:
+    """Send one message now."""
+    if hasattr(out, "send_raw"):
+        out.send_raw(*message)
+    else:
+        out.send_message(message)
+
+
+def listen(ear: Any, heard: list[tuple[int, list[int]]]) -> None:
+    """Take what has come in; python-rtmidi gives message and delta, rtmidi2 the message."""
+    while got := ear.get_message():
+        heard.append((now_ns(), list(got[0] if isinstance(got, tuple) else got)))
 
 
 if __name__ == "__main__":

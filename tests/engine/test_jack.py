@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.devices.protocols import list_ports, open_in
-from heeltap.devices.rtmidi import Rtmidi2
+from heeltap.devices.rtmidi import Rtmidi2, prefer_own_jack
+from heeltap.devices.systems import list_ports, open_in
 from heeltap.engine.process import Engine, EngineSpec, start_engine
 from heeltap.engine.records import CLICK, DONE, NOTE_ON, PORT_BACK, PORT_LOST, Record
 from heeltap.engine.stamping import restamp
@@ -175,13 +175,10 @@ def test_virtual_port_is_there_for_others(player: Player) -> None:
 
 
 def test_second_library_plays_and_listens(player: Player) -> None:
-    """Where rtmidi2 is installed: it lists, opens, hears with the driver's deltas, plays, and makes a port of its own.
-
-    Its wheel brings a JACK library of its own; where that does not match the server, preload the system's.
-    """
-    rtmidi2 = pytest.importorskip("rtmidi2")
-    system = Rtmidi2(rtmidi2, "jack")
-    assert system.names(inputs=True) == ["robot:out"], "preload the system's libjack: LD_PRELOAD=libjack.so.0"
+    """Where rtmidi2 is installed: it lists, opens, hears with the driver's deltas, plays, and makes a port of its own."""
+    prefer_own_jack()
+    system = Rtmidi2(pytest.importorskip("rtmidi2"), "jack")
+    assert ["robot:out"] == system.names(inputs=True)
     ear, voice = system.open_in("robot:"), system.open_out("robot-ear:")
     mine = system.open_in("our pad", virtual=True)
     first_ns = now_ns() + 200_000_000

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.tui.lines_widget import _STYLES
 from heeltap.tui.menu_app import MenuApp
 

@@ -10,7 +10,7 @@ from textual.pilot import Pilot
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route import calibrate as calibrating
 from heeltap.app.route import selftest as selftesting
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import PortError
 from heeltap.files.calibrations import calibrations, selftests
 from heeltap.files.settings import Stored, read_settings, write_settings

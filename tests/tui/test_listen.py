@@ -9,7 +9,7 @@ from textual.pilot import Pilot
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.player_setup import Player
 from heeltap.app.drill.run import DrillOutcome, Run, Settings, drill
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.files.settings import Stored, write_settings
 from heeltap.session.handsfree import Controls, Trigger
 from heeltap.session.session import Phase

@@ -10,7 +10,7 @@ import pytest
 from heeltap.app.route import calibrate as calibrating
 from heeltap.app.route import selftest as selftesting
 from heeltap.app.route.run_engine import Progress
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import PortError
 from heeltap.files.calibrations import calibrations, selftests
 from heeltap.gear.delay import LIMITS, Declined, Delay

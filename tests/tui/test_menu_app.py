@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.practice.set_in_use import set_in_use, sets_in_reach
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
 from heeltap.tui.lines_widget import LinesWidget

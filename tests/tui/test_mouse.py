@@ -16,7 +16,7 @@ from textual.pilot import Pilot
 from heeltap.app.drill.run import Settings
 from heeltap.app.listen.player_control import Piece
 from heeltap.app.takes.history import history
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.files.settings import Stored, write_settings
 from heeltap.session.session import Phase
 from heeltap.tui.drill_app import DrillApp

@@ -8,7 +8,7 @@ from heeltap.app.drill import changes as drill_changes
 from heeltap.app.drill.backing import kept_sound, sound_of
 from heeltap.app.drill.from_settings import DrillChoice, prepared
 from heeltap.course.next_exercise import NextStep
-from heeltap.devices.protocols import PortName
+from heeltap.devices.systems import PortName
 from heeltap.errors import HeeltapError, PlanError, SetFileError
 from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored, read_settings, write_settings

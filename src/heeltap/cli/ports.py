@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from heeltap.devices.protocols import PortName
+    from heeltap.devices.systems import PortName
 
 __all__ = ["add", "run"]
 
@@ -21,7 +21,7 @@ def add(commands: Any) -> None:
 
 def run(_: argparse.Namespace) -> int:
     """Print both lists; a machine without a MIDI system is an error with one line."""
-    from heeltap.devices.protocols import list_ports
+    from heeltap.devices.systems import list_ports
 
     inputs, outputs = list_ports()
     print("\n".join([*_lines("inputs (--in)", inputs), *_lines("outputs (--out)", outputs)]))

@@ -8,7 +8,8 @@ from pathlib import Path
 from heeltap.clock import Clock
 from heeltap.devices.computer_keys import KeysInPort
 from heeltap.devices.fake import FakeInPort, FakeOutPort
-from heeltap.devices.protocols import InPort, OutPort, open_in, open_out
+from heeltap.devices.protocols import InPort, OutPort
+from heeltap.devices.systems import open_in, open_out
 from heeltap.errors import PortError, sentence
 from heeltap.model.messages import Schedule
 
@@ -36,7 +37,7 @@ def open_input(
     script : Schedule, optional
         What a ``fake:`` port plays; the engine reads it from the file that the name gives.
     api, virtual
-        As in `heeltap.devices.protocols.open_in`, for devices.
+        As in `heeltap.devices.systems.open_in`, for devices.
 
     Raises
     ------

@@ -11,7 +11,8 @@ import os
 from collections import deque
 from collections.abc import Callable
 
-from heeltap.devices.protocols import InPort, OutPort, midi_system, open_in, open_out
+from heeltap.devices.protocols import InPort, OutPort
+from heeltap.devices.systems import midi_system, open_in, open_out
 from heeltap.errors import PortError, sentence
 
 __all__ = ["INSIDE", "VIRTUAL", "open_loop"]
@@ -29,7 +30,7 @@ def open_loop(kind: str, now_ns: Callable[[], int], *, api: str = "") -> tuple[I
     now_ns : callable
         The engine's clock.
     api : str
-        One of `heeltap.devices.protocols.APIS`.
+        One of `heeltap.devices.systems.APIS`.
 
     Raises
     ------

@@ -7,18 +7,24 @@ since the message before. mido's port layer drops that, so it is not used here. 
 Clock and sensing messages are *not* ignored in the library: its JACK input loses the time that lies before an ignored
 message (2 s in 6 s were lost). They are let through and told apart later.
 
-Inside: `load_system`, `PythonRtmidi`, `Rtmidi2`.
+What the libraries say of an error is not shown to the player; it is the cause of ours, for ``--debug``.
+
+Inside: `PythonRtmidi`, `Rtmidi2`, `prefer_own_jack`, `probe_in_child`.
 """
 
+import ctypes
+import functools
+import os
 import subprocess
 import sys
 from typing import Any
 
 from heeltap.devices.names import find_port, stable_name
-from heeltap.devices.protocols import InPort, MidiSystem, OutPort, quiet_stderr
+from heeltap.devices.protocols import InPort, OutPort
+from heeltap.devices.quiet import quiet_stderr
 from heeltap.errors import PortError, sentence
 
-__all__ = ["QUEUE_LIMIT", "PythonRtmidi", "Rtmidi2", "load_system"]
+__all__ = ["QUEUE_LIMIT", "PythonRtmidi", "Rtmidi2", "prefer_own_jack", "probe_in_child"]
 
 QUEUE_LIMIT = 4096
 """Messages. At 1 ms a poll even a stall of a second under a dense controller stays far below; the library's own 100
@@ -28,24 +34,33 @@ _CLIENT = "heeltap"
 
 _API_NAMES = {"alsa": "LINUX_ALSA", "jack": "UNIX_JACK", "core": "MACOSX_CORE", "windows": "WINDOWS_MM"}
 
+_SYSTEMS = {"alsa": "ALSA sequencer", "jack": "JACK server"}
+"""What runs, or does not, in words."""
+
 _PROBE_S = 5.0
-"""rtmidi2's own JACK library aborts the process where no server runs: it is tried in a child first, at most so long."""
+"""rtmidi2 ends the process where it makes a port and no server runs: it is tried in a child first, at most so long."""
+
+_SEQUENCER = "/dev/snd/seq"
+"""ALSA's sequencer; without this device rtmidi2 may end the process that asks."""
+
+_JACK_LIBRARY = "libjack.so.0"
+"""As every Linux system calls it, PipeWire's stand-in included."""
 
 
-def load_system(api: str) -> MidiSystem:
-    """The adapter over whichever library is installed; raises `PortError` when neither is."""
+@functools.cache
+def prefer_own_jack() -> ctypes.CDLL | None:
+    """The system's own JACK library, loaded before the one that came with a wheel; None where the system has none.
+
+    Both libraries' wheels bring a JACK library of their own. It knows nothing of PipeWire, and rtmidi2's saw no ports of
+    Debian 12's server. Names that are loaded for everybody come first when a wheel's names are looked up, so what was
+    loaded here is what the wheel then calls: as with ``LD_PRELOAD``, without a variable. Call it before the import.
+    """
+    if not sys.platform.startswith("linux"):
+        return None
     try:
-        import rtmidi  # imported late: a compiled module that a machine may lack
-    except ImportError:
-        rtmidi = None
-    if rtmidi is not None:
-        return PythonRtmidi(rtmidi, api)
-    try:
-        import rtmidi2
-    except ImportError:
-        hint = "pip install python-rtmidi, or rtmidi2 on Python 3.13 and later; recorded files can be scored without"
-        raise PortError(sentence("MIDI devices", "no library to reach them", hint=hint)) from None
-    return Rtmidi2(rtmidi2, api)
+        return ctypes.CDLL(_JACK_LIBRARY, mode=ctypes.RTLD_GLOBAL)
+    except OSError:
+        return None
 
 
 class _System:
@@ -76,10 +91,9 @@ class _System:
             with quiet_stderr():
                 return self.client(inputs)
         except (OSError, RuntimeError) as error:
-            where = f"MIDI devices ({self.api or 'default'})"
-            other = "; a JACK server is asked with HEELTAP_MIDI_API=jack" if self.api in ("", "alsa") else ""
-            hint = f"no sequencer or server runs here{other}; recorded files can be scored all the same"
-            raise PortError(sentence(where, f"the system offers none: {error}", hint=hint)) from error
+            what = f"the system offers none: no {_SYSTEMS.get(self.api, 'sequencer or server')} answers"
+            hint = "recorded files can be scored all the same"
+            raise PortError(sentence(f"MIDI devices ({self.api or 'default'})", what, hint=hint)) from error
 
     def open(self, client: Any, wanted: str, *, inputs: bool, virtual: bool) -> str:
         """Connect a client and return the port's full name; raises `PortError`."""
@@ -99,7 +113,7 @@ class _System:
         except (OSError, RuntimeError, NotImplementedError, ValueError) as error:
             self.drop(client)
             hint = "this system has no virtual ports" if virtual else "is another program using it?"
-            raise PortError(sentence(f"{what} '{wanted}'", f"cannot be opened: {error}", hint=hint)) from error
+            raise PortError(sentence(f"{what} '{wanted}'", "cannot be opened", hint=hint)) from error
         return names[index]
 
     def drop(self, client: Any) -> None:
@@ -203,15 +217,9 @@ class _PythonRtmidiOut(_Port):
 class Rtmidi2(_System):
     """Adapter over rtmidi2, which names and returns things otherwise."""
 
-    def __init__(self, library: Any, api: str) -> None:
-        super().__init__(library, api)
-        self._probed = False
-
     def client(self, inputs: bool) -> Any:
-        """A client object; raises `OSError` where making one would abort the process."""
-        if not self._probed:
-            probe_in_child(self._api_code())
-            self._probed = True
+        """A client object; raises `OSError` where making one, or a port on it, would end the process or find nobody."""
+        _check_answers(self.api, self._api_code())
         if inputs:
             return self.library.MidiIn(_CLIENT, QUEUE_LIMIT, self._api_code())
         return self.library.MidiOut(_CLIENT, self._api_code())
@@ -250,9 +258,45 @@ class _Rtmidi2Out(_Port):
         self._client.send_raw(*message)
 
 
+def _check_answers(api: str, api_code: int) -> None:
+    """Raise `OSError` where nobody answers: rtmidi2 itself then lists nothing, and ends the process when it makes a port."""
+    if api == "alsa" and sys.platform.startswith("linux") and not os.path.exists(_SEQUENCER):
+        raise OSError(f"there is no {_SEQUENCER}")
+    jack = prefer_own_jack() if api == "jack" else None
+    if jack is None:
+        _probe_once(api_code)
+    elif not _server_answers(jack):
+        raise OSError("no JACK server answers")
+
+
+def _server_answers(jack: ctypes.CDLL) -> bool:
+    """Whether a JACK server runs, asked by becoming its client for a moment (4 ms); it is never started by that."""
+    jack.jack_client_open.restype = ctypes.c_void_p
+    no_start, status = 1, ctypes.c_int()  # JackNoStartServer of jack/types.h
+    client = jack.jack_client_open(b"heeltap probe", no_start, ctypes.byref(status))
+    if client:
+        jack.jack_client_close(ctypes.c_void_p(client))
+    return bool(client)
+
+
+@functools.cache
+def _probe_once(api_code: int) -> None:
+    """The child's answer if it is good, kept: asking costs 0.2 s, and a run opens several ports."""
+    probe_in_child(api_code)
+
+
 def probe_in_child(api_code: int) -> None:
-    """Make an rtmidi2 client in a child process first; raise `OSError` where the child dies of it or takes over 5 s."""
-    code = f"import rtmidi2; rtmidi2.MidiIn('heeltap probe', 16, {api_code}).ports"
+    """Make an rtmidi2 client and a port on it in a child process.
+
+    Raises
+    ------
+    OSError
+        The child died of it, or took more than 5 s.
+    """
+    code = (
+        "from heeltap.devices.rtmidi import prefer_own_jack; prefer_own_jack(); import rtmidi2; "
+        f"rtmidi2.MidiIn('heeltap probe', 16, {api_code}).open_virtual_port('probe')"
+    )
     try:
         done = subprocess.run([sys.executable, "-c", code], capture_output=True, timeout=_PROBE_S, check=False)
     except subprocess.TimeoutExpired:

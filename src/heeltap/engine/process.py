@@ -23,7 +23,8 @@ from typing import Any
 from heeltap.clock import Clock, SystemClock
 from heeltap.devices.inputs import open_input, open_output, reopen_input, reopen_output
 from heeltap.devices.loopback import open_loop
-from heeltap.devices.protocols import InPort, OutPort, quiet_stderr
+from heeltap.devices.protocols import InPort, OutPort
+from heeltap.devices.quiet import quiet_stderr
 from heeltap.engine.channel import Channel, channel_pair
 from heeltap.engine.loop import EngineLoop, EngineReport, Journaling, ToScreen
 from heeltap.engine.records import DIED, KEY, STOP, Record
@@ -68,7 +69,7 @@ class EngineSpec:
     script: Schedule | None = None
     """What a ``fake:`` input plays, instead of the file in its name."""
     api: str = ""
-    """One of `heeltap.devices.protocols.APIS`."""
+    """One of `heeltap.devices.systems.APIS`."""
     virtual: bool = False
     """Make ports of those names for others to connect to, instead of connecting to devices."""
     terminal: Terminal | None = None

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from heeltap.devices.inputs import FAKE, KEYS_NAME
 from heeltap.devices.names import find_port
-from heeltap.devices.protocols import PortName, list_ports
+from heeltap.devices.systems import PortName, list_ports
 from heeltap.errors import HeeltapError, PortError, sentence
 
 __all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "real_ports", "stable_ports"]
