@@ -13,7 +13,7 @@ from heeltap.analysis.findings import MIN_TAKE, findings
 from heeltap.analysis.findings.catalogue import FINDING_KINDS, guide_table, kind_of
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.analysis.findings.sentences import bar_list
-from heeltap.analysis.findings.tests import Bench
+from heeltap.analysis.findings.hypothesis_tests import Bench
 from heeltap.analysis.statistics.noise_models import MODELS, autocorrelations
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets

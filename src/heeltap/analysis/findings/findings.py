@@ -5,7 +5,7 @@ need no calibration; the one about all strokes against the lean is made only whe
 known.
 
 Error control: the chance of at least one untrue statement about a faultless player is held at 5 % over the whole list
-(`heeltap.analysis.findings.tests`), not for each statement.
+(`heeltap.analysis.findings.hypothesis_tests`), not for each statement.
 
 Inside: `findings`.
 """
@@ -26,7 +26,7 @@ from heeltap.analysis.findings.contrasts import (
 )
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.analysis.findings.sentences import back_after, bars_of, sentence
-from heeltap.analysis.findings.tests import Answer, Bench, Stakes, step_down
+from heeltap.analysis.findings.hypothesis_tests import Answer, Bench, Stakes, step_down
 from heeltap.analysis.section_words import delay_share
 from heeltap.analysis.statistics.estimates import bias
 from heeltap.model.arrays import BoolArray, FloatArray
