@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import fields, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,16 +9,15 @@ import pytest
 
 import heeltap
 from heeltap.analysis.findings import MIN_TAKE, findings
-from heeltap.analysis.findings.catalogue import FINDING_KINDS, guide_table, kind_of
+from heeltap.analysis.findings.catalogue import FINDING_KINDS, kind_of
 from heeltap.analysis.findings.from_columns import as_offsets
+from heeltap.analysis.findings.hypothesis_tests import RegressionProblem
 from heeltap.analysis.findings.sentences import bar_list
-from heeltap.analysis.findings.hypothesis_tests import Bench
 from heeltap.analysis.statistics.noise_models import MODELS, autocorrelations
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
+from tests.makers.guide_tables import FINDINGS_GUIDE, findings_table
 from tests.makers.tables import noise, offsets_table, plant
-
-GUIDE = Path(__file__).resolve().parents[2] / "docs" / "guide" / "findings.md"
 
 PLANTED = [
     ("rush-into-change", 20.0, "into-change", -1),
@@ -363,7 +361,7 @@ def test_the_table_of_codes_is_sound() -> None:
 
 def test_the_guide_has_the_table_of_codes() -> None:
     """The guide's table is the program's, line for line."""
-    assert guide_table() in GUIDE.read_text(encoding="utf-8")
+    assert findings_table() in FINDINGS_GUIDE.read_text(encoding="utf-8")
 
 
 def test_sentences_are_for_people() -> None:
@@ -407,7 +405,7 @@ def dense_answer(values: FloatArray, x: FloatArray) -> tuple[float, float, float
         left = float(np.sum((b - a @ beta) ** 2))
         error = np.sqrt(left / freedom * np.linalg.inv(inner)[1, 1])
         likely = -np.sum(np.log(np.diag(root))) - 0.5 * np.linalg.slogdet(inner)[1] - 0.5 * freedom * np.log(left)
-        rows.append((likely + np.log(model.usual), beta[1], error, 2 * stats.t.sf(abs(beta[1] / error), freedom)))
+        rows.append((likely + np.log(model.test_prior), beta[1], error, 2 * stats.t.sf(abs(beta[1] / error), freedom)))
     likely, beta, error, p = np.array(rows).T
     weight = np.exp(likely - likely.max()) / np.sum(np.exp(likely - likely.max()))
     effect = float(weight @ beta)
@@ -422,8 +420,8 @@ def test_the_cosine_basis_agrees_with_full_matrices(kind: str) -> None:
     for _ in range(5):
         values = noise(kind, 96, rng)
         for x in ((np.arange(96) // 8 % 4 == 3).astype(np.float64), (np.arange(96) % 4 == 1).astype(np.float64)):
-            bench = Bench(values + 6 * x, x[:, None], np.zeros((96, 0)), [True], np.arange(96) // 8)
-            (found,) = bench.ask([0], [])
+            problem = RegressionProblem(values + 6 * x, x[:, None], np.zeros((96, 0)), [True], np.arange(96) // 8)
+            (found,) = problem.test([0], [])
             effect, error, p = dense_answer(values + 6 * x, x)
 
             assert abs(found.effect - effect) <= 0.2 * error
@@ -509,14 +507,16 @@ def test_power(fault: str, size_ms: float, code: str, least: float) -> None:
     assert sum(row[0] == code for row in hits) >= 0.85 * len(hits)
 
 
-def test_the_second_witness_knows_of_the_delay_too() -> None:
+def test_the_cluster_robust_check_knows_of_the_delay_too() -> None:
     """On the mean it agrees only beyond the delay's error; on a regressor it is not asked about that."""
     rng = np.random.default_rng(5)
     x = np.repeat(np.tile([0.0, 1.0], 6), 8)
     values = rng.normal(0.0, 4.0, x.size) + 6.0 * x
     agreed = []
     for error in (0.0, 0.5, 5.0):
-        bench = Bench(values, x[:, None], np.zeros((x.size, 0)), [True], np.arange(x.size) // 8, mean_error=error)
-        agreed.append((bench.agrees(-1, [0]), bench.agrees(0, [])))
+        problem = RegressionProblem(
+            values, x[:, None], np.zeros((x.size, 0)), [True], np.arange(x.size) // 8, mean_error=error
+        )
+        agreed.append((problem.agrees(-1, [0]), problem.agrees(0, [])))
 
     assert [(True, True), (True, True), (False, True)] == agreed

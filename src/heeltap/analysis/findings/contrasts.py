@@ -1,22 +1,37 @@
-"""The questions that a take can be asked: one regressor each, only those that it has enough strokes for.
+"""What a contrast and a kind of finding are, and the parts that the tables of kinds are put together from.
 
-Conventions: a regressor is one number a stroke; for a class it is 1 inside and 0 outside, so that its coefficient is
-the class minus the rest in ms.
+A *contrast* is one regressor, one number for each stroke. For a class of strokes it is 1 inside the class and 0
+outside, so its coefficient is the mean of the class minus the mean of the rest, in ms. A *kind* of finding is a row of
+`heeltap.analysis.findings.catalogue.FINDING_KINDS`: it makes its contrasts from a take and holds all words about them.
 
-Inside: `Question`, `place_questions`, `scatter_questions`, `clusters`, `places`.
+Inside: `Contrast`, `FindingKind`, `class_contrast`, `of_class`, `has_enough_strokes`, `clusters`, `place_means`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from heeltap.analysis.findings.catalogue import kind_of
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.offsets import Offsets
-from heeltap.model.subdivisions import BEAT, DIVISIONS, SWUNG
 
-__all__ = ["MIN_BARS", "MIN_CLASS", "Question", "clusters", "place_questions", "places", "scatter_questions"]
+__all__ = [
+    "FILL",
+    "LANDING",
+    "MIN_BARS",
+    "MIN_CHANGES",
+    "MIN_CLASS",
+    "WIDE_LEAP",
+    "Contrast",
+    "FindingKind",
+    "after_rest",
+    "class_contrast",
+    "clusters",
+    "has_enough_strokes",
+    "of_class",
+    "place_means",
+]
 
 MIN_CLASS = 8
 """Fewest strokes on each side of a class."""
@@ -25,102 +40,176 @@ MIN_BARS = 4
 """Fewest bars on each side of a class."""
 
 MIN_CHANGES = 3
-"""Fewest section changes before anything is said about them in general."""
+"""Fewest section changes before a finding speaks about them in general."""
 
-_WIDE_LEAP = 7
+WIDE_LEAP = 7
 """Semitones: a fifth, about what a hand reaches without moving on a keyboard (ours, common practice, no source)."""
 
 _LONG_GAP = 1.5
 """Times the usual gap (ours)."""
 
-_FILL, _LANDING = 1, 2
+FILL, LANDING = 1, 2
+"""Codes of `heeltap.model.plan.KINDS`."""
 
-_SLOTS = {
-    "eighth": "eighths",
-    "triplet": "triplets",
-    "sixteenth": "sixteenths",
-    "swung": "swung eighths",
-    "fine": "finest notes",
-    "grace": "grace notes",
-}
-"""Kinds of slot as sentences name them."""
+
+@dataclass(frozen=True, slots=True)
+class FindingKind:
+    """One kind of finding: all that the tests, the sentences, the class page, the advice and the guide need of it."""
+
+    code: str
+    """What programs rely on. It says what was tested, not which way it fell: the sign of the size says that."""
+    asks: str
+    """What is tested, for the guide."""
+    less: str
+    """Sentence when the size is negative; ``{size}`` is the size without its sign, ``{what}`` names the strokes."""
+    more: str
+    """Sentence when the size is positive."""
+    class_words: tuple[str, str]
+    """Three or four words for the table of a class: when the size is negative, when it is positive."""
+    advice: str
+    """Key of the remedy in `heeltap.course.remedies.REMEDIES`."""
+    measure: Literal["place", "scatter", "other"]
+    """Where strokes sit, how much they scatter, or something else that the list does not test."""
+    weight: float = 0.0
+    """Share of the permitted error, beside the other kinds' (ours: what matters most to a player gets most)."""
+    contrasts: "Callable[[FindingKind, Offsets], Iterator[Contrast]] | None" = None
+    """Makes the contrasts of a take, none where it has too few strokes for them. None: tested in another way."""
+    metrical: bool = False
+    """About places in the bar. All other kinds are tested with the mean of every place in the bar taken out first, so
+    that a habit of the player's (a late four, say) is not mistaken for what happens to fall on it."""
+    slope: bool = False
+    """The size is a change along the take, so its reach is the length of the regressor."""
+    bars: Literal["named", "listed", "none"] = "named"
+    """``named``: the sentence names the bars that show it most; ``listed``: only the row does, because it is about
+    all bars; ``none``: it is about the take as a whole."""
+    tail: Callable[[Offsets, float], str] | None = None
+    """Adds to the end of the sentence, from the table and the size."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Question:
-    """One thing to test."""
+class Contrast:
+    """One regressor of one kind of finding in one take."""
 
-    code: str
-    """Row of `heeltap.analysis.findings.catalogue.FINDING_KINDS`."""
+    kind: FindingKind
     what: str
     """Names the strokes inside the sentence; empty where the sentence does."""
     regressor: FloatArray
-    """One number a stroke."""
+    """One number for each stroke."""
     rows: BoolArray
-    """The strokes that the question is about, to name their bars."""
-    weight: float
-    """Share of the permitted error, beside the other questions'."""
-    metrical: bool = False
-    """About places in the bar. All other questions are asked with the mean of every place in the bar taken out
-    first, so that a habit of the player's (a late four, say) is not mistaken for what happens to fall on it."""
+    """The strokes that the contrast is about, to name their bars."""
+    share: float = 1.0
+    """Part of the kind's weight."""
+    told: float = 1.0
+    """What the coefficient is multiplied by to give the size that is told: 1, or a ramp's mean over its strokes."""
+
+    @property
+    def weight(self) -> float:
+        """Share of the permitted error, beside the other contrasts'."""
+        return self.kind.weight * self.share
+
+    @property
+    def reach(self) -> float:
+        """What the size is multiplied by before it is held against the least that is told: a slope's length, else 1."""
+        return float(np.ptp(self.regressor)) if self.kind.slope else 1.0
+
+
+def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "") -> Contrast:
+    """The contrast of a class of strokes against the rest.
+
+    Parameters
+    ----------
+    kind : FindingKind
+    rows : bool, shape (strokes,)
+        The class.
+    what : str
+        Names the class inside the sentence, where the sentence needs it.
+
+    Returns
+    -------
+    Contrast
+        Regressor 1 inside the class, 0 outside.
+    """
+    return Contrast(kind, what, rows.astype(np.float64), rows)
+
+
+def of_class(choose: Callable[[Offsets], BoolArray]) -> Callable[[FindingKind, Offsets], Iterator[Contrast]]:
+    """What makes the contrast of one class of strokes: a function of the kind and the take.
+
+    Parameters
+    ----------
+    choose : function from Offsets to bool, shape (strokes,)
+        Chooses the class.
+
+    Returns
+    -------
+    function
+        Yields one contrast, or none where a side has too few strokes (`has_enough_strokes`).
+    """
+
+    def contrasts(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
+        rows = choose(table)
+        if has_enough_strokes(table, rows):
+            yield class_contrast(kind, rows)
+
+    return contrasts
+
+
+def has_enough_strokes(table: Offsets, rows: BoolArray) -> bool:
+    """Whether both the class ``rows`` and the rest have `MIN_CLASS` strokes in `MIN_BARS` bars.
+
+    Parameters
+    ----------
+    table : Offsets
+    rows : bool, shape (strokes,)
+
+    Returns
+    -------
+    bool
+    """
+    return all(int(side.sum()) >= MIN_CLASS and np.unique(table.bar[side]).size >= MIN_BARS for side in (rows, ~rows))
+
+
+def after_rest(table: Offsets) -> BoolArray:
+    """Which strokes follow a gap of more than one and a half times the usual one, shape (strokes,).
+
+    Parameters
+    ----------
+    table : Offsets
+
+    Returns
+    -------
+    bool, shape (strokes,)
+    """
+    return np.asarray(table.rest_ms > _LONG_GAP * np.median(table.rest_ms)) if len(table) else np.zeros(0, np.bool_)
 
 
 def clusters(table: Offsets) -> IntArray:
-    """What the second witness counts as one: whole sections where there are five or more, else bars."""
+    """What the cluster-robust check counts as one: whole sections where there are five or more, else bars.
+
+    Parameters
+    ----------
+    table : Offsets
+
+    Returns
+    -------
+    int64, shape (strokes,)
+        A label for each stroke.
+    """
     whole = np.where(table.section >= 0, table.section, -1)
     return whole if np.unique(whole).size >= 5 else table.bar
 
 
-def place_questions(table: Offsets) -> list[Question]:
-    """Everything that can be asked about where the strokes sit, but the bias itself."""
-    asked = [*_beats(table), *_divisions(table), *_drifts(table), *_changes(table)]
-    classes = (
-        ("fills", table.kind == _FILL),
-        ("landing", table.kind == _LANDING),
-        ("after-rest", _after_rest(table)),
-        ("leaps", np.abs(table.leap) >= _WIDE_LEAP),
-    )
-    asked += [_class(code, rows) for code, rows in classes if _enough(table, rows)]
-    return [*asked, *_loudness(table), *_hands(table)]
+def place_means(table: Offsets) -> FloatArray:
+    """One column for each place in the bar but the commonest; places with few strokes share one.
 
+    Parameters
+    ----------
+    table : Offsets
 
-def scatter_questions(table: Offsets) -> list[Question]:
-    """Everything that can be asked about how much the strokes scatter."""
-    classes = (
-        ("scatter-off-beats", table.division != BEAT),
-        ("scatter-into-change", table.bars_to_change == 1),
-        ("scatter-fills", table.kind == _FILL),
-        ("scatter-after-rest", _after_rest(table)),
-        ("scatter-leaps", np.abs(table.leap) >= _WIDE_LEAP),
-        ("scatter-hands", table.hand == 1),
-    )
-    asked = [_class(code, rows) for code, rows in classes if _enough(table, rows)]
-    n = len(table)
-    if n >= 4 * MIN_CLASS:
-        asked.append(
-            Question(
-                "scatter-grows",
-                "",
-                np.linspace(-0.5, 0.5, n),
-                np.arange(n) >= 2 * n // 3,
-                kind_of("scatter-grows").weight,
-            )
-        )
-    return asked
-
-
-def _class(code: str, rows: BoolArray, what: str = "") -> Question:
-    return Question(code, what, rows.astype(np.float64), rows, kind_of(code).weight, code in _METRICAL)
-
-
-_METRICAL = {"beat", "backbeat", "off-beats", "division", "swing", "scatter-off-beats", "hands", "scatter-hands"}
-
-
-def places(table: Offsets) -> FloatArray:
-    """One column for each place in the bar but the commonest, shape (strokes, places); those with few strokes share
-    one.
-
-    Without columns where there are fewer than four strokes a place.
+    Returns
+    -------
+    float64, shape (strokes, places)
+        1 at the column's place, 0 elsewhere. Without columns where there are fewer than four strokes a place.
     """
     code = np.unique(np.round(table.beat, 2), return_inverse=True)[1]
     count = np.bincount(code)
@@ -130,84 +219,3 @@ def places(table: Offsets) -> FloatArray:
     if len(table) < 4 * (kept.size + 1):
         kept = kept[:0]
     return np.asarray(code[:, None] == kept[None, :], dtype=np.float64)
-
-
-def _enough(table: Offsets, rows: BoolArray) -> bool:
-    """Enough strokes in enough bars on both sides."""
-    return all(int(side.sum()) >= MIN_CLASS and np.unique(table.bar[side]).size >= MIN_BARS for side in (rows, ~rows))
-
-
-def _beats(table: Offsets) -> Iterator[Question]:
-    """Each beat of the bar; two and four together where the bar has four."""
-    on_beat = table.division == BEAT
-    beats = [int(b) for b in np.unique(np.round(table.beat[on_beat])) if b <= 12]
-    words = ("The one", "Beat two", "Beat three", "Beat four", "Beat five", "Beat six")
-    for beat in beats:
-        rows = on_beat & (np.abs(table.beat - beat) < 0.01)
-        if _enough(table, rows) and len(beats) > 1:
-            yield _class("beat", rows, words[beat - 1] if beat <= len(words) else f"Beat {beat}")
-    backbeat = on_beat & ((np.abs(table.beat - 2) < 0.01) | (np.abs(table.beat - 4) < 0.01))
-    if beats[-1:] == [4] and _enough(table, backbeat):
-        yield _class("backbeat", backbeat)
-
-
-def _divisions(table: Offsets) -> Iterator[Question]:
-    """Off the beat against on it; then each kind of slot, where there are several."""
-    off = table.division != BEAT
-    kinds = [int(code) for code in np.unique(table.division[off])]
-    if kinds != [SWUNG] and _enough(table, off):
-        yield _class("off-beats", off)
-    for code in kinds:
-        rows = table.division == code
-        if (code == SWUNG or len(kinds) > 1) and _enough(table, rows):
-            yield _class("swing", rows) if code == SWUNG else _class("division", rows, _SLOTS[DIVISIONS[code]])
-
-
-def _drifts(table: Offsets) -> Iterator[Question]:
-    """Slope inside the sections and over the take."""
-    every = np.ones(len(table), np.bool_)
-    bar = table.bar.astype(np.float64)
-    if np.unique(bar).size < 2 * MIN_BARS:
-        return
-    inside = np.zeros(len(table))
-    songs = [code for code in np.unique(table.section) if code >= 0]
-    for code in songs:
-        rows = table.section == code
-        inside[rows] = bar[rows] - bar[rows].mean()
-    if len(songs) > 1 and np.any(inside):
-        yield Question("section-drift", "", inside, every, kind_of("section-drift").weight)
-    yield Question("drift", "", bar - bar.mean(), every, kind_of("drift").weight)
-
-
-def _changes(table: Offsets) -> Iterator[Question]:
-    """The bar before a new section, a ramp through it, and the bar after."""
-    before, after = table.bars_to_change == 1, table.bars_since_change == 0
-    if np.unique(table.bar[before]).size >= MIN_CHANGES and min(before.sum(), (~before).sum()) >= MIN_CLASS:
-        yield _class("into-change", before)
-        length = max(float(np.ceil(table.beat.max())) - 1.0, 1.0)
-        ramp = np.where(before, np.clip((table.beat - 1) / length, 0, 1), 0.0)
-        yield Question("into-change", "ramp", ramp, before, kind_of("into-change").weight / 3)
-    if np.unique(table.bar[after]).size >= MIN_CHANGES and min(after.sum(), (~after).sum()) >= MIN_CLASS:
-        yield _class("after-change", after)
-
-
-def _after_rest(table: Offsets) -> BoolArray:
-    return np.asarray(table.rest_ms > _LONG_GAP * np.median(table.rest_ms)) if len(table) else np.zeros(0, np.bool_)
-
-
-def _loudness(table: Offsets) -> Iterator[Question]:
-    """Loudness in standard deviations, its tails drawn in."""
-    velocity = table.velocity.astype(np.float64)
-    scale = float(velocity.std()) if velocity.size else 0.0
-    if velocity.size >= 4 * MIN_CLASS and scale >= 2.0:
-        standard = np.clip((velocity - velocity.mean()) / scale, -3, 3)
-        yield Question("loudness", f"{scale:.0f}", standard, standard > 0, kind_of("loudness").weight, True)
-
-
-def _hands(table: Offsets) -> Iterator[Question]:
-    left, right = table.hand == 1, table.hand == 2
-    if min(left.sum(), right.sum()) >= MIN_CLASS and _enough(table, left):
-        share = left.sum() / (left.sum() + right.sum())
-        yield Question(
-            "hands", "", np.where(left, 1.0, np.where(right, 0.0, share)), left, kind_of("hands").weight, True
-        )

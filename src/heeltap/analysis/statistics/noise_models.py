@@ -48,9 +48,9 @@ class NoiseModel:
     """Correlation from stroke to stroke of a ``short`` wander; Hurst exponent of a ``long`` one."""
     wander: float
     """Share of the variance that wanders, 0-1; the rest is white."""
-    prior: float
+    interval_prior: float
     """Plausibility for intervals, before anything was played; the family's sum to one."""
-    usual: float
+    test_prior: float
     """Plausibility for tests, before anything was played; the family's sum to one."""
 
 
@@ -105,24 +105,37 @@ def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArra
 
 
 def to_cosines(columns: FloatArray) -> FloatArray:
-    """Orthonormal type-II cosine transform along the first axis; coefficient 0 is sqrt(n) times the mean."""
-    n = columns.shape[0]
-    mirrored = np.concatenate((columns, columns[::-1]))
-    turn = np.exp(-0.5j * np.pi * np.arange(n) / n).reshape((n,) + (1,) * (columns.ndim - 1))
-    out: FloatArray = (np.fft.rfft(mirrored, axis=0)[:n] * turn).real / np.sqrt(2.0 * n)
-    out[:1] /= np.sqrt(2.0)
-    return out
+    """Orthonormal type-II cosine transform along the first axis; coefficient 0 is sqrt(n) times the mean.
+
+    Parameters
+    ----------
+    columns : float64, shape (n, ...)
+
+    Returns
+    -------
+    float64, shape (n, ...)
+        In the unit of ``columns``.
+    """
+    from scipy.fft import dct
+
+    return np.asarray(dct(columns, axis=0, norm="ortho"))
 
 
 def from_cosines(coefficients: FloatArray) -> FloatArray:
-    """The inverse of `to_cosines`, along the first axis."""
-    n = coefficients.shape[0]
-    tail = (1,) * (coefficients.ndim - 1)
-    turn = np.exp(0.5j * np.pi * np.arange(n) / n).reshape((n, *tail))
-    spectrum = np.zeros((n + 1, *coefficients.shape[1:]), dtype=np.complex128)
-    spectrum[:n] = coefficients * turn * np.sqrt(2.0 * n)
-    spectrum[:1] *= np.sqrt(2.0)
-    return np.asarray(np.fft.irfft(spectrum, 2 * n, axis=0)[:n])
+    """The inverse of `to_cosines`, along the first axis.
+
+    Parameters
+    ----------
+    coefficients : float64, shape (n, ...)
+
+    Returns
+    -------
+    float64, shape (n, ...)
+        In the unit of ``coefficients``.
+    """
+    from scipy.fft import idct
+
+    return np.asarray(idct(coefficients, axis=0, norm="ortho"))
 
 
 def _variances(correlation: FloatArray) -> FloatArray:
@@ -192,24 +205,12 @@ class Noise:
         return from_cosines(to_cosines(offset_ms - offset_ms.mean()) / scale)
 
 
-@lru_cache(maxsize=64)
-def _quick_length(least: int) -> int:
-    """Smallest length from ``least`` on that has no prime factor above 5: other lengths transform several times slower."""
-    length = least
-    while True:
-        rest = length
-        for prime in (2, 3, 5):
-            while rest % prime == 0:
-                rest //= prime
-        if rest == 1:
-            return length
-        length += 1
-
-
 def lag_products(weights: FloatArray) -> FloatArray:
     """Sums of ``weights[t] * weights[t + h]`` by lag h, both signs of h together, shape (n,)."""
+    from scipy.fft import next_fast_len
+
     n = weights.size
-    size = _quick_length(2 * n)
+    size = next_fast_len(2 * n, real=True)
     spectrum = np.fft.rfft(weights, size)
     sums = np.fft.irfft(spectrum * spectrum.conj(), size)[:n]
     sums[1:] *= 2
@@ -289,7 +290,7 @@ def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> No
     # At least a billionth of the whole: identical strokes leave nothing but rounding.
     left = np.maximum(products[:, -1, -1] - fitted, 1e-9 * np.maximum(products[:, -1, -1], 1e-9))
     log_weight = -0.5 * np.linalg.slogdet(inner)[1]
-    log_weight += np.log([m.prior for m in MODELS]) - 0.5 * log_determinants(n) - 0.5 * freedom * np.log(left)
+    log_weight += np.log([m.interval_prior for m in MODELS]) - 0.5 * log_determinants(n) - 0.5 * freedom * np.log(left)
     weight = np.exp(log_weight - log_weight.max())
     return Noise(n, freedom, weight / weight.sum(), left / freedom)
 

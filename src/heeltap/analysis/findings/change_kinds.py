@@ -1,0 +1,121 @@
+"""Findings about section changes: running into them, landing after them, fills; their rows and their contrasts.
+
+Sizes are ms; a negative one means earlier.
+
+Inside: `CHANGE_KINDS`.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from heeltap.analysis.findings.contrasts import (
+    FILL,
+    LANDING,
+    MIN_CHANGES,
+    MIN_CLASS,
+    Contrast,
+    FindingKind,
+    class_contrast,
+    of_class,
+)
+from heeltap.model.arrays import BoolArray
+from heeltap.model.offsets import Offsets
+
+__all__ = ["CHANGE_KINDS"]
+
+_LOOK_AHEAD = 4
+"""Bars after a change within which coming back is looked for."""
+
+
+def _is_asked(table: Offsets, rows: BoolArray) -> bool:
+    """Whether these bars lie at enough changes, with enough strokes in and outside them."""
+    return np.unique(table.bar[rows]).size >= MIN_CHANGES and min(rows.sum(), (~rows).sum()) >= MIN_CLASS
+
+
+def _into_change(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
+    """The bar before a new section, and a ramp through it."""
+    before = table.bars_to_change == 1
+    if not _is_asked(table, before):
+        return
+    yield class_contrast(kind, before)
+    length = max(float(np.ceil(table.beat.max())) - 1.0, 1.0)
+    ramp = np.where(before, np.clip((table.beat - 1) / length, 0, 1), 0.0)
+    # The ramp's coefficient is its end; what is told is the mean over its strokes.
+    yield Contrast(kind, "ramp", ramp, before, share=1 / 3, told=float(ramp[before].mean()))
+
+
+def _after_change(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
+    """The first bar of a new section."""
+    after = table.bars_since_change == 0
+    if _is_asked(table, after):
+        yield class_contrast(kind, after)
+
+
+def _back_after(table: Offsets, effect_ms: float) -> str:
+    """How long after the changes the player is back, in words; empty where the table does not say.
+
+    Back: the mean of that bar over all changes is within a third of the effect of the strokes far from any change.
+    """
+    since = table.bars_since_change
+    far: BoolArray = (table.bars_to_change > 1) & ((since >= _LOOK_AHEAD) | (since < 0))
+    if not np.any(far):
+        return ""
+    usual = float(np.mean(table.offset_ms[far]))
+    for bars in range(_LOOK_AHEAD):
+        rows = since == bars
+        if not np.any(rows):
+            return ""
+        if (float(np.mean(table.offset_ms[rows])) - usual) / effect_ms < 1 / 3:
+            return ", back in the first bar after it." if bars == 0 else f", back by bar {bars + 1} of the new section."
+    return f", and not back within {_LOOK_AHEAD} bars."
+
+
+CHANGE_KINDS: tuple[FindingKind, ...] = (
+    FindingKind(
+        code="into-change",
+        asks="the last bar before a new section against the rest, and a ramp through it",
+        less="You run into the changes: the last bar before a new section is {size} early against the rest.",
+        more="You hold back before the changes: the last bar before a new section is {size} late against the rest.",
+        class_words=("running into changes", "holding back before changes"),
+        advice="turns",
+        measure="place",
+        weight=3.0,
+        contrasts=_into_change,
+        tail=_back_after,
+    ),
+    FindingKind(
+        code="after-change",
+        asks="the first bar of a new section against the rest",
+        less="The first bar of a new section is {size} early against the rest.",
+        more="The first bar of a new section is {size} late against the rest.",
+        class_words=("early after changes", "late after changes"),
+        advice="turns",
+        measure="place",
+        weight=0.3,
+        contrasts=_after_change,
+    ),
+    FindingKind(
+        code="fills",
+        asks="fills against the groove",
+        less="The fills come {size} earlier than the groove.",
+        more="The fills come {size} later than the groove.",
+        class_words=("fills early", "fills late"),
+        advice="fills",
+        measure="place",
+        weight=3.0,
+        contrasts=of_class(lambda table: table.kind == FILL),
+    ),
+    FindingKind(
+        code="landing",
+        asks="the new section's first stroke against the rest",
+        less="The stroke that lands in a new section comes {size} earlier than the rest.",
+        more="The stroke that lands in a new section comes {size} later than the rest.",
+        class_words=("landings early", "landings late"),
+        advice="turns",
+        measure="place",
+        weight=0.3,
+        contrasts=of_class(lambda table: table.kind == LANDING),
+    ),
+)
+"""Rows whose sentences are complete; `heeltap.analysis.findings.sentences` adds how sure they are, and the bars."""
