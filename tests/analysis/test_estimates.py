@@ -19,7 +19,6 @@ from heeltap.analysis.statistics.estimates import (
     by_section,
     contrast,
     drift,
-    log_ratio_interval,
     noise_of,
     overall,
     spread,
@@ -194,14 +193,6 @@ def test_numbers_are_plain(n: int, rng: np.random.Generator) -> None:
 
     assert all(value is None or (type(value) is float and math.isfinite(value)) for value in numbers)
     assert found.overall.n == n
-
-
-def test_ratios_are_averaged_as_logarithms() -> None:
-    """The value of 1.5 and 6 is 3, and its interval is on both sides of it."""
-    found = log_ratio_interval(np.log(np.tile([1.5, 6.0], 30)))
-
-    assert found.value == pytest.approx(3.0)
-    assert holds(found, 3.0)
 
 
 def test_statistics_do_not_load_the_slow_half_of_scipy() -> None:

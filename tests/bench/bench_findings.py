@@ -11,7 +11,7 @@ import time
 import numpy as np
 
 from heeltap.analysis.findings import findings
-from heeltap.analysis.statistics.estimates import bias, drift, log_ratio_interval, noise_of, spread, summarise
+from heeltap.analysis.statistics.estimates import bias, drift, noise_of, spread, summarise
 from tests.makers.tables import NOISES, noise, offsets_table, plant
 
 CODES = {"rush-into-change": "into-change", "ramp-into-change": "into-change", "beat-two": "beat", "loud": "loudness",
@@ -50,10 +50,10 @@ def power(kind: str, fault: str, size_ms: float, takes: int, seed: int = 2) -> t
     return hits / takes, first / max(hits, 1), more / takes
 
 
-def coverage(kind: str, n: int, takes: int, seed: int = 3) -> tuple[float, float, float, float]:
-    """Share of takes whose intervals of bias, spread, drift and (log) swing ratio hold the truth."""
+def coverage(kind: str, n: int, takes: int, seed: int = 3) -> tuple[float, float, float]:
+    """Share of takes whose intervals of bias, spread and drift hold the truth."""
     rng = np.random.default_rng(seed)
-    holds = np.zeros(4)
+    holds = np.zeros(3)
     for _ in range(takes):
         offset = noise(kind, n, rng)
         learnt = noise_of(offset)
@@ -61,11 +61,10 @@ def coverage(kind: str, n: int, takes: int, seed: int = 3) -> tuple[float, float
             (bias(offset, noise=learnt).ci95, 0.0),
             (spread(offset, noise=learnt).ci95, 12.0),
             (drift(offset, np.arange(n) // 8 + 1).ci95, 0.0),
-            (log_ratio_interval(np.log(2.0) + noise(kind, n, rng, sd_ms=0.1)).ci95, 2.0),
         )
         holds += [ci is not None and ci[0] <= truth <= ci[1] for ci, truth in rows]
     share = holds / takes
-    return float(share[0]), float(share[1]), float(share[2]), float(share[3])
+    return float(share[0]), float(share[1]), float(share[2])
 
 
 def speed(n: int) -> tuple[float, float, float]:
@@ -99,7 +98,7 @@ def main(part: str, takes: int) -> None:
             ]
             print(f"  {fault:17}{size:4.0f} ms ", "   ".join(cells), flush=True)
     if part in ("coverage", "all"):
-        print(f"coverage of nominal 95 % intervals, {takes} takes: bias / spread / drift / ratio")
+        print(f"coverage of nominal 95 % intervals, {takes} takes: bias / spread / drift")
         for kind in NOISES:
             cells = [f"{n}: " + "/".join(f"{v:.3f}" for v in coverage(kind, n, takes)) for n in (40, 100, 250, 512)]
             print(f"  {kind:14}", "  ".join(cells), flush=True)

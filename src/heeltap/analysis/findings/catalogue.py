@@ -3,6 +3,8 @@
 To add a kind, add its row and what makes its contrasts to one of the four files of kinds, and a test. The guide's table
 is made from the rows (``python -m tests.makers.guide_tables``).
 
+Ours, where no source is named.
+
 Inside: `FINDING_KINDS`, `NOTHING`, `kind_of`.
 """
 

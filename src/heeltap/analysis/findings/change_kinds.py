@@ -2,6 +2,8 @@
 
 Sizes are ms; a negative one means earlier.
 
+Ours, where no source is named.
+
 Inside: `CHANGE_KINDS`.
 """
 

@@ -4,6 +4,8 @@ A *contrast* is one regressor, one number for each stroke. For a class of stroke
 outside, so its coefficient is the mean of the class minus the mean of the rest, in ms. A *kind* of finding is a row of
 `heeltap.analysis.findings.catalogue.FINDING_KINDS`: it makes its contrasts from a take and holds all words about them.
 
+Ours, where no source is named.
+
 Inside: `Contrast`, `FindingKind`, `class_contrast`, `of_class`, `has_enough_strokes`, `clusters`, `place_means`.
 """
 

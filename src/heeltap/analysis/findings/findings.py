@@ -6,6 +6,8 @@ calibration. The one about all strokes against the lean needs a lean and a known
 The chance of at least one untrue statement about a faultless player is held at 5 % over the whole list
 (`heeltap.analysis.findings.hypothesis_tests`), not for each statement.
 
+Ours, where no source is named.
+
 Inside: `findings`.
 """
 

@@ -1,5 +1,7 @@
 """The table that findings read: an Offsets, or a plain dict of columns filled up with defaults.
 
+Ours, where no source is named.
+
 Inside: `as_offsets`.
 """
 
@@ -34,6 +36,11 @@ def as_offsets(table: Offsets | Mapping[str, npt.ArrayLike]) -> Offsets:
         Needed: ``offset_ms``, ``bar``, ``beat``. ``division``, ``kind`` and ``hand`` may be names instead of codes;
         ``section`` may be any labels. Defaults: division from the beat; no sections; kind groove; hand not known;
         loudness, gaps and beats all the same; changes from the sections; leaps from the pitches.
+
+    Returns
+    -------
+    Offsets
+        Times in ms.
 
     Raises
     ------

@@ -8,6 +8,8 @@
 3. Holm's step-down over the list. What has been found is taken out of the data before the rest is tested again, so that
    one fault is not told twice.
 
+Ours, where no source is named.
+
 Inside: `RegressionProblem` (a take prepared for all its tests), `TestResult`, `ErrorBudget`, `step_down`.
 """
 

@@ -1,5 +1,7 @@
 """Findings that are tested by themselves, outside the list: chords, accents, a take too even; and the row `nothing`.
 
+Ours, where no source is named.
+
 Inside: `OTHER_KINDS`, `NOTHING`, `nothing`, `too_even`, `other_findings`.
 """
 

@@ -2,6 +2,8 @@
 
 Sizes are differences of standard deviations in ms; a negative one means less scatter.
 
+Ours, where no source is named.
+
 Inside: `SCATTER_KINDS`, `scatter_size_ms`.
 """
 

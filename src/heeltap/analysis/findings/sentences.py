@@ -1,5 +1,7 @@
 """The sentences of findings: the statement, how sure it is, and the bars that show it most.
 
+Ours, where no source is named.
+
 Inside: `sentence`, `bars_of`, `bar_list`.
 """
 

@@ -1,11 +1,13 @@
 """Bias, spread and drift of a take or a part of it, with intervals that hold on strokes that wander.
 
-Conventions: offsets are played minus reference, milliseconds; negative is early. The value of an `Estimate` is the
-plain one (mean, standard deviation, least-squares slope), so that anyone can recompute it; only its interval knows
-about noise (`heeltap.analysis.statistics.noise_models`): it is averaged over noise models by how plausible the whole
-take finds each of them.
+Offsets are played minus reference, milliseconds; negative is early. The value of an `Estimate` is the plain one (mean,
+standard deviation, least-squares slope), so that you can recompute it. Only its interval goes by the noise
+(`heeltap.analysis.statistics.noise_models`): it is averaged over the noise models by how plausible the whole take finds
+each of them.
 
-Inside: `Estimate`, `bias`, `spread`, `drift`, `contrast`, `check_rows`, `log_ratio_interval`, and one table a take:
+Ours, where no source is named.
+
+Inside: `Estimate`, `bias`, `spread`, `drift`, `contrast`, `noise_of`, `check_rows`; and the tables of a take:
 `overall`, `by_beat`, `by_division`, `by_section`, `summarise`.
 """
 
@@ -34,8 +36,6 @@ __all__ = [
     "check_rows",
     "contrast",
     "drift",
-    "half_width",
-    "log_ratio_interval",
     "noise_of",
     "overall",
     "spread",
@@ -72,8 +72,21 @@ class Estimate:
 def check_rows(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None) -> tuple[FloatArray, BoolArray]:
     """The offsets as float64 and the chosen strokes as a mask.
 
-    ``at`` is a mask of the same length or indices; None chooses all. Raises `ValueError` for offsets that are not a
-    row of finite numbers and for a mask of another length.
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+    at : mask of shape (n,) or indices, optional
+        The strokes that are chosen; None chooses all.
+
+    Returns
+    -------
+    offset_ms : float64, shape (n,)
+    chosen : bool, shape (n,)
+
+    Raises
+    ------
+    ValueError
+        The offsets are not a row of finite numbers, or the mask has another length.
     """
     offsets = np.asarray(offset_ms, dtype=np.float64)
     if offsets.ndim != 1 or not np.all(np.isfinite(offsets)):
@@ -93,8 +106,22 @@ def check_rows(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None) -> tup
 def noise_of(offset_ms: npt.ArrayLike, groups: npt.ArrayLike | None = None) -> Noise | None:
     """Noise of the whole take, for use in several estimates; None below `MIN_STROKES`.
 
-    ``groups`` (any labels, one a stroke) says which means differ for a reason: they are taken out first, so that a
-    late beat two is not mistaken for noise.
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+        The whole take, in time order.
+    groups : any labels, shape (n,), optional
+        Says which means differ for a reason: they are taken out first, so that a late beat two is not mistaken for
+        noise.
+
+    Returns
+    -------
+    Noise or None
+
+    Raises
+    ------
+    ValueError
+        As `check_rows`.
     """
     offsets, _ = check_rows(offset_ms)
     if offsets.size < MIN_STROKES:
@@ -126,6 +153,11 @@ def bias(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: No
     Estimate
         The interval is that of the mean of these strokes under each noise model (Student's t, averaged by
         plausibility). None below `MIN_STROKES` in the take or `MIN_PART` in the part.
+
+    Raises
+    ------
+    ValueError
+        As `check_rows`.
     """
     offsets, mask = check_rows(offset_ms, at)
     n = int(mask.sum())
@@ -137,13 +169,32 @@ def bias(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: No
 def contrast(
     offset_ms: npt.ArrayLike, at: npt.ArrayLike, against: npt.ArrayLike, *, noise: Noise | None = None
 ) -> Estimate:
-    """Mean of the strokes ``at`` minus mean of those ``against``, ms; needs no calibration."""
+    """Mean of the strokes ``at`` minus mean of those ``against``, ms; needs no calibration.
+
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+        The whole take, in time order.
+    at, against : masks of shape (n,) or indices
+    noise : Noise, optional
+        From `noise_of`.
+
+    Returns
+    -------
+    Estimate
+        ``n`` is the number of strokes on the smaller side.
+
+    Raises
+    ------
+    ValueError
+        As `check_rows`.
+    """
     offsets, here = check_rows(offset_ms, at)
     _, there = check_rows(offset_ms, against)
     n = int(min(here.sum(), there.sum()))
     if n == 0:
         return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
-    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise, widen=_doubt(offsets.size))
+    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise, widen=_small_sample_factor(offsets.size))
 
 
 def drift(
@@ -151,8 +202,26 @@ def drift(
 ) -> Estimate:
     """Least-squares slope in ms per bar (negative: getting earlier), of all strokes or of those ``at``.
 
-    ``bar`` may hold fractions (bar plus the share of it that has passed). Value None where all strokes lie in one
-    bar.
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+        The whole take, in time order.
+    bar : float, shape (n,)
+        May hold fractions (bar plus the share of it that has passed).
+    at : mask of shape (n,) or indices, optional
+        The strokes whose slope is meant.
+    noise : Noise, optional
+        From `noise_of`.
+
+    Returns
+    -------
+    Estimate
+        Value None where all strokes lie in one bar.
+
+    Raises
+    ------
+    ValueError
+        As `check_rows`.
     """
     offsets, mask = check_rows(offset_ms, at)
     bars = np.asarray(bar, dtype=np.float64)
@@ -163,17 +232,31 @@ def drift(
         return Estimate(None, None, n, "no slope: all strokes lie in one bar")
     if noise is None and offsets.size >= MIN_STROKES:
         noise = fit_noise(offsets, centred[:, None] if at is None else np.column_stack((centred, mask)))
-    return _linear(offsets, centred / squares, n, noise, widen=_doubt(offsets.size))
+    return _linear(offsets, centred / squares, n, noise, widen=_small_sample_factor(offsets.size))
 
 
 def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None) -> Estimate:
     """Standard deviation (n - 1) of the offsets in ms, of all strokes or of those ``at``.
+
+    Parameters
+    ----------
+    offset_ms : float, shape (n,)
+        The whole take, in time order.
+    at : mask of shape (n,) or indices, optional
+        The strokes whose spread is meant.
+    noise : Noise, optional
+        From `noise_of`.
 
     Returns
     -------
     Estimate
         The interval is for the player's standard deviation in the long run: strokes that wander slowly show less of
         it in a short take, so it may reach far up. Value None below two strokes.
+
+    Raises
+    ------
+    ValueError
+        As `check_rows`.
 
     Notes
     -----
@@ -199,24 +282,13 @@ def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: 
     return Estimate(value, (min(low, value), max(high, value)), n, _few_note(offsets.size))
 
 
-def log_ratio_interval(log_ratio: npt.ArrayLike) -> Estimate:
-    """Geometric mean of positive ratios given as logarithms (swing: long to short), with its interval, as a ratio.
-
-    ``log_ratio`` is in time order; the mean and interval are those of `bias` on the logarithms, then raised again.
-    """
-    found = bias(log_ratio)
-    value = None if found.value is None else float(np.exp(found.value))
-    ci95 = None if found.ci95 is None else (float(np.exp(found.ci95[0])), float(np.exp(found.ci95[1])))
-    return Estimate(value, ci95, found.n, found.note)
-
-
 def _too_few(n: int, part: int) -> str:
     if n < MIN_STROKES:
         return _TOO_FEW.format(MIN_STROKES, n)
     return _TOO_FEW.format(MIN_PART, part) if part < MIN_PART else ""
 
 
-def _doubt(n: int) -> float:
+def _small_sample_factor(n: int) -> float:
     """Factor by which intervals of slopes and contrasts are widened: what is estimated takes part of the noise with
     it.
 
@@ -272,12 +344,34 @@ class Summary:
 
 
 def summarise(table: Offsets) -> Summary:
-    """All of the take's statistics; shares inside a pocket, score and verdicts are left for those who own them."""
+    """All of the take's statistics; shares inside a pocket, score and verdicts are left for those who own them.
+
+    Parameters
+    ----------
+    table : Offsets
+        The whole take.
+
+    Returns
+    -------
+    Summary
+        ms; negative is early.
+    """
     return Summary(overall(table), by_beat(table), by_division(table), by_section(table))
 
 
 def overall(table: Offsets) -> Overall:
-    """Bias, spread and drift of the whole take; ``in_pocket`` and ``score`` None."""
+    """Bias, spread and drift of the whole take; ``in_pocket`` and ``score`` None.
+
+    Parameters
+    ----------
+    table : Offsets
+        The whole take.
+
+    Returns
+    -------
+    Overall
+        ms; negative is early.
+    """
     noise = noise_of(table.offset_ms)
     middle, scatter = bias(table.offset_ms, noise=noise), spread(table.offset_ms, noise=noise)
     slope = drift(table.offset_ms, table.bar)
@@ -295,7 +389,18 @@ def overall(table: Offsets) -> Overall:
 
 
 def by_beat(table: Offsets) -> tuple[BeatRow, ...]:
-    """One row a beat position, in order."""
+    """One row a beat position, in order.
+
+    Parameters
+    ----------
+    table : Offsets
+        The whole take.
+
+    Returns
+    -------
+    tuple of BeatRow
+        ms; negative is early.
+    """
     places = np.round(table.beat, 3)
     return tuple(
         BeatRow(float(place), middle.n, middle.value, middle.ci95, scatter)
@@ -304,7 +409,18 @@ def by_beat(table: Offsets) -> tuple[BeatRow, ...]:
 
 
 def by_division(table: Offsets) -> tuple[DivisionRow, ...]:
-    """One row a kind of slot, in the order of `heeltap.model.subdivisions.DIVISIONS`."""
+    """One row a kind of slot, in the order of `heeltap.model.subdivisions.DIVISIONS`.
+
+    Parameters
+    ----------
+    table : Offsets
+        The whole take.
+
+    Returns
+    -------
+    tuple of DivisionRow
+        ms; negative is early.
+    """
     return tuple(
         DivisionRow(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
         for code, middle, scatter in _groups(table.offset_ms, table.division)
@@ -312,7 +428,18 @@ def by_division(table: Offsets) -> tuple[DivisionRow, ...]:
 
 
 def by_section(table: Offsets) -> tuple[SectionRow, ...]:
-    """One row a section, in order, those without strokes included; ``in_pocket`` and ``verdict`` empty."""
+    """One row a section, in order, those without strokes included; ``in_pocket`` and ``verdict`` empty.
+
+    Parameters
+    ----------
+    table : Offsets
+        The whole take.
+
+    Returns
+    -------
+    tuple of SectionRow
+        ms; negative is early.
+    """
     if not table.sections:
         return ()
     # Section means stay in the noise: taking them out would take slow wander out too (coverage 0.86 under long

@@ -13,7 +13,23 @@ __all__ = ["chi_mixture", "half_width"]
 def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: float = 0.95) -> float:
     """Half-width of the central interval of a mixture of centred Student's t, by bisection to a ten-thousandth.
 
-    ``scale`` and ``weight`` have one number a noise model (`Noise.error_variance`, `Noise.weight`).
+    Ours.
+
+    Parameters
+    ----------
+    scale : float64, shape (models,)
+        Standard error under each noise model (the root of `Noise.error_variance`).
+    weight : float64, shape (models,)
+        Probability of each model (`Noise.weight`).
+    freedom : float
+        Degrees of freedom.
+    level : float
+        Confidence, 0-1.
+
+    Returns
+    -------
+    float
+        In the unit of ``scale``.
     """
     from scipy.special import stdtr, stdtrit
 
@@ -31,7 +47,24 @@ def half_width(scale: FloatArray, weight: FloatArray, freedom: float, level: flo
 
 
 def chi_mixture(variance: FloatArray, freedom: FloatArray, weight: FloatArray) -> tuple[float, float]:
-    """Central 95 % of a mixture of scaled inverse chi-squares, as standard deviations."""
+    """Central 95 % of a mixture of scaled inverse chi-squares, as standard deviations.
+
+    Ours.
+
+    Parameters
+    ----------
+    variance : float64, shape (models,)
+        Variance that each noise model estimates.
+    freedom : float64, shape (models,)
+        Degrees of freedom under each.
+    weight : float64, shape (models,)
+        Probability of each model.
+
+    Returns
+    -------
+    low, high : float
+        Roots of the variance's bounds.
+    """
     from scipy.special import chdtrc
 
     plausible = _plausible(weight)

@@ -1,16 +1,18 @@
 """What the strokes do between themselves: a family of noise models, and how plausible each is for one take.
 
-A player's offsets are not independent: they wander. An interval that ignores it promises far more than it holds. So
-every interval and every test in `heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` is taken under
-each model of one family and averaged by how plausible the take itself finds the model.
+A player's offsets are not independent: they wander, and an interval that ignores this is far too narrow. So
+`heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` take every interval and every test under each
+model of one family, and average them by how plausible the take itself finds the model.
 
-Conventions: strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0]
-= 1``. All models share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly
-uncorrelated; a model is then one variance a coefficient, computed exactly from its autocorrelation, and a whole take
-costs one transform.
+Strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0] = 1``. All models
+share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly uncorrelated. There a
+model is one variance for each coefficient, computed exactly from its autocorrelation, and a whole take costs one
+transform.
 
-Inside: `MODELS` (the family), `to_cosines`, `from_cosines`, `variances` (one row a model), `Noise`, `products_under`,
-`fit_noise`.
+Ours, where no source is named.
+
+Inside: `MODELS` (the family), `to_cosines`, `from_cosines`, `variances` (one row for each model), `Noise`,
+`products_under`, `fit_noise`.
 """
 
 from collections.abc import Sequence
@@ -49,9 +51,9 @@ class NoiseModel:
     wander: float
     """Share of the variance that wanders, 0-1; the rest is white."""
     interval_prior: float
-    """Plausibility for intervals, before anything was played; the family's sum to one."""
+    """Prior probability for intervals; the family's sum to one."""
     test_prior: float
-    """Plausibility for tests, before anything was played; the family's sum to one."""
+    """Prior probability for hypothesis tests; the family's sum to one."""
 
 
 def _family() -> tuple[NoiseModel, ...]:
@@ -60,8 +62,8 @@ def _family() -> tuple[NoiseModel, ...]:
     Ours, by what they reach on simulated takes of 40 to 512 strokes. For intervals: white noise ten times, a wander
     of half the variance or less a fifth, the longest memory half as much again; with that the mean's intervals cover
     0.91 or more under every long memory tried, and come within 1.3 of the textbook's on independent strokes from 100
-    on. For tests, which have a second witness: white noise ten times, plain AR(1) three times, long memory 0.4, thin
-    wander a quarter.
+    on. For tests, which have a cluster-robust check beside them: white noise ten times, plain AR(1) three times, long
+    memory 0.4, thin wander a quarter.
     """
     rows: list[tuple[str, float, float, float, float]]
     rows = [("short", 0.0, 0.0, 10.0, 10.0), ("short", -0.25, 1.0, 1.5, 1.0), ("short", -0.5, 1.0, 1.5, 1.0)]
@@ -72,8 +74,8 @@ def _family() -> tuple[NoiseModel, ...]:
         more = 1.5 if memory == _LONG[-1] else 1.0
         rows += [("long", memory, share, more, 0.4) for share in (1.0, 0.8)]
         rows += [("long", memory, 0.5, 0.2 * more, 0.1)]
-    prior, usual = sum(row[3] for row in rows), sum(row[4] for row in rows)
-    return tuple(NoiseModel(kind, memory, share, p / prior, u / usual) for kind, memory, share, p, u in rows)
+    intervals, tests = sum(row[3] for row in rows), sum(row[4] for row in rows)
+    return tuple(NoiseModel(kind, memory, share, i / intervals, t / tests) for kind, memory, share, i, t in rows)
 
 
 _SHORT = (0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.98)
@@ -85,6 +87,17 @@ MODELS: tuple[NoiseModel, ...] = _family()
 
 def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArray:
     """Autocorrelation of each model at lags 0 to n-1, shape (models, n).
+
+    Parameters
+    ----------
+    n : int
+        Strokes.
+    models : NoiseModel, any number
+
+    Returns
+    -------
+    float64, shape (models, n)
+        1 at lag 0.
 
     Notes
     -----
@@ -107,6 +120,9 @@ def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArra
 def to_cosines(columns: FloatArray) -> FloatArray:
     """Orthonormal type-II cosine transform along the first axis; coefficient 0 is sqrt(n) times the mean.
 
+    Equals ``scipy.fft.dct(columns, axis=0, norm="ortho")``. Importing ``scipy.fft`` would make every ``heeltap score``
+    27 ms slower (0.465 s instead of 0.437 s of processor time); its faster transform saves 1 ms on 500 strokes.
+
     Parameters
     ----------
     columns : float64, shape (n, ...)
@@ -116,9 +132,12 @@ def to_cosines(columns: FloatArray) -> FloatArray:
     float64, shape (n, ...)
         In the unit of ``columns``.
     """
-    from scipy.fft import dct
-
-    return np.asarray(dct(columns, axis=0, norm="ortho"))
+    n = columns.shape[0]
+    mirrored = np.concatenate((columns, columns[::-1]))
+    turn = np.exp(-0.5j * np.pi * np.arange(n) / n).reshape((n,) + (1,) * (columns.ndim - 1))
+    out: FloatArray = (np.fft.rfft(mirrored, axis=0)[:n] * turn).real / np.sqrt(2.0 * n)
+    out[:1] /= np.sqrt(2.0)
+    return out
 
 
 def from_cosines(coefficients: FloatArray) -> FloatArray:
@@ -133,9 +152,13 @@ def from_cosines(coefficients: FloatArray) -> FloatArray:
     float64, shape (n, ...)
         In the unit of ``coefficients``.
     """
-    from scipy.fft import idct
-
-    return np.asarray(idct(coefficients, axis=0, norm="ortho"))
+    n = coefficients.shape[0]
+    tail = (1,) * (coefficients.ndim - 1)
+    turn = np.exp(0.5j * np.pi * np.arange(n) / n).reshape((n, *tail))
+    spectrum = np.zeros((n + 1, *coefficients.shape[1:]), dtype=np.complex128)
+    spectrum[:n] = coefficients * turn * np.sqrt(2.0 * n)
+    spectrum[:1] *= np.sqrt(2.0)
+    return np.asarray(np.fft.irfft(spectrum, 2 * n, axis=0)[:n])
 
 
 def _variances(correlation: FloatArray) -> FloatArray:
@@ -160,7 +183,17 @@ def _variances(correlation: FloatArray) -> FloatArray:
 
 @lru_cache(maxsize=2)
 def correlations(n: int) -> FloatArray:
-    """`autocorrelations` of `MODELS`, kept; read-only."""
+    """`autocorrelations` of `MODELS`, kept; read-only.
+
+    Parameters
+    ----------
+    n : int
+        Strokes.
+
+    Returns
+    -------
+    float64, shape (models, n)
+    """
     table = autocorrelations(n)
     table.setflags(write=False)
     return table
@@ -168,8 +201,18 @@ def correlations(n: int) -> FloatArray:
 
 @lru_cache(maxsize=2)
 def variances(n: int) -> FloatArray:
-    """Variance of each cosine coefficient of n strokes under each of `MODELS`, shape (models, n), in units of the
-    strokes'."""
+    """Variance of each cosine coefficient of n strokes under each of `MODELS`, kept; read-only.
+
+    Parameters
+    ----------
+    n : int
+        Strokes.
+
+    Returns
+    -------
+    float64, shape (models, n)
+        In units of one stroke's variance.
+    """
     # Row by row: all at once would take 16 bytes a model and stroke, twice over, for nothing.
     table = np.stack([_variances(row) for row in correlations(n)])
     table.setflags(write=False)
@@ -194,23 +237,66 @@ class Noise:
         freeze_columns(self, ("weight", "variance_ms2"))
 
     def error_variance(self, weights: FloatArray) -> FloatArray:
-        """Variance of ``sum(weights * offsets)`` under each model, ms squared, exact; one weight a stroke."""
+        """Variance of ``sum(weights * offsets)`` under each model, ms squared, exact.
+
+        Parameters
+        ----------
+        weights : float64, shape (n,)
+            One for each stroke.
+
+        Returns
+        -------
+        float64, shape (models,)
+        """
         return np.asarray(self.variance_ms2 * np.maximum(correlations(self.n) @ lag_products(weights), 1e-12))
 
     def whitened(self, offset_ms: FloatArray) -> FloatArray:
-        """Offsets about their mean, made nearly independent by the most plausible model; unit variance if it is
-        right."""
+        """Offsets about their mean, made nearly independent by the most plausible model; unit variance if it is right.
+
+        Parameters
+        ----------
+        offset_ms : float64, shape (n,)
+
+        Returns
+        -------
+        float64, shape (n,)
+            Without a unit.
+        """
         best = int(np.argmax(self.weight))
         scale = np.sqrt(variances(self.n)[best] * self.variance_ms2[best])
         return from_cosines(to_cosines(offset_ms - offset_ms.mean()) / scale)
 
 
-def lag_products(weights: FloatArray) -> FloatArray:
-    """Sums of ``weights[t] * weights[t + h]`` by lag h, both signs of h together, shape (n,)."""
-    from scipy.fft import next_fast_len
+@lru_cache(maxsize=64)
+def _next_fast_length(least: int) -> int:
+    """Smallest length from ``least`` on without a prime factor above 5; other lengths transform several times slower.
 
+    Equals ``scipy.fft.next_fast_len(least, real=True)``; why it is not called stands at `to_cosines`.
+    """
+    length = least
+    while True:
+        rest = length
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return length
+        length += 1
+
+
+def lag_products(weights: FloatArray) -> FloatArray:
+    """Sums of ``weights[t] * weights[t + h]`` by lag h, both signs of h together.
+
+    Parameters
+    ----------
+    weights : float64, shape (n,)
+
+    Returns
+    -------
+    float64, shape (n,)
+    """
     n = weights.size
-    size = next_fast_len(2 * n, real=True)
+    size = _next_fast_length(2 * n)
     spectrum = np.fft.rfft(weights, size)
     sums = np.fft.irfft(spectrum * spectrum.conj(), size)[:n]
     sums[1:] *= 2
@@ -231,6 +317,10 @@ def products_under(columns: FloatArray, models: BoolArray | None = None) -> Floa
         In the cosine basis.
     models : bool, shape (models,), optional
         The models that are wanted; all where not given.
+
+    Returns
+    -------
+    float64, shape (models, k, k)
     """
     n, k = columns.shape
     start, weight, _ = _bands(n)
@@ -258,7 +348,17 @@ def _bands(n: int) -> tuple[IntArray, FloatArray, FloatArray]:
 
 
 def log_determinants(n: int) -> FloatArray:
-    """Logarithm of the determinant of each model's covariance of n strokes, shape (models,)."""
+    """Logarithm of the determinant of each model's covariance of n strokes.
+
+    Parameters
+    ----------
+    n : int
+        Strokes.
+
+    Returns
+    -------
+    float64, shape (models,)
+    """
     return _bands(n)[2]
 
 
