@@ -128,7 +128,7 @@ class DrillApp(TextApp[int]):
         self._lines_widget.show(self._drawn(view))
 
     def _pass_time(self) -> None:
-        """Take in what happened to the take, to the hands-free controls, to what is heard."""
+        """Follow the take, the hands-free controls, and what sounds."""
         if self.play is not None and not self._busy:
             self._again = session.Again() in self.play.turn() or self._again
             self._state = self.play.state

@@ -1,6 +1,6 @@
-"""Keys as data: what each does, in the words that the bottom line and the help screen show.
+"""Keys as data: what each does, in the words that the bottom line and the help show.
 
-The bottom line, the help, the keyboard and the mouse all read the same rows, so none can say what another does not do.
+The bottom line, the help, the keyboard and the mouse read the same rows, so none of them says what another does not do.
 
 Inside: `Key`, `bottom_line`, `key_at`, `moves`, and the keys that mean the same on every screen.
 """
@@ -46,12 +46,12 @@ MOVE = Key(
 
 
 def moves(screen: int, whole: int = 10**6) -> dict[str, int]:
-    """Lines that each key of `MOVE` moves by, on a screen of so many lines of a whole of so many."""
+    """How many lines each key of `MOVE` moves by, on a screen of ``screen`` lines that shows part of ``whole`` lines."""
     return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
 
 
 def bottom_line(keys: Sequence[Key], width: int) -> Line:
-    """The keys side by side; those that do not fit are left to the help, whose key always stays."""
+    """The keys side by side; those that do not fit stand in the help only, whose key always stays."""
     line: Line = []
     for at, text in enumerate(_pieces(_fitting(keys, width))):
         name, space, does = text.partition(" ") if at % 2 else ("", "", text)
@@ -60,7 +60,7 @@ def bottom_line(keys: Sequence[Key], width: int) -> Line:
 
 
 def key_at(keys: Sequence[Key], width: int, column: int) -> Key | None:
-    """The key whose words stand at a column of the bottom line: what a click there means."""
+    """The key whose words stand at a column of the bottom line, which a click there presses; None between keys."""
     at = 0
     fitting = _fitting(keys, width)
     for number, text in enumerate(_pieces(fitting)):
@@ -76,7 +76,7 @@ def _pieces(keys: Sequence[Key]) -> list[str]:
 
 
 def _fitting(keys: Sequence[Key], width: int) -> list[Key]:
-    """The first keys that fit, and the help whatever happens."""
+    """The first keys that fit; help and quit stay in any case."""
     kept = list(keys)
     while len(kept) > 1 and sum(map(len, _pieces(kept))) > width:
         last = next((at for at in range(len(kept) - 1, -1, -1) if kept[at] not in (HELP, QUIT)), len(kept) - 1)

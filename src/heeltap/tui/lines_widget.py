@@ -1,4 +1,4 @@
-"""The one widget of every screen: lines of text drawn by somebody else, refreshed only where they differ.
+"""The one widget of every screen: it shows lines of text that a pure function drew, and refreshes those that changed.
 
 Inside: `LinesWidget`.
 """
@@ -21,11 +21,11 @@ _STYLES = {
     "out": Style(bold=True, underline=True),
     "key": Style(bold=True),
 }
-"""How each role looks: with attributes only, so that no meaning is lost where there are no colours."""
+"""How each role looks: attributes only, so that a terminal without colours loses no meaning."""
 
 
 class LinesWidget(Widget):
-    """Lines of text, drawn by somebody else."""
+    """Lines of text with roles, from the top of the screen down."""
 
     DEFAULT_CSS = "LinesWidget { width: 100%; height: 100%; }"
 

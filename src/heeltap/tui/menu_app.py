@@ -1,4 +1,4 @@
-"""The screens around a drill: start, history, a take, set-up, measuring. Each is a `QuietScreen`; here is what they share.
+"""The app around a drill: it shows one `QuietScreen` at a time and passes keys, mouse and results of work on to it.
 
 Inside: `MenuApp`.
 """
@@ -29,14 +29,14 @@ __all__ = ["MenuApp"]
 _MOVES = keyboard.moves(10)
 
 _ALONE = ("learn", "measure")
-"""Work with devices: it ends by itself or is broken off, never thrown away."""
+"""Work with devices: it ends by itself or the player breaks it off; the app never throws it away."""
 
 _TURN_S = 0.1
-"""Between two looks at what goes on by itself: what is heard or measured moves on."""
+"""Seconds between two looks at what goes on by itself, such as a measurement."""
 
 
 class MenuApp(TextApp[DrillChoice | None]):
-    """Everything around a drill; its return value is what the player wants to drill, None to leave."""
+    """Everything around a drill; it returns what the player wants to drill, None to leave heeltap."""
 
     def __init__(
         self,
@@ -52,7 +52,7 @@ class MenuApp(TextApp[DrillChoice | None]):
         Parameters
         ----------
         message : str
-            What is said on the first screen.
+            What the first screen says.
         takes : Path, optional
             The folder of all takes; the user's where not given.
         now : callable
@@ -89,13 +89,13 @@ class MenuApp(TextApp[DrillChoice | None]):
         return self._glyphs
 
     def on_mount(self) -> None:
-        """Look for everything, and draw."""
+        """Read what the first screen shows, and draw it."""
         self.set_interval(_TURN_S, self._turn)
         self.shown.look_again()
         self.picture()
 
     def on_unmount(self) -> None:
-        """Let nothing go on behind a screen that is gone."""
+        """Let the screen stop everything that would go on without it."""
         self.shown.leave()
 
     def on_resize(self, _: Resize) -> None:
@@ -103,7 +103,7 @@ class MenuApp(TextApp[DrillChoice | None]):
         self.call_after_refresh(self.picture)
 
     def picture(self) -> None:
-        """Draw the present screen; nothing once the terminal is being given back."""
+        """Draw the screen that is shown; nothing once the app is giving the terminal back."""
         if not self._gone:
             self._lively = self.shown.lively  # before it is drawn: what ends from here on is drawn once more
             self._lines_widget.show(self._drawn(self.look))
@@ -119,12 +119,12 @@ class MenuApp(TextApp[DrillChoice | None]):
         return self.shown.draw(look, self._message)
 
     def on_key(self, event: Key) -> None:
-        """One key, by the table of where we are."""
+        """Do what the key that the player pressed does here."""
         event.prevent_default()
         self.press_key(event.key)
 
     def press_key(self, name: str) -> None:
-        """What a key does here; keys that are not of this screen do nothing."""
+        """Do what a key does here; a key that the screen does not list does nothing."""
         everywhere = {"escape": self.shown.back, "q": self.leave, "question_mark": self.help_screen.open}
         commands = {**self.shown.commands, **everywhere}
         if self.help_screen.is_open:
@@ -141,8 +141,10 @@ class MenuApp(TextApp[DrillChoice | None]):
         return self.shown.keys
 
     def click_line(self, y: int) -> None:
-        """Choose the line of a list that stands at a row of the screen: the one whose choice puts its mark there. A second
-        click there enters it."""
+        """Choose the line that stands in row ``y`` of the terminal; a second click on it enters it.
+
+        Which line that is the drawing itself says: it is the one that gets the mark there when it is chosen.
+        """
         shown, before = self.shown, self.shown.at
         if not (shown.moves and shown.chosen_by_mouse):
             return
@@ -173,14 +175,14 @@ class MenuApp(TextApp[DrillChoice | None]):
             self._told = words
 
     def work(self, name: str, act: Callable[[], object]) -> None:
-        """Do something in a thread for the screen that is shown; its result is that screen's, wherever the player is then."""
+        """Run ``act`` in a thread for the screen that is shown now, which gets the result even if another is shown by then."""
         worker = self.run_worker(
             act, thread=True, name=name, exclusive=name not in _ALONE, group=name, exit_on_error=False
         )
         self._work_of[worker] = self.shown
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        """Something was read, or could not be."""
+        """Give a screen what its thread found, or show why it found nothing."""
         worker: Worker[object] = event.worker
         if worker.state is WorkerState.ERROR:
             if not isinstance(worker.error, HeeltapError):
@@ -196,7 +198,7 @@ class MenuApp(TextApp[DrillChoice | None]):
         self.picture()
 
     def _show_take(self, folder: Path, report: list[str]) -> None:
-        """A take was opened; unless the player went elsewhere meanwhile, it is shown."""
+        """Show a take that the player opened, unless the player went elsewhere meanwhile."""
         self._take.show(folder, report)
         if self.shown.name == "history":
             self.go("take")
@@ -209,7 +211,7 @@ class MenuApp(TextApp[DrillChoice | None]):
             self.picture()
 
     def action_interrupt(self) -> None:
-        """Ctrl-C leaves; the exit code says so."""
+        """Leave, with the exit code of Ctrl-C."""
         self.exit_code = 130
         self.leave()
 
@@ -218,7 +220,7 @@ class MenuApp(TextApp[DrillChoice | None]):
         self.leave_with(None)
 
     def leave_with(self, choice: DrillChoice | None) -> None:
-        """Leave all screens; a choice is drilled next."""
+        """Leave all screens; heeltap then drills what the player chose."""
         self._gone = True
         self.shown.leave()
         self.exit(choice)

@@ -35,7 +35,7 @@ _AROUND = 5
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """Where a page is drawn."""
+    """The size of the terminal in columns and lines, and the characters that it can show."""
 
     width: int = 80
     height: int = 24
@@ -43,14 +43,26 @@ class Look:
 
 
 def room_of(look: Look) -> int:
-    """Lines that a body has."""
+    """How many lines there are for a body."""
     return max(0, look.height - _AROUND)
 
 
 def page(
     look: Look, title: str, where: str, body: Sequence[Line], keys: Sequence[Key], *, message: str = ""
 ) -> list[Line]:
-    """A whole screen, exactly ``look.height`` lines; a body that is too long loses its end, which callers avoid."""
+    """A whole screen, exactly ``look.height`` lines; a body longer than `room_of` loses its end.
+
+    Parameters
+    ----------
+    look : Look
+    title, where : str
+        What stands at the top, on the left and on the right.
+    body : sequence of Line
+    keys : sequence of Key
+        For the bottom line.
+    message : str
+        Shown above the keys, in two lines at most.
+    """
     if look.width < LEAST_COLUMNS or look.height < LEAST_LINES:
         return too_small(look.width, look.height)
     where = clip(clean(where), look.width // 2)
@@ -76,12 +88,12 @@ def _clipped(line: Line, width: int) -> Line:
 
 
 def first_shown(count: int, room: int, chosen: int) -> int:
-    """The first row of a list on screen: the chosen row stays in the middle, except near the ends."""
+    """The number of the row at the top of a list: the chosen row stays in the middle, except near the ends."""
     return max(0, min(chosen - room // 2, count - room))
 
 
 def wrapped_lines(text: str, width: int, indent: str = "  ", role: str = "") -> list[Line]:
-    """A paragraph in lines."""
+    """A paragraph, broken into lines of at most ``width`` columns."""
     whole = textwrap.wrap(clean(text), max(20, width - len(indent) - 2), break_on_hyphens=False)
     return [[Span(f"{indent}{line}", role)] for line in whole]
 
@@ -92,7 +104,7 @@ def clean(text: str) -> str:
 
 
 def clip(text: str, width: int) -> str:
-    """The text cut to so many columns, wide characters counted as two."""
+    """The text cut to ``width`` columns, with ``~`` for what is cut; a wide character counts as two columns."""
     used = 0
     for at, character in enumerate(text):
         used += 2 if unicodedata.east_asian_width(character) in "WF" else 0 if unicodedata.combining(character) else 1
@@ -102,14 +114,14 @@ def clip(text: str, width: int) -> str:
 
 
 def told_lines(message: str, width: int) -> list[Line]:
-    """What must be known now, in two lines at most; a path may break anywhere."""
+    """A message that the player must read now, in two lines at most; a path may break anywhere."""
     rows = textwrap.wrap(clean(message), width - 4)
     rows = rows if len(rows) < 3 else [rows[0], clip(" ".join(rows[1:]), width - 4)]
     return [[Span("  "), Span(row, "out")] for row in rows]
 
 
 def too_small(width: int, height: int) -> list[Line]:
-    """What stands on a terminal in which nothing useful fits, exactly ``height`` lines."""
+    """What heeltap shows on a terminal in which nothing useful fits, exactly ``height`` lines."""
     words = [f"{width} x {height} is too small;", f"{LEAST_COLUMNS} x {LEAST_LINES} is needed."]
     lines: list[Line] = [[Span(clip(word, width))] for word in words[:height]]
     return lines + [[] for _ in range(height - len(lines))]

@@ -1,4 +1,4 @@
-"""What both apps have in common: one widget, the terminal's own colours, Ctrl-C, keys, mouse and help.
+"""What both apps have in common: one widget, the terminal's own colours, Ctrl-C, the mouse, the help.
 
 Inside: `TextApp`.
 """
@@ -27,7 +27,7 @@ Answer = TypeVar("Answer")
 
 
 class TextApp(App[Answer]):
-    """An app whose screen is one sheet of text."""
+    """An app whose screen is lines of text."""
 
     CSS = "Screen { background: ansi_default; color: ansi_default; }"
     ENABLE_COMMAND_PALETTE = False
@@ -42,32 +42,32 @@ class TextApp(App[Answer]):
         super().__init__(ansi_color=True)
         self._glyphs = glyphs_for(encoding)
         self._gone = False
-        """Whether the terminal is being given back: nothing is drawn any more."""
+        """Whether the app is giving the terminal back, so that it draws nothing any more."""
         self.help_screen = HelpScreen()
         self._lines_widget = LinesWidget()
 
     def compose(self) -> ComposeResult:
-        """One widget is the whole screen."""
+        """Make the one widget that is the whole screen."""
         yield self._lines_widget
 
     def on_ready(self) -> None:
-        """Take being stopped and woken from outside for what it is."""
+        """Let a stop and a wake from outside do no harm."""
         _wake_once(self._driver)
 
     @property
     def keys_now(self) -> tuple[Key, ...]:
-        """The keys of what is shown now, as the bottom line lists them."""
+        """The keys of what the app shows now, as the bottom line lists them."""
         raise NotImplementedError
 
     def press_key(self, name: str) -> None:
-        """What a key does now."""
+        """Do what a key does now."""
         raise NotImplementedError
 
     def click_line(self, y: int) -> None:
-        """What a click on a line above the keys does."""
+        """Do what a click on a line above the keys does."""
 
     def on_click(self, event: Click) -> None:
-        """A click on a key in the bottom line presses it; anywhere else it closes the help."""
+        """Press the key of the bottom line that was clicked; while the help is open, close it."""
         width, height = self.size
         if width < LEAST_COLUMNS or height < LEAST_LINES:
             return
@@ -79,11 +79,11 @@ class TextApp(App[Answer]):
             self.press_key(key.name)
 
     def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
-        """The wheel moves like the keys."""
+        """Move like the keys do."""
         self.press_key("down")
 
     def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
-        """The wheel moves like the keys."""
+        """Move like the keys do."""
         self.press_key("up")
 
 
