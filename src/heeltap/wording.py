@@ -1,7 +1,7 @@
 """Numbers as a player reads them: signed milliseconds, "12 ms early", ranges, counts. No layout here.
 
-Conventions: negative is early. Whole milliseconds, one decimal below 3 ms, because a tenth of a millisecond is finer
-than any route that a note takes.
+Conventions: negative is early. Milliseconds are whole, because a tenth of one is finer than any way that a note takes
+from your finger to the computer.
 
 Inside: `ms`, `signed_ms`, `early_late`, `early_late_range`, `range_ms`, `count`, `steps_of_five`, `bars`.
 """
@@ -14,9 +14,9 @@ Interval = tuple[float, float]
 
 
 def ms(value: float) -> str:
-    """A length of time: "12 ms", "1.4 ms"."""
+    """A length of time, whole milliseconds: "12 ms", "under 1 ms"."""
     size = abs(value)
-    return f"{size:.1f} ms" if size < 3 else f"{size:.0f} ms"
+    return f"{size:.0f} ms" if round(size) >= 1 else "under 1 ms"
 
 
 def signed_ms(value: float | None) -> str:

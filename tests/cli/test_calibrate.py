@@ -37,8 +37,8 @@ def test_same_path_is_kept_and_shown(capsys: pytest.CaptureFixture[str]) -> None
     assert 0 == main(["calibrate", "--show"])
     shown = capsys.readouterr().out
 
-    assert "in Pad, out Module: same path, nothing to correct (± 2.0 ms)" in said
-    assert "Holds only while" in said
+    assert "in Pad, out Module: same output for click and player, nothing to take away (± 2.0 ms)" in said
+    assert "holds only while" in said
     assert "buffer 128 frames" in shown
     assert ["same-path"] == [row.method for row in calibrations()]
 
@@ -60,7 +60,7 @@ def test_tapping(
 
     assert code == got
     assert words in said
-    assert ("never used to judge early or late" in said) is (code == 0)
+    assert ("never judges early or late by it" in said) is (code == 0)
     assert (1 if code == 0 else 0) == len(calibrations())
 
 
@@ -194,10 +194,10 @@ def test_selftest_in_words(report: dict[str, object], capsys: pytest.CaptureFixt
         "800 notes sent, 0 lost",
         "ms                  median    95 %    99 %    most",
         "notes left late       0.02    0.10    0.21    0.40",
-        "stamps strayed        0.02    0.10    0.21    0.40",
+        "stamps were off       0.02    0.10    0.21    0.40",
         "both together         0.02    0.10    0.21    0.40",
-        "There and back: 1.23 ms; always the same, so calibration takes care of it.",
-        "The driver's clock runs +0 ppm against ours (-3 to +3)",
+        "There and back: 1.23 ms, always the same, so calibration takes it away.",
+        "The driver's clock runs +0 ppm against the computer's (-3 to +3)",
         "Real-time scheduling (test); load 1.2",
         "This machine's numbers can be trusted to 0.21 ms (99 of 100 notes), without a device and its cable.",
     ] == lines
@@ -240,7 +240,7 @@ def test_oddities_are_said(report: dict[str, object], capsys: pytest.CaptureFixt
     main(["selftest"])
     out = capsys.readouterr().out
 
-    assert "2 came back twice, 1 out of order, 7 that were not ours" in out
+    assert "2 came back twice, 1 out of order, 7 that heeltap did not send" in out
     assert "counts whole milliseconds" in out
     assert "load" not in out
 

@@ -89,7 +89,7 @@ def test_nearest_of_two_taps_counts(rng: np.random.Generator) -> None:
     [
         (np.zeros(0, np.int64), "0 taps"),
         (CLICKS[: LEAST_TAPS + SETTLING - 1], f"{LEAST_TAPS - 1} taps"),
-        (CLICKS + np.random.default_rng(1).integers(-290_000, 290_000, CLICKS.size), "scatter by"),
+        (CLICKS + np.random.default_rng(1).integers(-290_000, 290_000, CLICKS.size), "have a spread of"),
     ],
 )
 def test_feel_offset_is_declined(taps: np.ndarray, words: str) -> None:

@@ -81,16 +81,16 @@ def test_microphone_falls_out() -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"knock_gain": 0.0}, "knocks cannot be heard"),
+        ({"knock_gain": 0.0}, "cannot hear the knocks"),
         ({"on_the_click": True}, "knock between the clicks"),
         ({"same_sound": True}, "sound alike"),
-        ({"echo": 1.0}, "knock is heard twice"),
+        ({"echo": 1.0}, "hears each knock twice"),
         ({"gain": 1.0}, "clipped in"),
         ({"knocks": 8}, "8 knocks are too few"),
         ({"clicks": 8, "knocks": 7}, "8 clicks are too few"),
-        ({"stamp_jitter_ms": 6.0}, "knocks are heard, but scatter"),
-        ({"click_jitter_ms": 10.0}, "clicks are heard, but scatter"),
-        ({"snr_db": -3.0}, "clicks cannot be heard"),
+        ({"stamp_jitter_ms": 6.0}, "hears the knocks, but their spread"),
+        ({"click_jitter_ms": 10.0}, "hears the clicks, but their spread"),
+        ({"snr_db": -3.0}, "cannot hear the clicks"),
         ({"input_ms": -120.0}, "cannot be"),
     ],
 )

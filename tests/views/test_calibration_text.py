@@ -25,22 +25,22 @@ ROW = Calibrated(
         (
             ROW,
             [
-                "in Pad, out Module: delay 31.3 ms +- 0.5 ms, by microphone, 23 knocks, each scatters by 0.3 ms",
+                "in Pad, out Module: delay 31.3 ms +- 0.5 ms, by microphone, 23 knocks, with a spread of 0.3 ms",
                 "  2026-01-02, buffer 128 frames",
             ],
         ),
         (
             replace(ROW, method="same-path", delay_ms=0.0, out_port="", buffer=""),
             [
-                "in Pad, out silent: same path, nothing to correct (+- 0.5 ms)",
-                "  2026-01-02, buffer not known",
+                "in Pad, out silent: same output for click and player, nothing to take away (+- 0.5 ms)",
+                "  2026-01-02, unknown buffer",
             ],
         ),
         (
             replace(ROW, method="feel", delay_ms=-24.0, spread_ms=None),
             [
                 "in Pad, out Module: feel offset -24.0 ms +- 0.5 ms (minus is before the click), 23 taps",
-                "  2026-01-02, buffer 128 frames; never used to judge early or late",
+                "  2026-01-02, buffer 128 frames; heeltap never judges early or late by it",
             ],
         ),
     ],

@@ -102,7 +102,7 @@ def test_a_cell_says_how_far_the_student_is_and_where_the_strokes_sit() -> None:
     """One of two tempi, the last take's figures, the strip from -19.8 to +3.4 ms of 60 either side."""
     cell = page_of(CLASS).rows[0].cells[0]
 
-    assert ("1 of 2 tempi done", "85 %", "-8 ms, scatter 12", "1 take, last at 80") == (
+    assert ("1 of 2 tempi done", "85 %", "-8 ms, spread 12", "1 take, last at 80") == (
         cell.done, cell.pocket, cell.figures, cell.about,
     )  # fmt: skip
     assert (33.5, 19.3, 43.2) == (cell.left, cell.width, cell.middle)
@@ -120,7 +120,7 @@ def test_an_unknown_delay_has_a_star_and_its_explanation() -> None:
     """Only where there is one."""
     page, plain = page_of(CLASS), page_of(room(Student("A", ("a",), (take(),))))
 
-    assert ["-8* ms, scatter 12"] == [row.cells[0].figures for row in page.rows if row.name == "@Tove"]
+    assert ["-8* ms, spread 12"] == [row.cells[0].figures for row in page.rows if row.name == "@Tove"]
     assert (4, 3) == (len(page.trust), len(plain.trust))
 
 
@@ -128,7 +128,7 @@ def test_own_figures_that_differ_are_told_with_both() -> None:
     """What was handed in and what the raw take has."""
     (line,) = page_of(CLASS).differences
 
-    assert "handed in with -8 ms, scatter 3.0 ms, 99 % in the pocket, 40 strokes; the raw take has -8 ms" in line
+    assert "handed in with -8 ms, spread 3.0 ms, 99 % in the pocket, 40 strokes; the raw take has -8 ms" in line
 
 
 def test_what_several_share_is_told_once_with_their_names() -> None:
@@ -150,7 +150,7 @@ def test_a_question_ends_in_a_question_mark() -> None:
     assert 2 == len(found.questions)
     assert all(line.endswith("?") for line in found.questions)
     assert ["A, exercise 1, even: the strokes", "A and B handed in the very same events (exercise 1, same)"] == sorted(
-        [line[: line.index(" scatter") if "scatter" in line else line.index(".")] for line in found.questions],
+        [line[: line.index(" spread") if "spread" in line else line.index(".")] for line in found.questions],
         key=len,
     )
 

@@ -15,12 +15,24 @@ DEMO = Path(__file__).resolve().parents[2] / "demo"
 @pytest.mark.parametrize(
     ("calibration", "said", "unsaid"),
     [
-        (Calibration(False, 0.0, None, "none"), "is not known", "feel offset"),
-        (Calibration(False, 0.0, None, "feel"), "A feel offset judges nothing.", "taken away"),
-        (Calibration(True, 31.3, 0.52, "microphone"), "31 ms (microphone, give or take 0.5 ms) was", "not known"),
-        (Calibration(True, 12.0, None, "given"), "A delay of 12 ms (given) was taken away.", "give or take"),
-        (Calibration(True, 0.0, 2.0, "same-path"), "share one path: nothing was taken away, give or take 2.0", "known"),
-        (Calibration(True, 0.0, None, "given"), "minus is early", "taken away"),
+        (Calibration(False, 0.0, None, "none"), "does not know the delay", "feel offset"),
+        (Calibration(False, 0.0, None, "feel"), "A feel offset does not change that.", "took"),
+        (
+            Calibration(True, 31.3, 0.52, "microphone"),
+            "31 ms away (measured with a microphone, give or take 0.5 ms)",
+            "not know",
+        ),
+        (
+            Calibration(True, 12.0, None, "given"),
+            "heeltap took a delay of 12 ms away (the one that you gave).",
+            "give or take",
+        ),
+        (
+            Calibration(True, 0.0, 2.0, "same-path"),
+            "through the same output, so heeltap took no delay away, give or take 2.0",
+            "know",
+        ),
+        (Calibration(True, 0.0, None, "given"), "Minus is early", "took"),
     ],
 )
 def test_delay_in_words(calibration: Calibration, said: str, unsaid: str) -> None:
@@ -36,7 +48,7 @@ def test_the_average_says_what_the_delay_adds() -> None:
     """The interval beside early or late holds the delay's own uncertainty; the number in the result stays the playing's."""
     result = score_file(DEMO / "tollgate-road-take-1.mid", part="keys", plan=DEMO / "tollgate-road.mid", delay_ms=0)
     plain, sure, unsure, unknown = (
-        " ".join(render(replace(result, calibration=one)).split()).split("On average ")[1].split(" over ")[0]
+        " ".join(render(replace(result, calibration=one)).split()).split("On average you are ")[1].split(" over ")[0]
         for one in (
             result.calibration,
             Calibration(True, 0.0, 0.5, "microphone"),
@@ -46,6 +58,6 @@ def test_the_average_says_what_the_delay_adds() -> None:
     )
 
     assert plain == unknown
-    assert plain.replace("early),", "early, the delay's own give or take 0.5 ms in it),") == sure
+    assert plain.replace("early),", "early, with the delay's 0.5 ms give or take),") == sure
     assert "ms early to" in unsure
-    assert "late, the delay's own give or take 20.0 ms in it)" in unsure
+    assert "late, with the delay's 20.0 ms give or take)" in unsure

@@ -23,16 +23,16 @@ def test_the_list_is_by_day_newest_last() -> None:
 
     assert """\
 Monday, 2 March 2026
-  time   exercise                  bpm strokes average scatter pocket score
+  time   exercise                  bpm strokes average  spread pocket score
   18:00  anchor 1 Two and four      96      32      -3       9   90 %    90
   18:04  tollgate-road              96      32      -3*      ·   90 %    90
 
 Tuesday, 3 March 2026
-  time   exercise                  bpm strokes average scatter pocket score
+  time   exercise                  bpm strokes average  spread pocket score
   07:30  anchor 1 Two and four      96      32       ·       ·      ·     ·  stopped
 
-Average: ms against the lean, minus is early. Pocket: share of the played strokes in it.
-A star beside an average: the delay of the route was not known, so early or late may be the gear's.
+Average: ms from where you aimed, minus is early. Pocket: how many of your strokes are in it.
+A star: heeltap did not know the delay of your gear, so the gear may have made you early or late.
 The newest 3 of 9 takes; --all lists every one.
 """ == render_history(takes, total=9)
 
@@ -47,7 +47,7 @@ def test_the_list_is_never_wider_than_a_terminal_that_suffices() -> None:
 
 def test_no_takes_say_how_to_get_some() -> None:
     """One line."""
-    assert "No takes yet. heeltap drill keeps every one that is played.\n" == render_history([])
+    assert "No takes yet. Play one with heeltap drill; heeltap keeps them all.\n" == render_history([])
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,7 @@ def test_a_take_without_notes_still_makes_a_page(result: Result) -> None:
     """Nothing judged is a page that says so."""
     empty = replace(result, notes=(), by_beat=(), by_division=(), by_section=(), overall=replace(result.overall, n=0))
 
-    assert "Nothing was played that could be judged." in to_html(empty)
+    assert "No stroke of this take can be judged." in to_html(empty)
 
 
 def test_one_stroke_is_not_nothing(result: Result) -> None:
@@ -58,5 +58,5 @@ def test_one_stroke_is_not_nothing(result: Result) -> None:
     one = replace(result, overall=replace(result.overall, n=1, spread_ms=None, bias_ci95_ms=None))
     page = to_html(one)
 
-    assert "1 stroke could be judged: too little to say how they scatter" in page
+    assert "Only 1 stroke can be judged: too few to tell your average and your spread" in page
     assert "Nothing was played" not in page

@@ -35,7 +35,7 @@ SHEET = Sheet("Week one", "beginners", ("Ten minutes a day.",), 4, "0123456789ab
 TEXT = """\
 Week one
 ========
-For beginners. 1 exercise, 4 minutes of playing in all. Set 0123456789ab.
+For beginners. 1 exercise, 4 minutes of playing. Set 0123456789ab.
 Ten minutes a day.
 
 

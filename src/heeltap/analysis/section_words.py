@@ -35,8 +35,8 @@ def widened(value_ms: float, ci95_ms: Interval, delay_uncertainty_ms: float) -> 
 
 
 def delay_share(delay_uncertainty_ms: float) -> str:
-    """What is said behind a widened interval; empty where the delay is known exactly, or as exactly as anybody told."""
-    return f", the delay's own give or take {delay_uncertainty_ms:.1f} ms in it" if delay_uncertainty_ms else ""
+    """The words behind a widened interval, or "" where nobody said how sure the delay is."""
+    return f", with the delay's {delay_uncertainty_ms:.1f} ms give or take" if delay_uncertainty_ms else ""
 
 
 def section_verdict(

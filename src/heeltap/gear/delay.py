@@ -27,14 +27,14 @@ SAME_PATH, MICROPHONE = "same-path", "microphone"
 """Methods, as they are kept and shown."""
 
 LIMITS = {
-    SAME_PATH: "Holds only while click and own sound come out of the same output. Where your keys or pads sound in a "
-    "module by themselves and the click is sent there, the way over the wire and back remains: about 1 ms each on a DIN "
-    "cable, up to 1 ms each on USB.",
-    MICROPHONE: "Output and input delay together, without a human in it; the microphone's own latency falls out. A "
-    "metre more from loudspeaker to microphone than from pad to microphone counts as 2.9 ms. It holds for these "
-    "ports and this buffer.",
-    FEEL: "A feel offset is the delay and your own habit of tapping early, usually 10 to 80 ms, together; nothing can "
-    "tell the two apart. It is kept to be looked at, and never used to judge early or late.",
+    SAME_PATH: "This holds only while the click and your own sound come out of the same output. If a module plays your keys or "
+    "pads by itself and heeltap sends the click there, the way over the wire remains: about 1 ms each way on a DIN cable, "
+    "up to 1 ms each way on USB.",
+    MICROPHONE: "This is the delay of output and input together, without any habit of yours; the microphone's own delay cancels "
+    "out. If the loudspeaker is a metre further from the microphone than the pad, that counts as 2.9 ms. The delay holds "
+    "for these ports and this buffer.",
+    FEEL: "A feel offset is the delay and your own habit of tapping early together, usually 10 to 80 ms; nothing can tell "
+    "the two apart. You can look at it, but heeltap never judges early or late by it.",
 }
 """What each method does not say, in words."""
 
@@ -113,7 +113,7 @@ def feel_offset(tap_us: IntArray, click_us: IntArray) -> Delay | Declined:
         return Declined(f"{n} taps could be used, at least {LEAST_TAPS} are needed: tap once with every click")
     spread = mad_scale(offset_ms)
     if spread > _WIDEST_MS:
-        return Declined(f"the taps scatter by {spread:.0f} ms: they do not follow the click")
+        return Declined(f"the taps have a spread of {spread:.0f} ms: they do not follow the click")
     centred = offset_ms - np.median(offset_ms)
     power = float(np.mean(centred**2))
     alike = float(np.mean(centred[1:] * centred[:-1])) / power if power > 0 else 0.0

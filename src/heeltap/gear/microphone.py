@@ -202,7 +202,7 @@ def _shift(sound: _Sound, at_ms: FloatArray, name: str) -> float | Declined:
         return _not_found(found, name)
     rival = float(np.max(np.where(np.abs(shifts - shifts[best]) > 6, fit, 0.0)))
     if rival > _RIVAL * float(fit[best]):
-        return Declined(f"each {name} is heard twice: switch other sounds off, the pad's own above all")
+        return Declined(f"the microphone hears each {name} twice: switch other sounds off, first of all the pad's own")
     return float(shifts[best])
 
 
@@ -212,11 +212,12 @@ def _not_found(found: FloatArray, name: str) -> Declined:
     shared = wide.mean(axis=0)
     if float(shared.max()) > max(0.8, float(np.median(shared)) + 0.3):
         return Declined(
-            f"the {name}s are heard, but scatter by more than {_JITTER_MS:.0f} ms: a wireless route is not for scoring"
+            f"the microphone hears the {name}s, but their spread is over {_JITTER_MS:.0f} ms: "
+            "heeltap cannot score a wireless route"
         )
     where = "loudspeaker" if name == "click" else "pad or key"
     return Declined(
-        f"the {name}s cannot be heard in the recording, or not told from other sounds: bring the microphone nearer to "
+        f"heeltap cannot hear the {name}s in the recording, or tell them from other sounds: bring the microphone nearer to "
         f"the {where}, or turn it up"
     )
 

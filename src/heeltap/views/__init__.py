@@ -1,1 +1,1 @@
-"""How a result reads: text, page, JSON and picture."""
+"""What you read: reports, pages, sheets, charts and tables, made from results without computing anything new."""

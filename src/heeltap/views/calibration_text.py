@@ -1,4 +1,4 @@
-"""Calibration in words, for the command line and the screens: what to do before, and what was found.
+"""Calibration in words, for the command line and the screens: what you do, and what heeltap found.
 
 Inside: `TAP_HOW`, `MICROPHONE_STEPS`, `MICROPHONE_HOW`, `words`.
 """
@@ -9,27 +9,27 @@ from heeltap.gear.delay import FEEL, SAME_PATH
 __all__ = ["MICROPHONE_HOW", "MICROPHONE_STEPS", "TAP_HOW", "words"]
 
 TAP_HOW = "Tap once with every click; it takes half a minute."
-"""What a person does while taps are measured."""
+"""What you do while heeltap measures your taps."""
 
 MICROPHONE_STEPS = (
-    "Lay the microphone as far from the pad or key as from the loudspeaker, and switch the pad's own sound off.",
-    "After each click knock once, firmly, some time before the next; it takes half a minute.",
+    "Lay the microphone half-way between the loudspeaker and your pad or key, and switch the pad's own sound off.",
+    "After each click knock once, firmly, well before the next one; it takes half a minute.",
 )
-"""What a person does before and while one microphone listens, a line each."""
+"""What you do before and while the microphone listens, a line each."""
 
 MICROPHONE_HOW = " ".join(MICROPHONE_STEPS)
-"""The same as one text."""
+"""The same in one text."""
 
 
 def words(row: Calibrated, *, plus_minus: str) -> list[str]:
-    """One calibration for people: route and result, then when and with which buffer; ``plus_minus`` is the mark."""
+    """Two lines on one calibration: route and result, then its date and buffer; ``plus_minus`` is the mark to write."""
     route = f"in {row.in_port}, out {row.out_port or 'silent'}"
-    kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", buffer not known")
+    kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", unknown buffer")
     sure = f"{plus_minus} {row.uncertainty_ms:.1f} ms"
     if row.method == SAME_PATH:
-        return [f"{route}: same path, nothing to correct ({sure})", kept]
-    scatter = "" if row.spread_ms is None else f", each scatters by {row.spread_ms:.1f} ms"
+        return [f"{route}: same output for click and player, nothing to take away ({sure})", kept]
+    spread = "" if row.spread_ms is None else f", with a spread of {row.spread_ms:.1f} ms"
     if row.method == FEEL:
-        told = f"feel offset {row.delay_ms:+.1f} ms {sure} (minus is before the click), {row.n} taps{scatter}"
-        return [f"{route}: {told}", f"{kept}; never used to judge early or late"]
-    return [f"{route}: delay {row.delay_ms:.1f} ms {sure}, by microphone, {row.n} knocks{scatter}", kept]
+        told = f"feel offset {row.delay_ms:+.1f} ms {sure} (minus is before the click), {row.n} taps{spread}"
+        return [f"{route}: {told}", f"{kept}; heeltap never judges early or late by it"]
+    return [f"{route}: delay {row.delay_ms:.1f} ms {sure}, by microphone, {row.n} knocks{spread}", kept]

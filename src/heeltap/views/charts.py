@@ -1,4 +1,4 @@
-"""Charts of a Result: the same input gives the same bytes, as SVG and as PNG.
+"""Charts of a Result, as SVG and as PNG. The same result gives the same bytes.
 
 matplotlib is imported inside the functions: it costs half a second that only a written report pays.
 

@@ -1,4 +1,4 @@
-"""A kind of finding in three or four words, for a class's table: which way it fell and where.
+"""A finding in three or four words for the table of a class: early or late, and where.
 
 Inside: `short_words`.
 """
@@ -9,7 +9,7 @@ __all__ = ["short_words"]
 
 
 def short_words(code: str, effect_ms: float) -> str:
-    """The words; what the guide says is asked where there are none."""
+    """Three or four words; for a kind without any, what the guide says that heeltap asks."""
     kind = kind_of(code)
     less, more = kind.class_words
     return (less if effect_ms < 0 else more) or kind.asks

@@ -1,7 +1,7 @@
 """A class on one page: HTML, plain text, and CSV for a spreadsheet.
 
-Names, titles and folder names are other people's texts: the page escapes them, the table guards them, and here they are
-never more than a line.
+Students write the names, titles and folder names. The page escapes them, the table guards them against formulas, and
+none of them takes more than one line here.
 
 Inside: `class_html`, `class_text`, `class_csv`, `CSV_COLUMNS`, `page_of`.
 """
@@ -48,7 +48,7 @@ CSV_COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class PageCell:
-    """One student and one exercise in words."""
+    """What one student did in one exercise, in words."""
 
     done: str
     """``done``, ``2 of 3 tempi``, ``played``; empty where nothing was handed in."""
@@ -56,7 +56,7 @@ class PageCell:
     pocket: str
     figures: str
     about: str
-    """How many takes, and which these figures are of."""
+    """How many takes there are, and which one these figures belong to."""
     left: float | None
     """Where the strip's bar begins, per cent of its width; None without a bar."""
     width: float
@@ -113,23 +113,23 @@ def page_of(room: Classroom) -> Page:
 
 
 _TRUST = (
-    "All figures were computed here from the raw takes, by the set's lean and pocket. Average: ms against the click, "
-    "minus is early. They are those of the last take that was played to the end.",
-    "What stands out is said only where it holds for the whole page: the chance that anything untrue is said of anybody "
-    "is at most 5 %. Small weaknesses may therefore be missing; each student's own report is finer.",
-    "Names are as the students wrote them. Nothing here proves who played.",
+    "heeltap computed all figures from the raw takes, with the set's lean and pocket. They belong to the last take that "
+    "the student played to the end. Average: ms from the click, minus is early.",
+    "What stands out is strict: the chance that this page says anything untrue of anybody is at most 5 %. So it leaves "
+    "small weaknesses out; each student's own report shows more.",
+    "The students wrote the names themselves. Nothing here proves who played.",
 )
 _DELAY = (
-    "A star: the delay of that student's keyboard was not measured, so early or late on average may be the gear's; the "
-    "pocket then lies around the take's own middle. What stands out is not affected.",
+    "A star: this student did not measure the delay of the keyboard, so the gear may have made the average early or late; "
+    "the pocket then lies around the take's own middle. What stands out holds all the same.",
 )
 
 
 def _asks(item: ClassItem) -> str:
-    """ "72, 76, 80 bpm; 3 takes each; 70 % in the pocket, scatter 30 ms"."""
+    """ "72, 76, 80 bpm; 3 takes each; 70 % in the pocket, spread 30 ms"."""
     tempi = ", ".join(f"{bpm:.4g}" for bpm in item.tempi_bpm)
     marks = [f"{item.done.in_pocket_percent:g} % in the pocket"] if item.done.in_pocket_percent is not None else []
-    marks += [f"scatter {item.done.spread_ms:g} ms"] if item.done.spread_ms is not None else []
+    marks += [f"spread {item.done.spread_ms:g} ms"] if item.done.spread_ms is not None else []
     need = f"{count(item.done.takes, 'take')} with {' and '.join(marks)}" if marks else count(item.done.takes, "take")
     return f"{tempi} bpm; done: {need}{' at each' if len(item.tempi_bpm) > 1 else ''}"
 
@@ -161,11 +161,11 @@ def _figures(cell: Cell) -> str:
     latest = cell.latest
     if latest is None or latest.spread_ms is None:
         return _NONE
-    return f"{signed_ms(latest.bias_ms)}{'' if cell.delay_known else '*'} ms, scatter {latest.spread_ms:.0f}"
+    return f"{signed_ms(latest.bias_ms)}{'' if cell.delay_known else '*'} ms, spread {latest.spread_ms:.0f}"
 
 
 def _strip(figures: TakeFigures) -> tuple[float | None, float, float]:
-    """Begin, width and middle of the bar average ± scatter, per cent of the strip."""
+    """Begin, width and middle of the bar average ± spread, per cent of the strip."""
     if figures.bias_ms is None or figures.spread_ms is None:
         return None, 0.0, 50.0
     low, middle, high = (_at(figures.bias_ms + step * figures.spread_ms) for step in (-1, 0, 1))
@@ -190,24 +190,24 @@ def _next(step: Next, room: Classroom) -> str:
 
 
 def _question(room: Classroom, question: IntegrityQuestion) -> str:
-    """A question with its reason and a harmless answer beside it."""
+    """A question to the student, with the reason for it."""
     names = _names([room.students[who].name for who in question.who])
     first = question.takes[0]
     if question.kind == "even":
         return (
-            f"{names}, exercise {first.item}, {first.folder}: the strokes scatter by {ms(question.size)} in all, less than "
-            "a hand does. Was this played, or did a machine play it?"
+            f"{names}, exercise {first.item}, {first.folder}: the strokes spread by {ms(question.size)}, less than "
+            "any hand does. Did a hand play this, or a machine?"
         )
     takes = "; ".join(dict.fromkeys(f"exercise {take.item}, {take.folder}" for take in question.takes))
     what = "the very same events"
     if question.kind == "alike":
         what = (
-            f"takes that agree within {ALIKE_MS:g} ms in {100 * question.size:.0f} of 100 strokes or more, which two takes "
-            "by hand do not"
+            f"takes that agree within {ALIKE_MS:g} ms in {100 * question.size:.0f} of 100 strokes or more, as two takes "
+            "by hand never do"
         )
     if len(question.who) > 1:
-        return f"{names} handed in {what} ({takes}). Whose are they, and how did the others come by them?"
-    return f"{names} handed in {what} more than once ({takes}). By mistake?"
+        return f"{names} handed in {what} ({takes}). Who played them, and how did the others get them?"
+    return f"{names} handed in {what} more than once ({takes}). Was that a mistake?"
 
 
 def _names(names: list[str]) -> str:
@@ -215,7 +215,7 @@ def _names(names: list[str]) -> str:
 
 
 def _shared(room: Classroom) -> tuple[str, ...]:
-    """What stands out with more than one student, the most frequent first: what a lesson can be about."""
+    """What stands out with several students, the most frequent first: a lesson could be about it."""
     by_kind: dict[str, list[str]] = {}
     for student, found in zip(room.students, room.weaknesses, strict=True):
         for weakness in found:
@@ -226,7 +226,11 @@ def _shared(room: Classroom) -> tuple[str, ...]:
 
 def _difference(student: Student, take: ClassTake) -> str:
     said, ours = take.said, take.figures
-    why = f" ({take.why_unlike})" if take.why_unlike else " (another version of heeltap, or figures that were changed)"
+    why = (
+        f" ({take.why_unlike})"
+        if take.why_unlike
+        else " (another version of heeltap computed them, or somebody changed them)"
+    )
     head = f"{student.name}, exercise {take.item} at {take.tempo_bpm:.4g} bpm, {take.folder}"
     return f"{head}: handed in with {_said(said)}; the raw take has {_said(ours)}{why}"
 
@@ -235,7 +239,7 @@ def _said(figures: TakeFigures | None) -> str:
     if figures is None or figures.bias_ms is None or figures.spread_ms is None:
         return "no figures"
     pocket = "" if figures.in_pocket is None else f", {100 * figures.in_pocket:.0f} % in the pocket"
-    return f"{signed_ms(figures.bias_ms)} ms, scatter {figures.spread_ms:.1f} ms{pocket}, {count(figures.n, 'stroke')}"
+    return f"{signed_ms(figures.bias_ms)} ms, spread {figures.spread_ms:.1f} ms{pocket}, {count(figures.n, 'stroke')}"
 
 
 def class_html(room: Classroom, *, command: str = "") -> str:
@@ -253,12 +257,15 @@ def class_html(room: Classroom, *, command: str = "") -> str:
 
 
 def class_text(room: Classroom) -> str:
-    """The same in plain characters, at most 79 columns but where a command needs more."""
+    """The same in plain characters, 79 columns wide; only a command may need more."""
     page = page_of(room)
     lines = [page.title, "=" * len(page.title), page.subtitle, ""]
     for title, asks in page.heads:
         lines += textwrap.wrap(f"{title} ({asks})", _WIDTH, subsequent_indent="   ")
-    lines += ["", "By exercise: how far; of the last take the share in the pocket and scatter."]
+    lines += [
+        "",
+        "By exercise: how far; then the last take: in the pocket, average, spread.",
+    ]
     for row in page.rows:
         lines += ["", row.name, *_row_text(row)]
     for title, entries in _lists(page):
@@ -271,8 +278,8 @@ def class_text(room: Classroom) -> str:
 def _lists(page: Page) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "What several share", page.shared
     yield "Worth a question", page.questions
-    yield "Own figures that differ", page.differences
-    yield "Could not be used", page.problems
+    yield "Figures that differ from the students' own", page.differences
+    yield "What heeltap could not use", page.problems
     yield "Notes", page.notes
     yield "How far to trust this", page.trust
 

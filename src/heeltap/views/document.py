@@ -1,7 +1,7 @@
 """What a report says, before any layout: sentences, tables and lists that text and page render alike.
 
-The order is the reader's: what was scored, what the numbers say in a sentence, where it happens, what stands out, what
-to play again, what next, and last how far to trust it all.
+The order is the one in which you need it: which take this is, how it went in a few sentences, where it happened, what
+stands out, what to play again, what comes next, and last how far you can trust it all.
 
 Inside: `Document`, `Table`, `Listing`, `document_of`.
 """
@@ -19,10 +19,13 @@ _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""
 
 _VAGUE = 60
-"""Points of range beyond which a score's interval says nothing but that."""
+"""Points: a score with a wider interval than this says only that another take could come out differently."""
 
 _NONE = "·"
 """Where there is no number."""
+
+_HOW = {"microphone": "measured with a microphone", "given": "the one that you gave"}
+"""How heeltap knows the delay, by the method of the calibration."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,7 @@ def document_of(result: Result, *, command: str = "") -> Document:
     tables = (
         _table("by beat", by_beat if len(by_beat) <= _MOST_BEATS else ()),
         _table(
-            "by division",
+            "by subdivision",
             [_row(row.division, row) for row in result.by_division] if len(result.by_division) > 1 else (),
         ),
         _section_table(result),
@@ -84,16 +87,14 @@ def document_of(result: Result, *, command: str = "") -> Document:
 def _sentences(result: Result) -> tuple[str, ...]:
     o = result.overall
     if o.n == 0:
-        return ("Nothing was played that could be judged.",)
+        return ("No stroke of this take can be judged.",)
     if o.bias_ms is None or o.spread_ms is None:
-        return (
-            f"{count(o.n, 'stroke')} could be judged: too little to say how they scatter, or how sure an average is.",
-        )
+        return (f"Only {count(o.n, 'stroke')} can be judged: too few to tell your average and your spread. Play 40.",)
     if not result.on_grid:
         return (
-            "This take does not follow this click: what is said of it below is where its strokes fall, not how it was played.",
+            "This take does not follow this click. You can read below where its strokes fall, but not how well you played.",
         )
-    lines = [_average(o.bias_ms, o, result.calibration), _scatter(o.spread_ms, o)]
+    lines = [_average(o.bias_ms, o, result.calibration), _spread(o.spread_ms, o)]
     if o.in_pocket is not None:
         lines.append(_pocket(o.in_pocket, result))
     if result.counts.planned:
@@ -101,29 +102,31 @@ def _sentences(result: Result) -> tuple[str, ...]:
     if result.swing is not None:
         swing = result.swing
         sure = f" (95 % sure: {swing.ci95[0]:.2f} to {swing.ci95[1]:.2f})" if swing.ci95 else ""
-        lines.append(f"Swung eighths at {swing.ratio:.2f} to 1{sure}, from {count(swing.n, 'pair')}.")
+        lines.append(f"You swing the eighths {swing.ratio:.2f} to 1{sure}, over {count(swing.n, 'pair')}.")
     return tuple(lines)
 
 
 def _average(bias_ms: float, o: Overall, calibration: Calibration) -> str:
-    """The average with an interval that holds the delay's own uncertainty, too: early or late is said of the sum."""
+    """The average and how sure it is; the interval holds the uncertainty of the delay, too."""
     if o.bias_ci95_ms is None:
-        return f"On average {early_late(bias_ms)} over {count(o.n, 'stroke')}: too few to say how sure."
+        return (
+            f"On average you are {early_late(bias_ms)}, over {count(o.n, 'stroke')}: too few to tell how sure; play 40."
+        )
     delay_ms = unsure_ms(calibration)
     sure = early_late_range(widened(bias_ms, o.bias_ci95_ms, delay_ms)) + delay_share(delay_ms)
-    return f"On average {early_late(bias_ms)} (95 % sure: {sure}), over {count(o.n, 'stroke')}."
+    return f"On average you are {early_late(bias_ms)} (95 % sure: {sure}), over {count(o.n, 'stroke')}."
 
 
-def _scatter(spread_ms: float, o: Overall) -> str:
+def _spread(spread_ms: float, o: Overall) -> str:
     sure = f" (95 % sure: {range_ms(o.spread_ci95_ms)})" if o.spread_ci95_ms else ""
-    return f"Strokes scatter by {ms(spread_ms)} around that{sure}."
+    return f"Your strokes spread by {ms(spread_ms)} around that{sure}."
 
 
 def _pocket(share: float, result: Result) -> str:
     o = result.overall
     lean = "the beat" if result.lean_ms == 0 else f"the lean of {signed_ms(result.lean_ms)} ms"
     width = "what a listener can hear" if result.pocket_ms is None else f"{result.pocket_ms:g} ms either side"
-    text = f"{100 * share:.0f} % of the strokes are in the pocket around {lean} ({width})."
+    text = f"{100 * share:.0f} % of your strokes are in the pocket around {lean} ({width})."
     if o.score is None:
         return text
     low, high = (steps_of_five(edge) for edge in o.score_ci95 or (o.score, o.score))
@@ -135,14 +138,15 @@ def _pocket(share: float, result: Result) -> str:
 
 def _hits(result: Result) -> str:
     c = result.counts
-    return (
-        f"Of {count(c.planned, 'planned note')}, {c.matched:,} were played, {c.wrong_pitch:,} on another key, "
-        f"{c.missed:,} missed; {count(c.extra, 'note')} not in the plan."
-    )
+    other = f", hit another key for {c.wrong_pitch:,}" if c.wrong_pitch else ""
+    extra = f" You added {count(c.extra, 'note')} that the plan does not have." if c.extra else ""
+    if c.matched == c.planned:
+        return f"You played all {count(c.planned, 'planned note')}.{extra}"
+    return f"You played {c.matched:,} of {count(c.planned, 'planned note')}{other} and missed {c.missed:,}.{extra}"
 
 
 def _table(title: str, rows: Iterable[tuple[str, ...]]) -> Table:
-    return Table(title, (title, "strokes", "average, ms", "95 % sure", "scatter, ms"), tuple(rows))
+    return Table(title, (title, "strokes", "average, ms", "95 % sure", "spread, ms"), tuple(rows))
 
 
 def _row(label: str, row: BeatRow | DivisionRow) -> tuple[str, ...]:
@@ -151,7 +155,7 @@ def _row(label: str, row: BeatRow | DivisionRow) -> tuple[str, ...]:
 
 
 def _section_table(result: Result) -> Table:
-    head = ("section", "bars", "strokes", "average, ms", "scatter, ms", "in words")
+    head = ("section", "bars", "strokes", "average, ms", "spread, ms", "in words")
     return Table("by section", head, tuple(_section_row(row) for row in result.by_section), words=True)
 
 
@@ -165,27 +169,29 @@ def _whole(value: float | None) -> str:
 
 
 def _delay(calibration: Calibration) -> list[str]:
-    """What was taken away, how sure that is, and what it means where nothing was."""
+    """Which delay heeltap took away and how sure that is, or what it means that the delay is not known."""
     if not calibration.known:
-        feel = " A feel offset judges nothing." if calibration.method == "feel" else ""
+        feel = " A feel offset does not change that." if calibration.method == "feel" else ""
         return [
-            "The delay between finger and number is not known: everything may be shifted early or late by the same "
-            f"amount. Differences between beats, bars and takes are not affected.{feel}"
+            "heeltap does not know the delay between your finger and the number, so everything may be early or late by "
+            f"the same amount. Differences between beats, bars and takes hold all the same.{feel}"
         ]
     sure = "" if calibration.uncertainty_ms is None else f", give or take {calibration.uncertainty_ms:.1f} ms"
     if calibration.method == "same-path":
-        return [f"Click and own sound share one path: nothing was taken away{sure}."]
+        return [f"You hear the click and yourself through the same output, so heeltap took no delay away{sure}."]
     if not calibration.delay_ms:
         return []
-    return [f"A delay of {ms(calibration.delay_ms)} ({calibration.method}{sure}) was taken away."]
+    return [
+        f"heeltap took a delay of {ms(calibration.delay_ms)} away ({_HOW.get(calibration.method, calibration.method)}{sure})."
+    ]
 
 
 def _trust(result: Result, command: str) -> tuple[str, ...]:
-    lines = ["Offsets are played minus reference: minus is early, plus is late."]
+    lines = ["Minus is early, plus is late: an offset is when you played, less when the stroke was due."]
     lines += _delay(result.calibration)
     if result.resolution_ms is not None:
-        lines.append(f"Nothing finer than {result.resolution_ms:.2g} ms can be told from this file.")
+        lines.append(f"This file shows nothing finer than {result.resolution_ms:.2g} ms.")
     lines += [f"Note: {warning}" for warning in result.warnings]
     if command:
-        lines.append(f"The same again: {command}")
+        lines.append(f"To make this report again: {command}")
     return tuple(lines)

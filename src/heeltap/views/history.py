@@ -1,4 +1,4 @@
-"""The history as text by day, as CSV for a spreadsheet, as JSON for programs.
+"""Your takes by day as text, as CSV for a spreadsheet, as JSON for other programs.
 
 Inside: `render_history`, `as_csv`, `as_json`, `export`, `CSV_COLUMNS`, `guarded`.
 """
@@ -31,7 +31,7 @@ CSV_COLUMNS = (
 _NAME_COLUMN = 24
 _NONE = "·"
 _HEAD = (
-    f"  {'time':<6} {'exercise':<{_NAME_COLUMN}} {'bpm':>4} {'strokes':>7} {'average':>7} {'scatter':>7} "
+    f"  {'time':<6} {'exercise':<{_NAME_COLUMN}} {'bpm':>4} {'strokes':>7} {'average':>7} {'spread':>7} "
     f"{'pocket':>6} {'score':>5}"
 )
 
@@ -47,14 +47,14 @@ def render_history(takes: Sequence[PastTake], *, total: int | None = None) -> st
         How many there are in all, when only the newest are listed.
     """
     if not takes:
-        return "No takes yet. heeltap drill keeps every one that is played.\n"
+        return "No takes yet. Play one with heeltap drill; heeltap keeps them all.\n"
     lines = []
     for day, rows in groupby(takes, key=lambda take: take.date[:10]):
         lines += ["", _day(day), _HEAD, *(_line(row) for row in rows)]
-    lines += ["", "Average: ms against the lean, minus is early. Pocket: share of the played strokes in it."]
+    lines += ["", "Average: ms from where you aimed, minus is early. Pocket: how many of your strokes are in it."]
     if any(take.method == "none" for take in takes):
         lines.append(
-            "A star beside an average: the delay of the route was not known, so early or late may be the gear's."
+            "A star: heeltap did not know the delay of your gear, so the gear may have made you early or late."
         )
     if total is not None and total > len(takes):
         lines.append(f"The newest {len(takes)} of {count(total, 'take')}; --all lists every one.")

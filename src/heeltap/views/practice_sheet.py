@@ -83,9 +83,7 @@ def sheet_text(sheet: Sheet) -> str:
     """The same in plain characters, at most 79 columns but where a bar needs more."""
     lines = [sheet.title, "=" * len(sheet.title)]
     about = [f"For {sheet.audience}."] if sheet.audience else []
-    about.append(
-        f"{count(len(sheet.items), 'exercise')}, {sheet.minutes} minutes of playing in all. Set {sheet.fingerprint}."
-    )
+    about.append(f"{count(len(sheet.items), 'exercise')}, {sheet.minutes} minutes of playing. Set {sheet.fingerprint}.")
     lines += [*_wrapped(" ".join(about)), *(row for note in sheet.notes for row in _wrapped(note))]
     for item in sheet.items:
         lines += ["", "", *_item_text(item)]

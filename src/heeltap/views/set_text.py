@@ -1,4 +1,4 @@
-"""A set in words and on paper: what each exercise asks for, in the phrases that screen and sheet share.
+"""A set in words and on paper: what each exercise asks of you. Screen and sheet share the phrases.
 
 Inside: `set_text`, `sheet_of`, `write_sheet`, `sets_text`.
 """
@@ -22,7 +22,7 @@ __all__ = ["set_text", "sets_text", "sheet_of", "write_sheet"]
 _CLICK_WORDS = {
     "every": "click on every beat",
     "backbeat": "click on the answering beats only",
-    "one": "click on the one only",
+    "one": "click on beat one only",
     "fade": "click that fades out",
     "none": "no click after the count-in",
 }
@@ -45,9 +45,7 @@ def set_text(opened: OpenSet) -> str:
     """What the set asks for, exercise by exercise."""
     sheet = sheet_of(opened)
     lines = [sheet.title, *([f"For {sheet.audience}."] if sheet.audience else []), *sheet.notes]
-    lines.append(
-        f"{count(len(sheet.items), 'exercise')}, {sheet.minutes} minutes of playing in all. Set {sheet.fingerprint}."
-    )
+    lines.append(f"{count(len(sheet.items), 'exercise')}, {sheet.minutes} minutes of playing. Set {sheet.fingerprint}.")
     for item in sheet.items:
         lines.append("")
         lines += textwrap.wrap(f"{item.number} {item.title}. {item.aim}", 79, subsequent_indent="  ")

@@ -1,4 +1,4 @@
-"""Simpler forms of a part as text: what each is for, how many strokes it has, and how its first bars are counted.
+"""Simpler forms of a part as text: what each is for, how many strokes it has, and how you count its first bars.
 
 Inside: `simpler_text`.
 """
@@ -19,20 +19,20 @@ _BARS_SHOWN = 4
 
 
 def simpler_text(parts: SimplerParts) -> str:
-    """What the four forms are for, how many strokes each has, and how the first bars are counted."""
+    """What the four forms are for, how many strokes each has, and how you count the first bars."""
     name = f', "{parts.part.name}"' if parts.part.name else ""
     lines = [f"{parts.file}{name}: {count(parts.forms[-1].plan.bars, 'bar')}, {parts.how}"]
     if parts.left_out:
-        lines.append(f"{count(parts.left_out, 'note')} on no slot (ornaments, strays): left out")
+        lines.append(f"{count(parts.left_out, 'note')} between the slots (ornaments, slips): heeltap left them out")
     for number, form in enumerate(parts.forms, 1):
         strokes = np.unique(form.plan.at_tick).size
         lines += ["", f"{number} {form.level.title}: {count(strokes, 'stroke')}, {count(len(form.plan), 'note')}"]
         lines += textwrap.wrap(form.level.aim, 79, initial_indent="  ", subsequent_indent="  ")
         if form.same_as_before:
-            lines.append("  This part adds nothing here: the same as the form before.")
+            lines.append("  Here this form has nothing to add: it is the same as the one before.")
             continue
         if form.answered:
-            lines.append("  Nothing sounds on these beats: each takes the stroke that follows it.")
+            lines.append("  Your part is silent on these beats, so each one takes the stroke that follows it.")
         bars, left = counted_plan(form.plan, most=_BARS_SHOWN)
         lines += ["", *(f"  {line}" for bar in bars for line in counted_lines(bar))]
         if left:

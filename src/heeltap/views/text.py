@@ -14,7 +14,7 @@ __all__ = ["TABLE_HEAD", "WIDTH", "listing_text", "one_line", "render", "table_t
 WIDTH = 78
 """Columns of text: eighty and a margin."""
 
-TABLE_HEAD = f"{'strokes':>7} {'average':>8} {'scatter':>8} {'pocket':>8} {'score':>6}  file"
+TABLE_HEAD = f"{'strokes':>7} {'average':>8} {'spread':>8} {'pocket':>8} {'score':>6}  file"
 """Titles of the columns of `one_line`, milliseconds; the average is signed, minus is early."""
 
 _FIRST_COLUMN = 14
@@ -34,7 +34,7 @@ def render(result: Result, *, command: str = "") -> str:
 
 
 def one_line(result: Result) -> str:
-    """One row of a table of many files: strokes, average, scatter, share in the pocket, score."""
+    """One row of a table of many files: strokes, average, spread, share in the pocket, score."""
     o = result.overall
     share = "·" if o.in_pocket is None else f"{100 * o.in_pocket:.0f} %"
     score = "·" if o.score is None else str(steps_of_five(o.score))

@@ -33,12 +33,12 @@ HISTORY_KEYS = (
 
 HISTORY_HELP = (
     "Average: milliseconds against the lean, minus is early; a star says that the delay of the route was not known. "
-    "Scatter: milliseconds. Pocket: share of the played strokes in it.",
+    "Spread: milliseconds. Pocket: how many of your strokes are in it.",
 )
 
 _WEEKS = 12
 _NAME = 27
-_HEAD = f"  {'date':<16}  {'exercise':<{_NAME}} {'bpm':>4} {'avg':>5}  {'scatter':>7} {'pocket':>6} {'score':>5}"
+_HEAD = f"  {'date':<16}  {'exercise':<{_NAME}} {'bpm':>4} {'avg':>5}  {'spread':>7} {'pocket':>6} {'score':>5}"
 
 
 class Order(StrEnum):
@@ -95,7 +95,7 @@ def take_text(take: PastTake, glyphs: Glyphs) -> str:
 
 
 def week_medians(takes: Sequence[PastTake], until: date, weeks: int = _WEEKS) -> list[float | None]:
-    """The middle scatter of each of the last weeks, ms, the present one last; weeks begin on Monday."""
+    """The middle spread of each of the last weeks, ms, the present one last; weeks begin on Monday."""
     monday = until - timedelta(days=until.weekday())
     starts = [monday - timedelta(weeks=back) for back in range(weeks - 1, -1, -1)]
     found: dict[str, list[float]] = {start.isoformat(): [] for start in starts}
@@ -111,7 +111,7 @@ def week_medians(takes: Sequence[PastTake], until: date, weeks: int = _WEEKS) ->
 
 
 def _weeks(takes: Sequence[PastTake], until: date, glyphs: Glyphs) -> list[Line]:
-    """The middle scatter of the weeks, as numbers in a line."""
+    """The middle spread of the weeks, as numbers in a line."""
     values = week_medians(takes, until)
     if all(value is None for value in values):
         return []
@@ -119,7 +119,7 @@ def _weeks(takes: Sequence[PastTake], until: date, glyphs: Glyphs) -> list[Line]
     cells = "".join(f"{glyphs.empty if value is None else format(value, '.0f'):>5}" for value in values)
     return [
         [Span("  weeks ago ", "dim"), Span(ago, "dim")],
-        [Span("  scatter   ", "dim"), Span(cells), Span(" ms", "dim")],
+        [Span("  spread    ", "dim"), Span(cells), Span(" ms", "dim")],
     ]
 
 
