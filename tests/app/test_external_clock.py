@@ -15,7 +15,7 @@ from heeltap.files.takes.journal import JournalWriter, read_journal
 from heeltap.files.takes.metadata import Context, plan_out
 from heeltap.model.arrays import FloatArray
 from heeltap.model.messages import Schedule, merge
-from heeltap.session.session import GoOn, Hold, Say, State, Stop
+from heeltap.session.session import Pause, Resume, Say, State, Stop
 from tests.makers.clocks import clock_messages, clock_times, notes_on_clock
 from tests.makers.drills import counted_plan
 
@@ -115,9 +115,9 @@ def test_stop_continue_and_second_start() -> None:
 
     assert [Say("")] == first
     assert -8_333 == pytest.approx(place, abs=100)  # a clock before bar 1 at the plan's 300 bpm
-    assert [Say, Hold] == [type(e) for e in stopped]
+    assert [Say, Pause] == [type(e) for e in stopped]
     assert still - place <= 8_334
-    assert [Say, GoOn] == [type(e) for e in went_on]
+    assert [Say, Resume] == [type(e) for e in went_on]
     assert 0 == pytest.approx(conductor.us_at(6_001_000), abs=100)
     assert [Stop] == [type(e) for e in again]
 

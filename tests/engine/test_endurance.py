@@ -8,8 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.drill.events import events_of
-from heeltap.app.drill.player_setup import Presses
 from heeltap.app.takes.finish_take import played_of
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, script_from_notes
@@ -18,8 +16,9 @@ from heeltap.engine.process import EngineSpec, run_here
 from heeltap.files.takes.journal import read_journal
 from heeltap.model.notes import make_notes
 from heeltap.session import session
+from heeltap.session.from_records import Presses, events_of
 from heeltap.session.handsfree import NO_CONTROLS
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Phase
 from heeltap.sound.click import click_schedule
 from tests.makers.drills import counted_plan
@@ -80,13 +79,13 @@ def test_ten_minutes_are_followed_to_the_last_stroke(tmp_path: Path) -> None:
     plan = counted_plan(["1e&a 2e&a 3e&a 4e&a"] * BARS, bpm=200.0)
     rng = np.random.default_rng(4)
     offset_us = rng.integers(-20_000, 20_000, len(plan))
-    state = session.step(session.begin(sheet_of(plan)), session.Begin())[0]
+    state = session.step(session.begin(columns_of(plan)), session.Begin())[0]
     presses, longest = Presses(NO_CONTROLS), 0
     for at, which in sorted((int(at + off), 0) for at, off in zip(plan.at_us, offset_us, strict=True)):
         for event in events_of(Record(NOTE_ON, 0, 60, 80, which, at_us=at), presses):
             state, _ = session.step(state, event)
         longest = max(longest, len(state.lately))
-    state, _ = session.step(state, session.Clock(int(plan.at_us[-1]) + 5_000_000))
+    state, _ = session.step(state, session.Elapsed(int(plan.at_us[-1]) + 5_000_000))
 
     assert state.phase is Phase.DONE
     assert [stroke.offset_us for stroke in state.strokes] == offset_us.tolist()

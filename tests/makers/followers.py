@@ -13,8 +13,8 @@ from heeltap.analysis.strokes import fold_retriggers
 from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
 from heeltap.session.matcher import Stroke
-from heeltap.session.plan_columns import sheet_of
-from heeltap.session.session import BarDone, Begin, Clock, Effect, Event, Note, State, begin, step
+from heeltap.session.plan_columns import columns_of
+from heeltap.session.session import BarDone, Begin, Effect, Elapsed, Event, Note, State, begin, step
 from tests.makers.players import SimulatedTake
 
 __all__ = ["Agreement", "agreement", "follow"]
@@ -45,16 +45,16 @@ class Agreement:
 
 def follow(part: Plan, notes: Notes, *, delay_ms: float | None) -> tuple[State, list[Effect], list[Stroke]]:
     """The last state of a take, every effect, and each stroke as it was just before its bar was looked at again."""
-    sheet = sheet_of(part, delay_ms=delay_ms)
+    columns = columns_of(part, delay_ms=delay_ms)
     heard: list[Event] = [
         Note(at, pitch, velocity)
         for at, pitch, velocity in zip(
             notes.onset_us.tolist(), notes.pitch.tolist(), notes.velocity.tolist(), strict=True
         )
     ]
-    last = max(sheet.end_us + sheet.delay_us, int(notes.onset_us.max(initial=0))) + 500_000
-    ticks: list[Event] = [Clock(us) for us in range(-1_000_000, last, 33_000)]
-    state = step(begin(sheet), Begin())[0]
+    last = max(columns.end_us + columns.delay_us, int(notes.onset_us.max(initial=0))) + 500_000
+    ticks: list[Event] = [Elapsed(us) for us in range(-1_000_000, last, 33_000)]
+    state = step(begin(columns), Begin())[0]
     effects: list[Effect] = []
     before = list(state.strokes)
     for event in sorted([*ticks, *heard], key=lambda one: one.at_us):
@@ -62,7 +62,7 @@ def follow(part: Plan, notes: Notes, *, delay_ms: float | None) -> tuple[State, 
         state, new = step(state, event)
         effects += new
         if state.bars_done == old.bars_done and old.phase is state.phase:
-            first = sheet.bars[state.bars_done].targets.start if state.bars_done < len(sheet.bars) else len(before)
+            first = columns.bars[state.bars_done].targets.start if state.bars_done < len(columns.bars) else len(before)
             before[first:] = state.strokes[first:]
     return state, effects, before
 

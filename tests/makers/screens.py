@@ -17,8 +17,8 @@ from heeltap.gear.selftest import LoopReport, Spread
 from heeltap.model.notes import make_notes
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Section
-from heeltap.session.plan_columns import sheet_of
-from heeltap.session.session import Begin, Clock, Feedback, Phase, State, begin, step
+from heeltap.session.plan_columns import columns_of
+from heeltap.session.session import Begin, Elapsed, Feedback, Phase, State, begin, step
 from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import result_lines
 from heeltap.tui.screens.drill import View, draw_drill, draw_report
@@ -102,10 +102,10 @@ def a_drill_state(at_us: int) -> State:
         ["1 2& 3 4"] * 3 + ["1e&a 2e&a 3 4"] + ["1 2 3 4"] * 4,
         sections=[Section("verse", 1, 4), Section("chorus", 5, 8)],
     )
-    state = begin(sheet_of(plan), Feedback.BAR)
+    state = begin(columns_of(plan), Feedback.BAR)
     offsets = np.random.default_rng(5).normal(4.0, 9.0, int(plan.stroke[-1]) + 1)
     notes = [note for note in played(plan, offsets.tolist()) if note.at_us < at_us]
-    for event in [Begin(), *notes, Clock(at_us)]:
+    for event in [Begin(), *notes, Elapsed(at_us)]:
         state, _ = step(state, event)
     return state
 

@@ -4,17 +4,17 @@ import pytest
 
 from heeltap.errors import PlanError
 from heeltap.session.handsfree import Controls, Pressed, Trigger, parse_trigger, press_of
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import (
     Again,
     Begin,
-    Clock,
+    Elapsed,
     Finished,
-    GoOn,
-    Hold,
     Note,
+    Pause,
     Phase,
     Press,
+    Resume,
     State,
     begin,
     step,
@@ -71,22 +71,22 @@ def test_a_pedal_counts_when_it_goes_down() -> None:
 
 def a_state(now_us: int = 600_000) -> State:
     """A drill of one bar, under way."""
-    state = step(begin(sheet_of(counted_plan(["1 2 3 4"]))), Begin())[0]
-    return step(state, Clock(now_us))[0]
+    state = step(begin(columns_of(counted_plan(["1 2 3 4"]))), Begin())[0]
+    return step(state, Elapsed(now_us))[0]
 
 
 def test_one_pedal_starts_and_stops() -> None:
     """Where nothing runs it asks for the exercise; where it runs it ends it; where it is held it lets it go on."""
-    ready = begin(sheet_of(counted_plan(["1 2 3 4"])))
+    ready = begin(columns_of(counted_plan(["1 2 3 4"])))
     press = Press(700_000, ("start", "stop"))
     playing = a_state()
-    held = step(playing, Hold(650_000))[0]
+    held = step(playing, Pause(650_000))[0]
 
     assert step(ready, press) == (ready, (Again(),))
     stopped, effects = step(playing, press)
     assert (stopped.phase, stopped.ending, effects) == (Phase.DONE, "stopped", (Finished("stopped"),))
     assert step(stopped, press)[1] == (Again(),)
-    assert step(held, press)[0] == step(held, GoOn(700_000))[0]
+    assert step(held, press)[0] == step(held, Resume(700_000))[0]
 
 
 def test_repeat_keeps_the_take_and_begins_again() -> None:
@@ -96,7 +96,7 @@ def test_repeat_keeps_the_take_and_begins_again() -> None:
     assert (state.phase, effects) == (Phase.DONE, (Finished("stopped"), Again()))
     assert step(a_state(), Press(700_000, ("start",)))[1] == ()
     assert step(a_state(), Press(700_000, ("start",)))[0].phase is Phase.PLAYING
-    assert step(begin(sheet_of(counted_plan(["1"]))), Press(0, ("stop",)))[1] == ()
+    assert step(begin(columns_of(counted_plan(["1"]))), Press(0, ("stop",)))[1] == ()
 
 
 def test_a_press_changes_no_stroke() -> None:

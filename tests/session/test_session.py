@@ -8,22 +8,22 @@ from hypothesis import strategies as st
 
 from heeltap.model.plan import Section
 from heeltap.session.matcher import Status
-from heeltap.session.plan_columns import Sheet, sheet_of
+from heeltap.session.plan_columns import PlanColumns, columns_of
 from heeltap.session.session import (
     Back,
     BarDone,
     Begin,
     Click,
-    Clock,
     Effect,
+    Elapsed,
     Event,
     Feedback,
     Finished,
-    GoOn,
-    Hold,
     Lost,
     Note,
+    Pause,
     Phase,
+    Resume,
     Show,
     State,
     Stop,
@@ -45,12 +45,12 @@ def run(state: State, events: Iterable[Event]) -> tuple[State, list[Effect]]:
 
 
 def drill(
-    sheet: Sheet, notes: list[Note], *more: Event, feedback: Feedback = Feedback.BAR
+    columns: PlanColumns, notes: list[Note], *more: Event, feedback: Feedback = Feedback.BAR
 ) -> tuple[State, list[Effect]]:
     """A whole drill: the notes among clock ticks every 20 ms, until a little after its end."""
-    ticks: list[Event] = [Clock(us) for us in range(-sheet.count_in_us, sheet.end_us + 100_000, 20_000)]
+    ticks: list[Event] = [Elapsed(us) for us in range(-columns.count_in_us, columns.end_us + 100_000, 20_000)]
     timed = sorted([*ticks, *notes, *more], key=lambda event: event.due_us if isinstance(event, Click) else event.at_us)
-    return run(begin(sheet), [Begin(), *timed])
+    return run(begin(columns), [Begin(), *timed])
 
 
 def offsets(state: State) -> list[int | None]:
@@ -63,7 +63,7 @@ def test_each_stroke_gets_its_own_offset() -> None:
     plan = counted_plan(TWO_BARS)
     wanted = [-4.0, 11.0, 9.0, 38.0, 0.0, -20.0, 5.5, 60.0, -60.0, 1.0, 2.0, 3.0]
 
-    state, effects = drill(sheet_of(plan), played(plan, wanted))
+    state, effects = drill(columns_of(plan), played(plan, wanted))
 
     assert offsets(state) == [round(ms * 1000) for ms in wanted]
     assert [type(effect) for effect in effects] == [BarDone, BarDone, Finished]
@@ -75,7 +75,7 @@ def test_a_stroke_that_was_left_out_is_missed_and_costs_only_itself() -> None:
     plan = counted_plan(TWO_BARS)
     wanted = [0.0, None, 10.0, -10.0, 0.0, None, None, 20.0, -20.0, 0.0, None, 0.0]
 
-    state, _ = drill(sheet_of(plan), played(plan, wanted))
+    state, _ = drill(columns_of(plan), played(plan, wanted))
 
     assert offsets(state) == [None if ms is None else round(ms * 1000) for ms in wanted]
     assert [stroke.status is Status.MISSED for stroke in state.strokes] == [ms is None for ms in wanted]
@@ -86,7 +86,7 @@ def test_a_note_far_from_every_stroke_is_extra() -> None:
     plan = counted_plan(["1 2 3 4"])
     notes = [*played(plan, [0.0] * 4), Note(760_000, 60, 80)]
 
-    state, effects = drill(sheet_of(plan), notes)
+    state, effects = drill(columns_of(plan), notes)
 
     assert offsets(state) == [0, 0, 0, 0]
     assert [(extra.at_us, extra.bar) for extra in state.extras] == [(760_000, 1)]
@@ -98,7 +98,7 @@ def test_a_pad_that_bounces_is_one_hit() -> None:
     plan = counted_plan(["1 2 3 4"])
     notes = [*played(plan, [0.0] * 4), Note(509_000, 60, 30)]
 
-    state, _ = drill(sheet_of(plan), notes)
+    state, _ = drill(columns_of(plan), notes)
 
     assert (state.bounces, state.extras, offsets(state)) == (1, (), [0, 0, 0, 0])
 
@@ -108,7 +108,7 @@ def test_a_chord_is_one_stroke_timed_by_its_median_note() -> None:
     plan = counted_plan(["1 (2) 3 (4)"], pitches=(60, 64, 67))
     notes = [Note(5_000, 64, 80), Note(9_000, 60, 80), Note(40_000, 67, 80), Note(12_000, 61, 80)]
 
-    state, _ = drill(sheet_of(plan), notes)
+    state, _ = drill(columns_of(plan), notes)
 
     assert offsets(state) == [9_000, None]
     assert [extra.pitch for extra in state.extras] == [61]
@@ -117,9 +117,9 @@ def test_a_chord_is_one_stroke_timed_by_its_median_note() -> None:
 def test_the_right_key_goes_before_a_nearer_wrong_one() -> None:
     """In a part with keys, a note goes to the stroke that has its key, even when another stroke is nearer."""
     plan = counted_plan(["1& (2)& (3) (4)"], pitches=(60,))
-    sheet = sheet_of(plan)
+    columns = columns_of(plan)
 
-    state, _ = drill(sheet, [Note(0, 62, 80), Note(260_000, 60, 80), Note(700_000, 60, 80)])
+    state, _ = drill(columns, [Note(0, 62, 80), Note(260_000, 60, 80), Note(700_000, 60, 80)])
 
     assert [stroke.status for stroke in state.strokes] == [Status.OTHER_KEY, Status.PLAYED, Status.PLAYED]
 
@@ -129,7 +129,7 @@ def test_a_run_that_rushes_past_half_a_slot_is_followed() -> None:
     plan = counted_plan(["1e&a 2e&a 3e&a 4e&a"])
     wanted = [min(0.0, 10.0 * (4 - n)) if n < 12 else -70.0 for n in range(16)]
 
-    state, _ = drill(sheet_of(plan), played(plan, wanted))
+    state, _ = drill(columns_of(plan), played(plan, wanted))
 
     assert offsets(state) == [round(ms * 1000) for ms in wanted]
 
@@ -139,7 +139,7 @@ def test_notes_of_the_count_in_are_not_extra() -> None:
     plan = counted_plan(["1 2 3 4"])
     notes = [Note(-1_500_000, 60, 80), Note(-1_000_000, 60, 80), *played(plan, [-35.0, 0.0, 0.0, 0.0])]
 
-    state, _ = drill(sheet_of(plan), notes)
+    state, _ = drill(columns_of(plan), notes)
 
     assert (offsets(state), state.extras) == ([-35_000, 0, 0, 0], ())
 
@@ -148,7 +148,7 @@ def test_the_delay_of_the_route_is_taken_away() -> None:
     """With a known delay of 12 ms a note 12 ms late is on time."""
     plan = counted_plan(["1 2 3 4"])
 
-    state, _ = drill(sheet_of(plan, delay_ms=12.0), played(plan, [12.0] * 4))
+    state, _ = drill(columns_of(plan, delay_ms=12.0), played(plan, [12.0] * 4))
 
     assert offsets(state) == [0, 0, 0, 0]
 
@@ -157,7 +157,7 @@ def test_the_lean_moves_the_reach_and_the_scale() -> None:
     """A stroke at the lean stands in the middle of the scale."""
     plan = counted_plan(["1 2 3 4"])
 
-    state, _ = drill(sheet_of(plan, lean_ms=15.0), played(plan, [15.0, 20.0, 10.0, 15.0]))
+    state, _ = drill(columns_of(plan, lean_ms=15.0), played(plan, [15.0, 20.0, 10.0, 15.0]))
 
     assert [offset for _, offset in state.recent] == [0, 5_000, -5_000, 0]
 
@@ -167,7 +167,7 @@ def test_strokes_while_the_port_is_gone_are_nobodys_miss() -> None:
     plan = counted_plan(["1 2 3 4", "1 2 3 4"])
     notes = played(plan, [0.0, 0.0, None, None, None, 0.0, None, 0.0])
 
-    state, _ = drill(sheet_of(plan), notes, Lost(800_000), Back(2_200_000))
+    state, _ = drill(columns_of(plan), notes, Lost(800_000), Back(2_200_000))
 
     gone, missed = Status.NO_INPUT, Status.MISSED
     assert [stroke.status for stroke in state.strokes[2:5]] == [gone, gone, gone]
@@ -179,7 +179,7 @@ def test_a_lost_port_shows() -> None:
     """From the loss until the return the state says so."""
     plan = counted_plan(["1 2 3 4"])
 
-    state, _ = run(begin(sheet_of(plan)), [Begin(), Clock(0), Lost(10_000)])
+    state, _ = run(begin(columns_of(plan)), [Begin(), Elapsed(0), Lost(10_000)])
 
     assert not state.connected
 
@@ -187,11 +187,11 @@ def test_a_lost_port_shows() -> None:
 def test_holding_counts_nothing_until_it_goes_on() -> None:
     """Notes while held are not judged, strokes while held are not missed, and the phase says paused."""
     plan = counted_plan(["1 2 3 4", "1 2 3 4"])
-    sheet = sheet_of(plan)
+    columns = columns_of(plan)
     notes = played(plan, [0.0, 0.0, 200.0, None, None, 0.0, 0.0, 0.0])
 
-    held, _ = run(begin(sheet), [Begin(), Clock(0), Hold(900_000)])
-    state, _ = drill(sheet, notes, Hold(900_000), GoOn(2_100_000))
+    held, _ = run(begin(columns), [Begin(), Elapsed(0), Pause(900_000)])
+    state, _ = drill(columns, notes, Pause(900_000), Resume(2_100_000))
 
     assert held.phase is Phase.PAUSED
     assert [stroke.status for stroke in state.strokes[2:5]] == [Status.NO_INPUT] * 3
@@ -201,9 +201,9 @@ def test_holding_counts_nothing_until_it_goes_on() -> None:
 def test_stopping_leaves_the_rest_unjudged() -> None:
     """What lies after the stop is neither played nor missed, and the ending carries the reason."""
     plan = counted_plan(["1 2 3 4", "1 2 3 4"])
-    sheet = sheet_of(plan)
+    columns = columns_of(plan)
 
-    state, effects = drill(sheet, played(plan, [0.0, 0.0, 0.0, None, None, None, None, None]), Stop(1_300_000))
+    state, effects = drill(columns, played(plan, [0.0, 0.0, 0.0, None, None, None, None, None]), Stop(1_300_000))
 
     assert [stroke.status for stroke in state.strokes[3:]] == [Status.WAITING] * 5
     assert effects == [Finished("stopped")]
@@ -213,9 +213,9 @@ def test_stopping_leaves_the_rest_unjudged() -> None:
 def test_a_bar_shows_only_when_its_feedback_allows() -> None:
     """Bar: once it is over. Stroke: at once. After: when all is over."""
     plan = counted_plan(["1 2 3 4", "1 2 3 4"])
-    sheet = sheet_of(plan)
-    first, second = sheet.bars
-    state, _ = run(begin(sheet), [Begin(), Clock(2_400_000)])
+    columns = columns_of(plan)
+    first, second = columns.bars
+    state, _ = run(begin(columns), [Begin(), Elapsed(2_400_000)])
 
     assert (state.shows(first), state.shows(second)) == (True, False)
     assert step(state, Show(Feedback.STROKE))[0].shows(second)
@@ -234,7 +234,7 @@ def test_late_clicks_are_remembered() -> None:
     """A click that left more than 2 ms late is kept with its place; one that left in time is not."""
     plan = counted_plan(["1 2 3 4"])
 
-    state, _ = drill(sheet_of(plan), [], Click(0, 1_900), Click(500_000, 502_100))
+    state, _ = drill(columns_of(plan), [], Click(0, 1_900), Click(500_000, 502_100))
 
     assert state.late_clicks == (500_000,)
 
@@ -242,9 +242,11 @@ def test_late_clicks_are_remembered() -> None:
 def test_a_note_that_comes_late_through_the_pipe_still_counts() -> None:
     """A stroke whose time has passed on the clock is still its note's when that arrives within the grace."""
     plan = counted_plan(["1 2 3 4"])
-    sheet = sheet_of(plan)
+    columns = columns_of(plan)
 
-    state, _ = run(begin(sheet), [Begin(), Clock(0), Clock(sheet.targets[0].late_us + 20_000), Note(240_000, 60, 80)])
+    state, _ = run(
+        begin(columns), [Begin(), Elapsed(0), Elapsed(columns.targets[0].late_us + 20_000), Note(240_000, 60, 80)]
+    )
 
     assert state.strokes[0].offset_us == 240_000
 
@@ -254,17 +256,17 @@ def test_the_sheet_counts_swung_eighths_as_eighths() -> None:
     swung = counted_plan(["1& 2& 3& 4&"], swing_ratio=1.8)
     thirds = counted_plan(["1tl 2tl (3) (4)"])
 
-    assert [(slot.text, slot.target) for slot in sheet_of(swung).bars[0].slots] == [
+    assert [(slot.text, slot.target) for slot in columns_of(swung).bars[0].slots] == [
         (text, index) for index, text in enumerate("1&2&3&4&")
     ]
-    assert "".join(slot.text for slot in sheet_of(thirds).bars[0].slots).startswith("1tl2tl")
+    assert "".join(slot.text for slot in columns_of(thirds).bars[0].slots).startswith("1tl2tl")
 
 
 def test_the_sheet_names_sections_and_keeps_rests() -> None:
     """Every bar is there, with its section; bars of rest have columns and no strokes."""
     plan = counted_plan(["1 2 3 4", "-", "1"], sections=[Section("verse", 1, 2), Section("chorus", 3, 3)])
 
-    bars = sheet_of(plan).bars
+    bars = columns_of(plan).bars
 
     assert [(bar.section, bar.starts_section, len(bar.targets)) for bar in bars] == [
         ("verse", True, 4),
@@ -278,12 +280,12 @@ def test_the_sheet_names_sections_and_keeps_rests() -> None:
     events=st.lists(
         st.one_of(
             st.builds(Note, st.integers(-3_000_000, 9_000_000), st.integers(0, 127), st.integers(1, 127)),
-            st.builds(Clock, st.integers(-3_000_000, 9_000_000)),
+            st.builds(Elapsed, st.integers(-3_000_000, 9_000_000)),
             st.builds(Click, st.integers(0, 8_000_000), st.integers(0, 8_000_000)),
             st.builds(Lost, st.integers(-1_000_000, 9_000_000)),
             st.builds(Back, st.integers(-1_000_000, 9_000_000)),
-            st.builds(Hold, st.integers(-1_000_000, 9_000_000)),
-            st.builds(GoOn, st.integers(-1_000_000, 9_000_000)),
+            st.builds(Pause, st.integers(-1_000_000, 9_000_000)),
+            st.builds(Resume, st.integers(-1_000_000, 9_000_000)),
             st.builds(Stop, st.integers(0, 9_000_000)),
             st.sampled_from([Begin(), Show(Feedback.AFTER)]),
         ),
@@ -293,8 +295,8 @@ def test_the_sheet_names_sections_and_keeps_rests() -> None:
 @settings(max_examples=150, deadline=None)
 def test_no_order_of_events_breaks_it(events: list[Event]) -> None:
     """Whatever comes: each bar is done once and in order, the end comes once, no note is claimed twice."""
-    sheet = sheet_of(counted_plan(TWO_BARS))
-    state, effects = run(begin(sheet), events)
+    columns = columns_of(counted_plan(TWO_BARS))
+    state, effects = run(begin(columns), events)
 
     done = [effect.result.bar.number for effect in effects if isinstance(effect, BarDone)]
     assert done == list(range(1, len(done) + 1))

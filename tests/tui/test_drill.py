@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from heeltap.app.drill.changes import Change
 from heeltap.model.plan import Section
-from heeltap.session.plan_columns import sheet_of
-from heeltap.session.session import Begin, Clock, Feedback, Hold, Lost, Note, Phase, Show, State, Stop, begin, step
+from heeltap.session.plan_columns import columns_of
+from heeltap.session.session import Begin, Elapsed, Feedback, Lost, Note, Pause, Phase, Show, State, Stop, begin, step
 from heeltap.tui.screens.drill import View, clean, clip, draw_drill, draw_report, first_row
 from heeltap.tui.screens.drill_keys import drill_keys
 from heeltap.views.bar_sheet import ASCII, UNICODE, Glyphs, bar_block, glyphs_for, gutter_of, least_width, plain, signed
@@ -24,10 +24,10 @@ def a_state(*events: object, lean_ms: float = 0.0, feedback: Feedback = Feedback
         ["1 2& 3 4", "1 2 3 4&", "-", "1e&a 2e&a 3e&a 4e&a", "1"],
         sections=[Section("verse", 1, 3), Section("chorus", 4, 5)],
     )
-    state = begin(sheet_of(plan, lean_ms=lean_ms), feedback)
+    state = begin(columns_of(plan, lean_ms=lean_ms), feedback)
     offsets = [-4.0, 11.0, 9.0, None, 38.0, 0.0, 12.0, *[None] * 20]
     notes = [Note(1_700_000, 60, 80), *played(plan, offsets[: int(plan.stroke[-1]) + 1])]
-    for event in [Begin(), *sorted(notes, key=lambda note: note.at_us), Clock(2_700_000), *events]:
+    for event in [Begin(), *sorted(notes, key=lambda note: note.at_us), Elapsed(2_700_000), *events]:
         state, _ = step(state, event)
     return state
 
@@ -94,8 +94,8 @@ def test_plain_characters_where_there_are_no_others() -> None:
 
 def test_wide_terminals_show_more_bars() -> None:
     """Bars stand beside each other where they fit, more rows where there is room."""
-    sheet = a_state().sheet
-    wide = shown(a_state(), replace(VIEW, width=2 * (16 + least_width(sheet)) + 2, height=40))
+    columns = a_state().columns
+    wide = shown(a_state(), replace(VIEW, width=2 * (16 + least_width(columns)) + 2, height=40))
     tall = shown(a_state(), replace(VIEW, height=40))
 
     assert any("bar 1" in line and "bar 2" in line for line in wide)
@@ -120,7 +120,7 @@ def test_a_lost_input_is_said_in_words() -> None:
     ("events", "phase", "words"),
     [
         ((), Phase.PLAYING, "esc stop  p hold"),
-        ((Hold(2_700_001),), Phase.PAUSED, "p go on"),
+        ((Pause(2_700_001),), Phase.PAUSED, "p go on"),
         ((Stop(2_700_001),), Phase.DONE, "enter again"),
     ],
 )
@@ -134,10 +134,10 @@ def test_the_keys_are_those_that_do_something(events: tuple[object, ...], phase:
 
 def test_the_count_in_shows_its_beats() -> None:
     """Before bar 1 the beat is seen, so that no sound is needed; before the count-in none is."""
-    sheet = a_state().sheet
-    state = step(begin(sheet), Begin())[0]
+    columns = a_state().columns
+    state = step(begin(columns), Begin())[0]
 
-    rows = [shown(step(state, Clock(us))[0])[1] for us in (-2_100_000, -2_000_000, -1_499_000, -1, 0)]
+    rows = [shown(step(state, Elapsed(us))[0])[1] for us in (-2_100_000, -2_000_000, -1_499_000, -1, 0)]
 
     assert [row.count("[") for row in rows] == [0, 1, 1, 1, 1]
     assert ["[1]" in rows[1], "[2]" in rows[2], "[4]" in rows[3], "[1]" in rows[4]] == [True] * 4
@@ -175,7 +175,7 @@ def test_the_present_row_stays_the_second() -> None:
 def test_what_comes_is_said_before_it_comes() -> None:
     """Bars to the next two changes; one that is in the next bar stands out; one that is here is named."""
     view = replace(VIEW, changes=(Change(3, "fill"), Change(4, "chorus landing")))
-    lines = [shown(a_state(Clock(us)), view)[2] for us in (2_700_001, 4_100_000, 6_100_000, 8_100_000)]
+    lines = [shown(a_state(Elapsed(us)), view)[2] for us in (2_700_001, 4_100_000, 6_100_000, 8_100_000)]
 
     assert lines == [
         "  verse   next bar: fill   chorus landing in 2 bars",
@@ -187,7 +187,7 @@ def test_what_comes_is_said_before_it_comes() -> None:
 
 def test_bars_out_of_sight_can_be_scrolled_to() -> None:
     """After the take every bar can be looked at again, and nothing scrolls past the ends."""
-    state = a_state(Clock(11_000_000))
+    state = a_state(Elapsed(11_000_000))
     rows = [shown(state, replace(VIEW, scroll=scroll))[4].split()[:2] for scroll in (0, -1, -99, 99)]
 
     assert state.phase is Phase.DONE
@@ -212,7 +212,7 @@ def test_every_size_gives_exactly_that_many_lines(
     width: int, height: int, at_us: int, feedback: Feedback, glyphs: Glyphs, title: str
 ) -> None:
     """Whatever the terminal, the moment and the name: as many lines as asked for, none wider than the terminal."""
-    state = a_state(Show(feedback), Clock(at_us))
+    state = a_state(Show(feedback), Elapsed(at_us))
     view = replace(VIEW, width=width, height=height, glyphs=glyphs, title=title)
 
     lines = draw_drill(state, view)
@@ -221,16 +221,16 @@ def test_every_size_gives_exactly_that_many_lines(
     assert len(draw_report([title] * 70, view, 3)) == height
     if width >= 80:
         assert max(len(line) for line in plain(lines)) <= width
-    assert gutter_of(state.sheet, glyphs) >= 12
+    assert gutter_of(state.columns, glyphs) >= 12
 
 
 def test_a_number_without_room_is_not_cut_to_another() -> None:
     """Where a column is too narrow a number becomes ``~``; it never loses a digit."""
     plan = counted_plan(["1e&a"], bpm=40.0)
-    state = begin(sheet_of(plan), Feedback.STROKE)
-    for event in [Begin(), *played(plan, [-120.0, None, 40.0, 130.0]), Clock(2_500_000)]:
+    state = begin(columns_of(plan), Feedback.STROKE)
+    for event in [Begin(), *played(plan, [-120.0, None, 40.0, 130.0]), Elapsed(2_500_000)]:
         state, _ = step(state, event)
 
-    rows = [plain(bar_block(state, state.sheet.bars, width, UNICODE))[2].split() for width in (64, 48)]
+    rows = [plain(bar_block(state, state.columns.bars, width, UNICODE))[2].split() for width in (64, 48)]
 
     assert rows == [["played", "-120mis", "+40", "+130"], ["played", "~", "mis+40+130"]]

@@ -46,7 +46,7 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
 
     def face(state: Any, effects: tuple[Any, ...]) -> None:
         """Print what is new."""
-        width = max(least_width(state.sheet), 48)
+        width = max(least_width(state.columns), 48)
         if printed[0] < 0:
             printed[0] = 0
             write(_opening(what, settings, glyphs.dot))
@@ -57,11 +57,11 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
         late = state.feedback is Feedback.AFTER and state.phase is not Phase.DONE
         if not ready or late:
             return
-        last = len(state.sheet.bars) if state.phase is Phase.DONE else state.bars_done
-        for bar in state.sheet.bars[printed[0] : last]:
+        last = len(state.columns.bars) if state.phase is Phase.DONE else state.bars_done
+        for bar in state.columns.bars[printed[0] : last]:
             if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
                 continue
-            gutter = gutter_of(state.sheet, glyphs)
+            gutter = gutter_of(state.columns, glyphs)
             counted, _, played = plain(bar_block(state, [bar], width, glyphs, gutter=gutter))
             write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
         printed[0] = last

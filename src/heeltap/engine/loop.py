@@ -51,7 +51,7 @@ _CHECK_NS = 1_000_000_000
 _FLUSH_NS = 250_000_000
 """How often the journal is handed to the system: what a kill may cost."""
 
-_HELD_UP_NS = 500_000_000
+_STOOD_STILL_NS = 500_000_000
 """A turn this long means that the process was stopped (a suspended terminal, a sleeping machine): no input, not no
 playing."""
 
@@ -215,8 +215,8 @@ class EngineLoop:
             source.empty_ns = turn_ns
         while not self._stopping:
             before_ns, turn_ns = turn_ns, clock.now_ns()
-            if turn_ns - before_ns > _HELD_UP_NS:
-                self._held_up(before_ns, turn_ns)
+            if turn_ns - before_ns > _STOOD_STILL_NS:
+                self._stood_still(before_ns, turn_ns)
             self._send_due(turn_ns)
             self._obey()
             for source in self._inputs:
@@ -346,7 +346,7 @@ class EngineLoop:
             self._journal.gap(word, at_ns, self._inputs[index].name)
         self._screen.send(Record(kind, which=index, at_us=self._us(at_ns)))
 
-    def _held_up(self, from_ns: int, to_ns: int) -> None:
+    def _stood_still(self, from_ns: int, to_ns: int) -> None:
         """Keep and tell that the process stood still: what was not played then was not missed."""
         if self._journal is not None:
             self._journal.gap("pause", from_ns)

@@ -70,7 +70,7 @@ _MOST_DRIFT = 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sound:
+class _Recording:
     """A recording, ready to be searched."""
 
     wave: FloatArray
@@ -139,7 +139,7 @@ _Pair = tuple[FloatArray, FloatArray]
 """When events were sent or stamped, and about where they are in the recording, milliseconds."""
 
 
-def _recognised(sound: _Sound, clicks: FloatArray, knocks: FloatArray) -> tuple[_Pair, _Pair] | Declined:
+def _recognised(sound: _Recording, clicks: FloatArray, knocks: FloatArray) -> tuple[_Pair, _Pair] | Declined:
     """The clicks and the knocks that can be heard, each by itself."""
     shifts: list[float] = []
     for name, times in (("click", clicks), ("knock", knocks)):
@@ -165,7 +165,7 @@ def _clipped(wave: FloatArray) -> int:
     return int(np.count_nonzero(np.diff(runs.astype(np.int8), prepend=0) == 1))
 
 
-def _sound(wave: FloatArray, rate_hz: float) -> _Sound:
+def _sound(wave: FloatArray, rate_hz: float) -> _Recording:
     """The recording without rumble, and how its power grows."""
     wave = _without_rumble(wave, rate_hz)
     total = np.concatenate([[0.0], np.cumsum(wave**2)])
@@ -179,7 +179,7 @@ def _sound(wave: FloatArray, rate_hz: float) -> _Sound:
 
     least = 1e-12 + 1e-3 * float(np.median(power(0, 3)))  # a recording of digital silence has no logarithm
     growth = np.log(power(0, 3) + least) - np.log(power(-9, -1) + least)
-    return _Sound(wave, np.clip(growth, 0.0, 5.0), rate_hz)
+    return _Recording(wave, np.clip(growth, 0.0, 5.0), rate_hz)
 
 
 def _without_rumble(wave: FloatArray, rate_hz: float) -> FloatArray:
@@ -189,7 +189,7 @@ def _without_rumble(wave: FloatArray, rate_hz: float) -> FloatArray:
     return np.asarray(sosfilt(butter(4, _LOWEST_HZ, "highpass", fs=rate_hz, output="sos"), wave), dtype=np.float64)
 
 
-def _shift(sound: _Sound, at_ms: FloatArray, name: str) -> float | Declined:
+def _shift(sound: _Recording, at_ms: FloatArray, name: str) -> float | Declined:
     """The one shift, in ms, from our clock to the recording at which most of these events have an onset."""
     shifts = np.arange(_EARLIEST_MS, _LATEST_MS + 1)
     place = np.rint(at_ms).astype(np.int64)[:, None] + shifts
@@ -222,7 +222,7 @@ def _not_found(found: FloatArray, name: str) -> Declined:
     )
 
 
-def _audible(sound: _Sound, about_ms: FloatArray) -> BoolArray:
+def _audible(sound: _Recording, about_ms: FloatArray) -> BoolArray:
     """Which events have an onset where one should be; a brush of the hand is stamped and makes no sound."""
     place = np.rint(about_ms).astype(np.int64)[:, None] + np.arange(-2, 3)
     grown = sound.growth[np.clip(place, 0, sound.growth.size - 1)].max(axis=1)
@@ -243,14 +243,14 @@ def _alone(at_ms: FloatArray, other_ms: FloatArray) -> BoolArray:
     return np.asarray(np.minimum(before, after) > _APART_MS)
 
 
-def _same_sound(sound: _Sound, click_ms: FloatArray, knock_ms: FloatArray) -> bool:
+def _same_sound(sound: _Recording, click_ms: FloatArray, knock_ms: FloatArray) -> bool:
     """Whether the average knock is the average click, at any shift of up to 3 ms."""
     one, two = (_average(sound, _placed(sound, times, None)) for times in (click_ms, knock_ms))
     size = float(np.sqrt(np.sum(one**2) * np.sum(two**2)))
     return size > 0 and float(np.max(np.correlate(one, two, "full"))) / size > _ALIKE
 
 
-def _average(sound: _Sound, at_ms: FloatArray) -> FloatArray:
+def _average(sound: _Recording, at_ms: FloatArray) -> FloatArray:
     """Mean of the 15 ms after each moment."""
     length = round(0.015 * sound.rate_hz)
     starts = np.rint(at_ms * sound.rate_hz / 1000).astype(np.int64)
@@ -258,7 +258,7 @@ def _average(sound: _Sound, at_ms: FloatArray) -> FloatArray:
     return np.asarray(np.mean([sound.wave[s : s + length] for s in starts.tolist()], axis=0))
 
 
-def _placed(sound: _Sound, about_ms: FloatArray, known: FloatArray | None) -> FloatArray:
+def _placed(sound: _Recording, about_ms: FloatArray, known: FloatArray | None) -> FloatArray:
     """Where each event begins, ms in the recording, given that it is within some milliseconds of ``about_ms``."""
     if known is None:
         return np.array([_onset(sound, at) for at in about_ms.tolist()])
@@ -266,13 +266,13 @@ def _placed(sound: _Sound, about_ms: FloatArray, known: FloatArray | None) -> Fl
     return np.array([_by_pattern(sound, at, pattern) for at in about_ms.tolist()])
 
 
-def _stretch(sound: _Sound, from_ms: float, to_ms: float) -> tuple[int, FloatArray]:
+def _stretch(sound: _Recording, from_ms: float, to_ms: float) -> tuple[int, FloatArray]:
     """First sample and samples between two moments, as far as the recording goes."""
     first = max(0, round(from_ms * sound.rate_hz / 1000))
     return first, sound.wave[first : max(first, round(to_ms * sound.rate_hz / 1000))]
 
 
-def _onset(sound: _Sound, about_ms: float) -> float:
+def _onset(sound: _Recording, about_ms: float) -> float:
     """The sample at which one power most likely ends and another begins."""
     first, piece = _stretch(sound, about_ms - 8.0, about_ms + 6.0)
     edge = 16  # a power needs some samples
@@ -285,7 +285,7 @@ def _onset(sound: _Sound, about_ms: float) -> float:
     return float((first + k[np.argmin(cost)]) * 1000 / sound.rate_hz)
 
 
-def _by_pattern(sound: _Sound, about_ms: float, pattern: FloatArray) -> float:
+def _by_pattern(sound: _Recording, about_ms: float, pattern: FloatArray) -> float:
     """Where a known sound fits best, between samples by the parabola through the three best."""
     length_ms = pattern.size * 1000 / sound.rate_hz
     first, piece = _stretch(sound, about_ms - 6.0, about_ms + 6.0 + length_ms)

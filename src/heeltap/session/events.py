@@ -3,14 +3,14 @@
 Times are microseconds from bar 1, beat 1; the count-in lies before 0.
 
 Inside: the events (`Begin` ... `Show`, together `Event`), the effects (`BarDone`, `Finished`, `Again`, together `Effect`), and
-what they carry: `Extra`, `Gap`, `BarResult`, `Feedback`.
+what they carry: `Extra`, `Interruption`, `BarResult`, `Feedback`.
 """
 
 from enum import StrEnum
 from typing import NamedTuple
 
 from heeltap.session.matcher import Stroke
-from heeltap.session.plan_columns import SheetBar
+from heeltap.session.plan_columns import BarColumns
 
 __all__ = [
     "Again",
@@ -19,18 +19,18 @@ __all__ = [
     "BarResult",
     "Begin",
     "Click",
-    "Clock",
     "Effect",
+    "Elapsed",
     "Event",
     "Extra",
     "Feedback",
     "Finished",
-    "Gap",
-    "GoOn",
-    "Hold",
+    "Interruption",
     "Lost",
     "Note",
+    "Pause",
     "Press",
+    "Resume",
     "Say",
     "Show",
     "Stop",
@@ -71,7 +71,7 @@ class Note(NamedTuple):
     """Index of the input."""
 
 
-class Clock(NamedTuple):
+class Elapsed(NamedTuple):
     """Time has come so far."""
 
     at_us: int
@@ -99,13 +99,13 @@ class Back(NamedTuple):
     port: int = 0
 
 
-class Hold(NamedTuple):
-    """The player, or the system, holds the take: the click may go on, nothing counts."""
+class Pause(NamedTuple):
+    """The player, or the system, pauses the take: nothing counts from here on."""
 
     at_us: int
 
 
-class GoOn(NamedTuple):
+class Resume(NamedTuple):
     """The take counts again."""
 
     at_us: int
@@ -138,7 +138,7 @@ class Show(NamedTuple):
     feedback: Feedback
 
 
-Event = Begin | Say | Note | Clock | Click | Lost | Back | Hold | GoOn | Stop | Press | Show
+Event = Begin | Say | Note | Elapsed | Click | Lost | Back | Pause | Resume | Stop | Press | Show
 
 
 class Extra(NamedTuple):
@@ -149,14 +149,14 @@ class Extra(NamedTuple):
     bar: int
 
 
-class Gap(NamedTuple):
+class Interruption(NamedTuple):
     """A stretch in which nothing could be heard or counted."""
 
     from_us: int
     to_us: int | None
     """None while it lasts."""
     why: str
-    """``lost`` or ``held``."""
+    """``lost`` or ``paused``."""
     port: int = 0
     """Of the input that was lost; -1 is all of them."""
 
@@ -164,7 +164,7 @@ class Gap(NamedTuple):
 class BarResult(NamedTuple):
     """A bar that is over."""
 
-    bar: SheetBar
+    bar: BarColumns
     strokes: tuple[Stroke, ...]
     extras: int
 

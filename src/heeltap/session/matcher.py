@@ -4,7 +4,7 @@ It serves the screen only; the result comes from the full alignment afterwards. 
 it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's bounce is folded; a stroke that
 was given to a note far away goes to a much nearer one that follows; the rest is extra.
 
-Inside: `Status`, `Struck`, `Stroke`, `Heard`, `Place`, `place_note`, `stroke_of`, `settle`.
+Inside: `Status`, `Struck`, `Stroke`, `RecentNotes`, `Assignment`, `assign_note`, `stroke_of`, `settle`.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from typing import NamedTuple
 from heeltap.analysis.strokes import CHORD_WINDOW_US, RETRIGGER_US, WINDOW_US
 from heeltap.session.plan_columns import Target
 
-__all__ = ["Heard", "Place", "Status", "Stroke", "Struck", "place_note", "settle", "stroke_of"]
+__all__ = ["Assignment", "RecentNotes", "Status", "Stroke", "Struck", "assign_note", "settle", "stroke_of"]
 
 
 _OLDEST_US = 200_000
@@ -33,7 +33,7 @@ class Status(StrEnum):
     OTHER_KEY = "other key"
     MISSED = "missed"
     NO_INPUT = "no input"
-    """The port was gone or the take was held: nobody's miss."""
+    """The port was gone or the player paused: nobody counts it as missed."""
 
 
 class Struck(NamedTuple):
@@ -63,7 +63,7 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class RecentNotes:
     """The last notes, newest last, as far back as a bounce can reach."""
 
     notes: tuple[Struck, ...] = ()
@@ -77,12 +77,12 @@ class Heard:
             for old in self.notes
         )
 
-    def add(self, note: Struck) -> "Heard":
+    def add(self, note: Struck) -> "RecentNotes":
         """With one more note, and without those that are too old to matter."""
-        return Heard((*(old for old in self.notes if note.at_us - old.at_us <= _OLDEST_US), note))
+        return RecentNotes((*(old for old in self.notes if note.at_us - old.at_us <= _OLDEST_US), note))
 
 
-class Place(NamedTuple):
+class Assignment(NamedTuple):
     """Where a note went."""
 
     target: int
@@ -93,10 +93,12 @@ class Place(NamedTuple):
     """Notes that gave way; they are extra now."""
 
 
-_EXTRA = Place(-1, Stroke())
+_EXTRA = Assignment(-1, Stroke())
 
 
-def place_note(targets: Sequence[Target], strokes: Sequence[Stroke], first: int, note: Struck, lean_us: int) -> Place:
+def assign_note(
+    targets: Sequence[Target], strokes: Sequence[Stroke], first: int, note: Struck, lean_us: int
+) -> Assignment:
     """The stroke that a note is, or becomes part of; index -1 when it is an extra.
 
     Parameters
@@ -122,7 +124,7 @@ def place_note(targets: Sequence[Target], strokes: Sequence[Stroke], first: int,
         if best is None or rank < best:
             best = rank
             kept = () if yields else stroke.notes
-            found = Place(index, stroke_of(target, (*kept, note)), stroke.notes if yields else ())
+            found = Assignment(index, stroke_of(target, (*kept, note)), stroke.notes if yields else ())
     return found
 
 

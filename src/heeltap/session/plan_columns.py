@@ -1,9 +1,9 @@
-"""The bar sheet: what is drawn and judged while one plays, made once from a plan and never changed.
+"""The columns of a plan: what is drawn and judged while one plays, made once from a plan and never changed.
 
 Plain Python numbers throughout, because the session looks at one stroke at a time. Conventions as in
 `heeltap.model.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.
 
-Inside: `Sheet`, `SheetBar`, `Slot`, `Target`, `sheet_of`.
+Inside: `PlanColumns`, `BarColumns`, `Slot`, `Target`, `columns_of`.
 """
 
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ from heeltap.model.plan_from import counting_of
 from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["Sheet", "SheetBar", "Slot", "Target", "sheet_of"]
+__all__ = ["BarColumns", "PlanColumns", "Slot", "Target", "columns_of"]
 
 REACH_US = 250_000
 """A note further than this from a stroke is not that stroke, however empty the bar. Ours."""
@@ -70,11 +70,11 @@ class Slot:
     quarter: float
     """From the bar line, quarter notes."""
     target: int
-    """Index into ``Sheet.targets``; -1 where nothing is played."""
+    """Index into ``PlanColumns.targets``; -1 where nothing is played."""
 
 
 @dataclass(frozen=True, slots=True)
-class SheetBar:
+class BarColumns:
     """One bar."""
 
     number: int
@@ -91,11 +91,11 @@ class SheetBar:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PlanColumns:
     """A whole plan as bars of columns."""
 
     title: str
-    bars: tuple[SheetBar, ...]
+    bars: tuple[BarColumns, ...]
     targets: tuple[Target, ...]
     """In time order."""
     lean_us: int
@@ -125,7 +125,7 @@ class Sheet:
         """A played key as ``row_pitch`` has it."""
         return pitch if self.split_key is None else side_key(pitch, self.split_key)
 
-    def bar_at(self, at_us: int) -> SheetBar:
+    def bar_at(self, at_us: int) -> BarColumns:
         """The bar that a time falls in; the first before it starts, the last after its end."""
         low, high = 0, len(self.bars) - 1
         while low < high:
@@ -134,7 +134,7 @@ class Sheet:
         return self.bars[low]
 
 
-def sheet_of(
+def columns_of(
     plan: Plan,
     *,
     title: str = "",
@@ -145,7 +145,7 @@ def sheet_of(
     split_key: int | None = None,
     retrigger_ms: float | None = None,
     retrigger_of: Mapping[int, float] | None = None,
-) -> Sheet:
+) -> PlanColumns:
     """The sheet of a plan.
 
     Parameters
@@ -170,7 +170,7 @@ def sheet_of(
     bars = _bars(plan, targets)
     first, last = bars[0], bars[-1]
     tail_us = max([last.end_us, *(target.late_us for target in targets[-1:])])
-    return Sheet(
+    return PlanColumns(
         title or plan.name,
         bars,
         targets,
@@ -227,7 +227,7 @@ def _side(hands: set[int], split_key: int | None) -> tuple[int, int]:
     return (0, split_key - 1) if hands == {LEFT} else (split_key, 127)
 
 
-def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[SheetBar, ...]:
+def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[BarColumns, ...]:
     """Every bar of the plan, rests included."""
     by_bar: dict[int, list[int]] = {}
     for index, target in enumerate(targets):
@@ -242,7 +242,7 @@ def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[SheetBar, ...]:
         edges = [quarter + beat * metre.beat_quarters for beat in range(metre.beats)]
         times = plan.tempo.us_at([round(q * TICKS_PER_QUARTER) for q in [*edges, quarter + metre.bar_quarters]])
         found.append(
-            SheetBar(
+            BarColumns(
                 number,
                 names.get(number, ""),
                 number in starts,

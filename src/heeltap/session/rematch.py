@@ -15,7 +15,7 @@ import numpy as np
 
 from heeltap.analysis.align import align
 from heeltap.session.matcher import Status, Stroke, Struck, stroke_of
-from heeltap.session.plan_columns import Sheet
+from heeltap.session.plan_columns import PlanColumns
 
 __all__ = ["REVIEW_BARS", "Reviewed", "review"]
 
@@ -33,13 +33,13 @@ class Reviewed(NamedTuple):
 
 
 def review(
-    sheet: Sheet, strokes: Sequence[Stroke], notes: Sequence[Struck], first: int, reached_us: int
+    columns: PlanColumns, strokes: Sequence[Stroke], notes: Sequence[Struck], first: int, reached_us: int
 ) -> Reviewed | None:
     """The strokes from ``first`` on, matched again; None where there is nothing to look at.
 
     Parameters
     ----------
-    sheet, strokes
+    columns, strokes
         The plan, and how each stroke stands.
     notes : sequence of Struck
         What was played lately, in time order, delay taken away, bounces left out.
@@ -48,55 +48,55 @@ def review(
     reached_us : int
         Strokes planned later than this are left alone, but for the one that the last note is nearest to.
     """
-    begin = _opening(sheet, first)
-    start = bisect_left(sheet.row_us, sheet.targets[begin].at_us) if sheet.targets else 0
-    since_us = sheet.targets[begin].early_us if sheet.targets else 0
+    begin = _opening(columns, first)
+    start = bisect_left(columns.row_us, columns.targets[begin].at_us) if columns.targets else 0
+    since_us = columns.targets[begin].early_us if columns.targets else 0
     ordered = sorted(note for note in notes if note.at_us >= since_us)
     if not ordered:
         return None
-    end = _end(sheet, reached_us, ordered[-1].at_us)
+    end = _end(columns, reached_us, ordered[-1].at_us)
     if end <= start:
         return None
-    pitch = [sheet.hand_key(note.pitch) for note in ordered]
+    pitch = [columns.hand_key(note.pitch) for note in ordered]
     found = align(
-        np.array(sheet.row_us[start:end], np.int64),
-        np.array(sheet.row_pitch[start:end], np.int64),
+        np.array(columns.row_us[start:end], np.int64),
+        np.array(columns.row_pitch[start:end], np.int64),
         np.array([note.at_us for note in ordered], np.int64),
         np.array(pitch, np.int64),
-        delay_ms=0.0 if sheet.delay_known else None,
+        delay_ms=0.0 if columns.delay_known else None,
     )
     of_stroke: dict[int, list[Struck]] = {}
     for row, which in enumerate(found.match.tolist()):
         if which >= 0:
-            of_stroke.setdefault(sheet.row_stroke[start + row], []).append(ordered[which])
-    return _told(sheet, strokes, ordered, of_stroke, first, sheet.row_stroke[end - 1])
+            of_stroke.setdefault(columns.row_stroke[start + row], []).append(ordered[which])
+    return _told(columns, strokes, ordered, of_stroke, first, columns.row_stroke[end - 1])
 
 
-def _opening(sheet: Sheet, first: int) -> int:
+def _opening(columns: PlanColumns, first: int) -> int:
     """First stroke of the bars that are looked at."""
-    if not sheet.targets:
+    if not columns.targets:
         return 0
-    bar = sheet.targets[min(first, len(sheet.targets) - 1)].bar - REVIEW_BARS
+    bar = columns.targets[min(first, len(columns.targets) - 1)].bar - REVIEW_BARS
     begin = first
-    while begin > 0 and sheet.targets[begin - 1].bar > bar:
+    while begin > 0 and columns.targets[begin - 1].bar > bar:
         begin -= 1
-    return min(begin, len(sheet.targets) - 1)
+    return min(begin, len(columns.targets) - 1)
 
 
-def _end(sheet: Sheet, reached_us: int, last_us: int) -> int:
+def _end(columns: PlanColumns, reached_us: int, last_us: int) -> int:
     """Rows that are looked at: those whose time has come, and the one that the last note is nearer to.
 
     Left out, an early first stroke of the next bar would push the last strokes of this one a place aside (seen 3 times in
     8,000 sixteenths at 200 bpm).
     """
-    end = bisect_right(sheet.row_us, reached_us)
-    while 0 < end < len(sheet.row_us) and sheet.row_us[end - 1] + sheet.row_us[end] <= 2 * last_us:
+    end = bisect_right(columns.row_us, reached_us)
+    while 0 < end < len(columns.row_us) and columns.row_us[end - 1] + columns.row_us[end] <= 2 * last_us:
         end += 1
     return end
 
 
 def _told(
-    sheet: Sheet,
+    columns: PlanColumns,
     strokes: Sequence[Stroke],
     ordered: list[Struck],
     of_stroke: dict[int, list[Struck]],
@@ -106,7 +106,7 @@ def _told(
     """The strokes from ``first`` to ``last`` as they are now, and the notes from there on that are nobody's."""
     now = list(strokes)
     for index in range(first, last + 1):
-        target, old = sheet.targets[index], strokes[index]
+        target, old = columns.targets[index], strokes[index]
         if index in of_stroke:
             now[index] = stroke_of(target, of_stroke[index])
         elif old.status not in (Status.NO_INPUT, Status.WAITING):
@@ -114,6 +114,6 @@ def _told(
     used = {note for notes in of_stroke.values() for note in notes}
     used |= {note for stroke in now[last + 1 :] for note in stroke.notes}
     used |= {note for stroke in now[max(first - 64, 0) : first] for note in stroke.notes}
-    since_us = sheet.targets[first].early_us if first < len(sheet.targets) else 2**62
+    since_us = columns.targets[first].early_us if first < len(columns.targets) else 2**62
     loose = tuple(note for note in ordered if note not in used and note.at_us >= since_us)
     return Reviewed(tuple(now), loose, since_us)

@@ -1,14 +1,14 @@
 """A drill as a pure step: events in, a new state and effects out. No clock, no thread, no device.
 
-Whoever runs it feeds what the engine reports (`Note`, `Clock`, `Click`, `Lost`, `Back`) and what the player asks
-(`Begin`, `Hold`, `GoOn`, `Stop`, `Press`, `Show`), carries out the effects, and draws the state whenever it likes. Times are
+Whoever runs it feeds what the engine reports (`Note`, `Elapsed`, `Click`, `Lost`, `Back`) and what the player asks
+(`Begin`, `Pause`, `Resume`, `Stop`, `Press`, `Show`), carries out the effects, and draws the state whenever it likes. Times are
 microseconds from bar 1, beat 1; the count-in lies before 0.
 
 The phases::
 
     ready --Begin--> count-in --time--> playing --time or Stop--> done
                           |  ^             |  ^
-                        Hold GoOn        Hold GoOn
+                        Pause Resume       Pause Resume
                           v  |             v  |
                           paused           paused
 
@@ -26,24 +26,24 @@ from heeltap.session.events import (
     BarResult,
     Begin,
     Click,
-    Clock,
     Effect,
+    Elapsed,
     Event,
     Extra,
     Feedback,
     Finished,
-    Gap,
-    GoOn,
-    Hold,
+    Interruption,
     Lost,
     Note,
+    Pause,
     Press,
+    Resume,
     Say,
     Show,
     Stop,
 )
-from heeltap.session.matcher import Heard, Status, Stroke, Struck, place_note, settle
-from heeltap.session.plan_columns import REACH_US, Sheet, SheetBar
+from heeltap.session.matcher import RecentNotes, Status, Stroke, Struck, assign_note, settle
+from heeltap.session.plan_columns import REACH_US, BarColumns, PlanColumns
 from heeltap.session.rematch import REVIEW_BARS, review
 
 __all__ = [
@@ -53,19 +53,19 @@ __all__ = [
     "BarResult",
     "Begin",
     "Click",
-    "Clock",
     "Effect",
+    "Elapsed",
     "Event",
     "Extra",
     "Feedback",
     "Finished",
-    "Gap",
-    "GoOn",
-    "Hold",
+    "Interruption",
     "Lost",
     "Note",
+    "Pause",
     "Phase",
     "Press",
+    "Resume",
     "Say",
     "Show",
     "State",
@@ -96,7 +96,7 @@ class Phase(StrEnum):
 class State:
     """Everything that a face draws."""
 
-    sheet: Sheet
+    columns: PlanColumns
     strokes: tuple[Stroke, ...]
     """One a target."""
     feedback: Feedback = Feedback.BAR
@@ -110,10 +110,10 @@ class State:
     """Double triggers that were folded."""
     recent: tuple[tuple[int, int], ...] = ()
     """(stroke, offset minus lean in microseconds) of the last strokes, newest last."""
-    heard: Heard = field(default_factory=Heard)
+    heard: RecentNotes = field(default_factory=RecentNotes)
     lately: tuple[Struck, ...] = ()
     """The notes of the last bars, bounces left out: what the second look goes by."""
-    gaps: tuple[Gap, ...] = ()
+    gaps: tuple[Interruption, ...] = ()
     late_clicks: tuple[int, ...] = ()
     """When the clicks were due that left too late, microseconds."""
     ending: str = ""
@@ -126,16 +126,16 @@ class State:
         """Whether every input is there."""
         return not any(gap.to_us is None and gap.why == "lost" for gap in self.gaps)
 
-    def shows(self, bar: SheetBar) -> bool:
+    def shows(self, bar: BarColumns) -> bool:
         """Whether the numbers of a bar are shown now."""
         if self.phase is Phase.DONE or self.feedback is Feedback.STROKE:
             return True
         return self.feedback is Feedback.BAR and bar.number <= self.bars_done
 
 
-def begin(sheet: Sheet, feedback: Feedback = Feedback.BAR) -> State:
+def begin(columns: PlanColumns, feedback: Feedback = Feedback.BAR) -> State:
     """The state before the first event."""
-    return State(sheet, (Stroke(),) * len(sheet.targets), feedback)
+    return State(columns, (Stroke(),) * len(columns.targets), feedback)
 
 
 def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
@@ -155,7 +155,7 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
         return (replace(state, late_clicks=(*state.late_clicks, event.due_us)) if late else state), ()
     if isinstance(event, Note):
         return _advance(_note(state, event), event.at_us)
-    if isinstance(event, Clock):
+    if isinstance(event, Elapsed):
         return _advance(state, event.at_us)
     if isinstance(event, Stop):
         moved, effects = _advance(state, event.at_us)
@@ -164,11 +164,11 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
 
 
 def _press(state: State, event: Press) -> tuple[State, tuple[Effect, ...]]:
-    """What a control does: it starts where nothing runs, lets a held take go on, and ends one that runs."""
+    """What a control does: it starts where nothing runs, resumes a paused take, and ends one that runs."""
     if state.phase in (Phase.READY, Phase.DONE):
         return state, ((Again(),) if {"start", "repeat"} & set(event.actions) else ())
     if state.phase is Phase.PAUSED and "start" in event.actions:
-        return step(state, GoOn(event.at_us))
+        return step(state, Resume(event.at_us))
     for action in ("stop", "repeat"):
         if action in event.actions:
             moved, effects = step(state, Stop(event.at_us))
@@ -176,7 +176,7 @@ def _press(state: State, event: Press) -> tuple[State, tuple[Effect, ...]]:
     return state, ()
 
 
-def bar_result(state: State, bar: SheetBar) -> BarResult:
+def bar_result(state: State, bar: BarColumns) -> BarResult:
     """How one bar stands."""
     played = tuple(state.strokes[index] for index in bar.targets)
     return BarResult(bar, played, sum(extra.bar == bar.number for extra in state.extras))
@@ -184,37 +184,37 @@ def bar_result(state: State, bar: SheetBar) -> BarResult:
 
 def _note(state: State, event: Note) -> State:
     """Give a note to its stroke; in the count-in, players tap along and nothing is extra."""
-    note = Struck(event.at_us - state.sheet.delay_us, event.pitch, event.velocity, event.port)
+    note = Struck(event.at_us - state.columns.delay_us, event.pitch, event.velocity, event.port)
     if state.phase not in (Phase.COUNT_IN, Phase.PLAYING):
         return state
-    sheet = state.sheet
-    if state.heard.bounce(note, sheet.retrigger_of.get(note.pitch, sheet.retrigger_us)):
+    columns = state.columns
+    if state.heard.bounce(note, columns.retrigger_of.get(note.pitch, columns.retrigger_us)):
         return replace(state, bounces=state.bounces + 1)
     state = replace(state, heard=state.heard.add(note), lately=(*state.lately, note))
-    place = place_note(sheet.targets, state.strokes, state.first_open, note, sheet.lean_us)
+    place = assign_note(columns.targets, state.strokes, state.first_open, note, columns.lean_us)
     loose = (note,) if place.target < 0 else place.displaced
-    extras = tuple(Extra(one.at_us, one.pitch, sheet.bar_at(one.at_us).number) for one in loose if one.at_us >= 0)
+    extras = tuple(Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number) for one in loose if one.at_us >= 0)
     state = replace(state, extras=(*state.extras, *extras)) if extras else state
     if place.target < 0:
         return state
     strokes = (*state.strokes[: place.target], place.stroke, *state.strokes[place.target + 1 :])
-    offset = (place.stroke.offset_us or 0) - sheet.lean_us
+    offset = (place.stroke.offset_us or 0) - columns.lean_us
     others = tuple(pair for pair in state.recent if pair[0] != place.target)
     return replace(state, strokes=strokes, recent=(*others, (place.target, offset))[-_RECENT:])
 
 
-def _gap(state: State, event: Lost | Back | Hold | GoOn) -> State:
+def _gap(state: State, event: Lost | Back | Pause | Resume) -> State:
     """Open or close a gap; opening an open one and closing a closed one change nothing."""
-    why = "lost" if isinstance(event, Lost | Back) else "held"
+    why = "lost" if isinstance(event, Lost | Back) else "paused"
     port = event.port if isinstance(event, Lost | Back) else 0
     lasting = [gap for gap in state.gaps if gap.to_us is None and (gap.why, gap.port) == (why, port)]
-    if isinstance(event, Lost | Hold):
+    if isinstance(event, Lost | Pause):
         if lasting:
             return state
-        phase = Phase.PAUSED if why == "held" else state.phase
-        return replace(state, phase=phase, gaps=(*state.gaps, Gap(event.at_us, None, why, port)))
+        phase = Phase.PAUSED if why == "paused" else state.phase
+        return replace(state, phase=phase, gaps=(*state.gaps, Interruption(event.at_us, None, why, port)))
     gaps = tuple(gap._replace(to_us=event.at_us) if gap in lasting else gap for gap in state.gaps)
-    phase = Phase.COUNT_IN if why == "held" and state.phase is Phase.PAUSED else state.phase
+    phase = Phase.COUNT_IN if why == "paused" and state.phase is Phase.PAUSED else state.phase
     return replace(state, phase=phase, gaps=gaps)
 
 
@@ -222,7 +222,7 @@ def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     """Let time pass: settle what can no longer be played, finish bars, finish the take."""
     if at_us <= state.now_us:
         return state, ()
-    targets, now, last = state.sheet.targets, at_us - state.sheet.delay_us, state.first_open
+    targets, now, last = state.columns.targets, at_us - state.columns.delay_us, state.first_open
     while last < len(targets) and targets[last].late_us + _GRACE_US < now:
         last += 1
     strokes = state.strokes
@@ -232,34 +232,36 @@ def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     phase = Phase.PLAYING if state.phase is Phase.COUNT_IN and at_us >= 0 else state.phase
     state = replace(state, now_us=at_us, strokes=strokes, first_open=last, phase=phase)
     state, effects = _finish_bars(state, now)
-    if now > state.sheet.end_us + _GRACE_US:
+    if now > state.columns.end_us + _GRACE_US:
         return _finish(state, effects, "played")
     return state, effects
 
 
 def _look_again(state: State, until_us: int) -> State:
     """Have the strokes of the bars that are over matched by the full aligner, and settled."""
-    sheet, done = state.sheet, state.bars_done
-    first = sheet.bars[done].targets.start if done < len(sheet.bars) else len(sheet.targets)
-    if first >= len(sheet.targets):
+    columns, done = state.columns, state.bars_done
+    first = columns.bars[done].targets.start if done < len(columns.bars) else len(columns.targets)
+    if first >= len(columns.targets):
         return state
-    seen = review(sheet, state.strokes, state.lately, first, until_us)
+    seen = review(columns, state.strokes, state.lately, first, until_us)
     if seen is None:
         return state
     strokes = list(seen.strokes)
     for index in range(first, state.first_open):
         strokes[index] = settle(strokes[index], heard=not _deaf(state, index))
     before = tuple(one for one in state.extras if one.at_us < seen.since_us)
-    extras = tuple(Extra(one.at_us, one.pitch, sheet.bar_at(one.at_us).number) for one in seen.loose if one.at_us >= 0)
-    recent = tuple((i, (strokes[i].offset_us or 0) - sheet.lean_us) for i, _ in state.recent if strokes[i].notes)
-    oldest = sheet.bars[max(done - REVIEW_BARS, 0)].start_us - REACH_US
+    extras = tuple(
+        Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number) for one in seen.loose if one.at_us >= 0
+    )
+    recent = tuple((i, (strokes[i].offset_us or 0) - columns.lean_us) for i, _ in state.recent if strokes[i].notes)
+    oldest = columns.bars[max(done - REVIEW_BARS, 0)].start_us - REACH_US
     lately = tuple(note for note in state.lately if note.at_us >= oldest)
     return replace(state, strokes=tuple(strokes), extras=(*before, *extras), recent=recent, lately=lately)
 
 
 def _deaf(state: State, index: int) -> bool:
     """Whether a gap covers the place of a stroke."""
-    at = state.sheet.targets[index].at_us + state.sheet.lean_us + state.sheet.delay_us
+    at = state.columns.targets[index].at_us + state.columns.lean_us + state.columns.delay_us
     reach = 50_000  # a stroke this close to the edge of a gap may have fallen into it
     return any(gap.from_us - reach <= at and (gap.to_us is None or at <= gap.to_us + reach) for gap in state.gaps)
 
@@ -269,16 +271,16 @@ def _finish_bars(state: State, now_us: int) -> tuple[State, tuple[Effect, ...]]:
     done = _bars_over(state, now_us)
     if done == state.bars_done:
         return state, ()
-    state = _look_again(state, now_us - state.sheet.lean_us)
-    told = tuple(BarDone(bar_result(state, bar)) for bar in state.sheet.bars[state.bars_done : done])
+    state = _look_again(state, now_us - state.columns.lean_us)
+    told = tuple(BarDone(bar_result(state, bar)) for bar in state.columns.bars[state.bars_done : done])
     return replace(state, bars_done=done), told
 
 
 def _bars_over(state: State, now_us: int) -> int:
     """How many bars are over, all their strokes settled."""
     done = state.bars_done
-    while done < len(state.sheet.bars):
-        bar = state.sheet.bars[done]
+    while done < len(state.columns.bars):
+        bar = state.columns.bars[done]
         waiting = any(state.strokes[index].status is Status.WAITING for index in bar.targets)
         if waiting or now_us <= bar.end_us + _GRACE_US:
             break
@@ -287,6 +289,6 @@ def _bars_over(state: State, now_us: int) -> int:
 
 
 def _finish(state: State, effects: tuple[Effect, ...], ending: str) -> tuple[State, tuple[Effect, ...]]:
-    if state.bars_done < len(state.sheet.bars):
-        state = _look_again(state, state.now_us - state.sheet.delay_us)
+    if state.bars_done < len(state.columns.bars):
+        state = _look_again(state, state.now_us - state.columns.delay_us)
     return replace(state, phase=Phase.DONE, ending=ending), (*effects, Finished(ending))

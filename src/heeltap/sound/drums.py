@@ -71,8 +71,8 @@ def part_schedule(part: Notes, end_us: int, *, channel: int = CHANNEL, level: np
         strict=True,
     ):
         if at < end_us and factor > 0:
-            held = length if 0 < length < _LONGEST_US else _RING_US if length <= 0 else _LONGEST_US
-            rows.append((at, key, min(127, max(1, round(velocity * factor))), held))
+            length = length if 0 < length < _LONGEST_US else _RING_US if length <= 0 else _LONGEST_US
+            rows.append((at, key, min(127, max(1, round(velocity * factor))), length))
     return _messages(rows, channel, end_us)
 
 

@@ -38,17 +38,17 @@ def played_schedule(notes: Notes, end_us: int, *, pedal: Pedal | None = None) ->
     by_key: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
     columns = (notes.onset_us, notes.velocity, notes.duration_us, notes.channel, notes.pitch)
     for at, velocity, length, channel, key in zip(*(column.tolist() for column in columns), strict=True):
-        held = _RING_US if length < 0 else length
-        by_key.setdefault((channel, key), []).append((at, velocity, held))
+        length = _RING_US if length < 0 else length
+        by_key.setdefault((channel, key), []).append((at, velocity, length))
     rows: list[tuple[int, int, bytes, str]] = []
     for (channel, key), strokes in by_key.items():
         strokes.sort()
         following = [at for at, _, _ in strokes[1:]] + [2**62]
-        for (at, velocity, held), after in zip(strokes, following, strict=True):
+        for (at, velocity, length), after in zip(strokes, following, strict=True):
             if after > at:
                 rows.append((at, 2, bytes((0x90 | channel, key, velocity)), PLAYED))
                 # 1 us at least: an off at the moment of its own on would be sorted before it.
-                rows.append((min(at + max(held, 1), after), 0, bytes((0x80 | channel, key, 0)), OFF))
+                rows.append((min(at + max(length, 1), after), 0, bytes((0x80 | channel, key, 0)), OFF))
     if pedal is not None:
         feet = zip(pedal.at_us.tolist(), pedal.channel.tolist(), pedal.value.tolist(), strict=True)
         rows += [(at, 1, bytes((0xB0 | channel, 64, value)), PEDAL) for at, channel, value in feet]

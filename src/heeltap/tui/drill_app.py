@@ -233,7 +233,7 @@ class DrillApp(TextApp[int]):
     @property
     def _moves(self) -> dict[str, int]:
         """Lines that a key moves by."""
-        return keyboard.moves(self.size.height - 4, len(self.after.report) + len(self._state.sheet.bars))
+        return keyboard.moves(self.size.height - 4, len(self.after.report) + len(self._state.columns.bars))
 
     @property
     def _commands(self) -> dict[str, Callable[[], object]]:
@@ -329,7 +329,7 @@ class DrillApp(TextApp[int]):
         if self.play is not None and not self._busy:
             held = self.play.state.phase is Phase.PAUSED
             now_us = self.play.now_us
-            self.play.ask(session.GoOn(now_us) if held else session.Hold(now_us))
+            self.play.ask(session.Resume(now_us) if held else session.Pause(now_us))
 
     def action_numbers(self) -> None:
         """Show the numbers at other times."""
@@ -396,7 +396,7 @@ class DrillApp(TextApp[int]):
         if self.after.showing:
             self.after.first += lines
         else:
-            last = len(self._state.sheet.bars)
+            last = len(self._state.columns.bars)
             self._rows = max(-last, min(last, self._rows + lines))
 
     def _before(self) -> State:

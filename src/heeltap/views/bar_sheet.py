@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from heeltap.session.matcher import Status, Stroke
-from heeltap.session.plan_columns import Sheet, SheetBar, Slot, Target
+from heeltap.session.plan_columns import BarColumns, PlanColumns, Slot, Target
 from heeltap.session.session import State
 
 __all__ = [
@@ -100,37 +100,37 @@ def plain(lines: Iterable[Sequence[Span]]) -> list[str]:
     return ["".join(span.text for span in line).rstrip() for line in lines]
 
 
-def least_width(sheet: Sheet) -> int:
-    """Columns that a bar of this sheet needs without its labels: four for each of its closest strokes, 28 at least."""
+def least_width(columns: PlanColumns) -> int:
+    """Columns that a bar of this plan needs without its labels: four for each of its closest strokes, 28 at least."""
     most = 1.0
-    for bar in sheet.bars:
+    for bar in columns.bars:
         length = max(bar.end_us - bar.start_us, 1)
-        at = [sheet.targets[index].at_us for index in bar.targets] + [bar.end_us]
+        at = [columns.targets[index].at_us for index in bar.targets] + [bar.end_us]
         closest = min((b - a for a, b in pairwise(at) if b > a), default=length)
         most = max(most, length / closest)
     return max(28, min(round(4 * most), 96))
 
 
-def gutter_of(sheet: Sheet, glyphs: Glyphs, most: int = _MOST_GUTTER) -> int:
-    """Columns that the labels of a sheet need, at most ``most`` and at least 12."""
-    longest = max(len(bar_label(bar, glyphs)) for bar in sheet.bars) + 3
+def gutter_of(columns: PlanColumns, glyphs: Glyphs, most: int = _MOST_GUTTER) -> int:
+    """Columns that the labels of a plan need, at most ``most`` and at least 12."""
+    longest = max(len(bar_label(bar, glyphs)) for bar in columns.bars) + 3
     return max(_LEAST_GUTTER, min(longest, most, _MOST_GUTTER))
 
 
-def bar_label(bar: SheetBar, glyphs: Glyphs) -> str:
+def bar_label(bar: BarColumns, glyphs: Glyphs) -> str:
     """Number and section, such as "bar 5 · verse"."""
     return f"bar {bar.number}" + (f" {glyphs.dot} {bar.section}" if bar.section else "")
 
 
 def bar_block(
-    state: State, bars: Sequence[SheetBar], width: int, glyphs: Glyphs, *, gutter: int = GUTTER
+    state: State, bars: Sequence[BarColumns], width: int, glyphs: Glyphs, *, gutter: int = GUTTER
 ) -> list[Line]:
     """Three lines for the bars of one row, each ``width`` columns wide behind its labels.
 
     Parameters
     ----------
     state : State
-    bars : sequence of SheetBar
+    bars : sequence of BarColumns
         Neighbours; more than one where the terminal is wide.
     width : int
         Columns of one bar, at least `least_width`.
@@ -150,7 +150,7 @@ def bar_block(
         quarters = _quarters(bar, width)
         counted += _row([(at, Span(slot.text, "head" if now else "")) for at, slot in quarters], width)
         strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
-        targets = state.sheet.targets
+        targets = state.columns.targets
         notes = [(at, _plan_mark(targets[index], glyphs)) for at, index in strokes]
         planned += _row(notes or [(0, Span("rest", "dim"))], width)
         shown = state.shows(bar)
@@ -170,7 +170,7 @@ def stroke_text(target: Target, stroke: Stroke, state: State, glyphs: Glyphs, *,
         return Span(_MISS, "out")
     if stroke.status is Status.NO_INPUT or stroke.offset_us is None:
         return Span("?", "dim")
-    inside = abs(stroke.offset_us - state.sheet.lean_us) <= target.pocket_us
+    inside = abs(stroke.offset_us - state.columns.lean_us) <= target.pocket_us
     key = "k" if stroke.status is Status.OTHER_KEY else ""
     return Span(signed(stroke.offset_us) + key, "" if inside and not key else "out")
 
@@ -186,8 +186,8 @@ def lean_scale(state: State, glyphs: Glyphs) -> Line:
 
     Only strokes whose numbers may be shown now are on it.
     """
-    targets, sheet = state.sheet.targets, state.sheet
-    shown = [(i, off) for i, off in state.recent if state.shows(sheet.bars[targets[i].bar - 1])]
+    targets, columns = state.columns.targets, state.columns
+    shown = [(i, off) for i, off in state.recent if state.shows(columns.bars[targets[i].bar - 1])]
     middle = SCALE_CELLS // 2
     counts = [0] * SCALE_CELLS
     for _, offset in shown:
@@ -199,18 +199,18 @@ def lean_scale(state: State, glyphs: Glyphs) -> Line:
         cells.insert(middle + reach + 1, glyphs.edge)
         cells.insert(middle - reach, glyphs.edge)
     return [
-        Span(f"  lean {signed(sheet.lean_us):<5} early "),
+        Span(f"  lean {signed(columns.lean_us):<5} early "),
         Span("".join(cells)),
         Span(" late   "),
-        Span(_last(shown, sheet, glyphs), "dim"),
+        Span(_last(shown, columns, glyphs), "dim"),
     ]
 
 
-def _last(shown: Sequence[tuple[int, int]], sheet: Sheet, glyphs: Glyphs) -> str:
+def _last(shown: Sequence[tuple[int, int]], columns: PlanColumns, glyphs: Glyphs) -> str:
     """The last strokes in numbers: mean offset and standard deviation, in milliseconds."""
     if not shown:
         return ""
-    offsets = [(offset + sheet.lean_us) / 1000 for _, offset in shown]
+    offsets = [(offset + columns.lean_us) / 1000 for _, offset in shown]
     mean = sum(offsets) / len(offsets)
     if len(offsets) < 3:
         return f"last {len(offsets)}: {signed(mean * 1000)} ms"
@@ -223,18 +223,18 @@ def _label(text: str, gutter: int) -> str:
     return (text if len(text) < gutter else text[: gutter - 2] + "~").ljust(gutter)
 
 
-def _played_label(state: State, bar: SheetBar) -> str:
+def _played_label(state: State, bar: BarColumns) -> str:
     extras = sum(extra.bar == bar.number for extra in state.extras) if state.shows(bar) else 0
     return f"  played +{extras}" if extras else "  played"
 
 
-def _quarters(bar: SheetBar, width: int) -> list[tuple[int, Slot]]:
+def _quarters(bar: BarColumns, width: int) -> list[tuple[int, Slot]]:
     """The column of each slot of a bar: proportional to its place in time."""
     length = _bar_quarters(bar)
     return [(int(slot.quarter / length * width + 1e-6), slot) for slot in bar.slots]
 
 
-def _bar_quarters(bar: SheetBar) -> float:
+def _bar_quarters(bar: BarColumns) -> float:
     """Length of the bar in quarter notes, from its slots where it has any beside the first."""
     last = max((slot.quarter for slot in bar.slots), default=0.0)
     counted = [slot.quarter for slot in bar.slots if slot.text.isdigit()]

@@ -12,8 +12,6 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.drill.events import events_of
-from heeltap.app.drill.player_setup import Presses
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, script_from_notes
 from heeltap.engine.channel import Channel, channel_pair
@@ -22,8 +20,9 @@ from heeltap.engine.records import Record
 from heeltap.engine.scheduling import stop_collecting
 from heeltap.model.notes import make_notes
 from heeltap.session import session
+from heeltap.session.from_records import Presses, events_of
 from heeltap.session.handsfree import NO_CONTROLS
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.plan_columns import columns_of
 from heeltap.sound.click import click_schedule
 from tests.makers.drills import counted_plan
 
@@ -73,7 +72,7 @@ def main() -> None:
     stop_collecting()
     ten_minutes("engine", lambda record: None)
     plan = counted_plan(["1e&a 2e&a 3e&a 4e&a"] * BARS, bpm=200.0)
-    state = session.step(session.begin(sheet_of(plan)), session.Begin())[0]
+    state = session.step(session.begin(columns_of(plan)), session.Begin())[0]
     presses = Presses(NO_CONTROLS)
 
     def follow(record: Record) -> None:

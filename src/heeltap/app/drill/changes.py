@@ -18,7 +18,7 @@ from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.model.plan import KINDS, Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import TempoMap
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Feedback, State, begin
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
@@ -113,14 +113,14 @@ def next_drill(takes: Path, sound: ClickSound = CLICK_SOUNDS["wood"]) -> tuple[D
 
 def before(drill: Drill, feedback: Feedback) -> State:
     """The state of a drill before anything is played."""
-    sheet = sheet_of(
+    columns = columns_of(
         drill.plan,
         title=drill.title,
         lean_ms=drill.lean_ms,
         pocket_ms=drill.pocket_ms,
         count_in_bars=drill.count_in_bars,
     )
-    return begin(sheet, feedback)
+    return begin(columns, feedback)
 
 
 def for_pads(drill: Drill, settings: Settings) -> Drill:

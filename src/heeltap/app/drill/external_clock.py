@@ -4,7 +4,7 @@ While playing, every moment is turned into a position by the clock (`heeltap.gea
 at which the plan has it, so the session works as it does with our own click. The take is kept otherwise: its plan gets
 the tempo of the recorded clock, and each note keeps its distance to it.
 
-Inside: `Conductor`, `on_the_clock`, `clock_of`, `Heard`, `last_place_us`.
+Inside: `Conductor`, `on_the_clock`, `clock_of`, `HeardClock`, `last_position_us`.
 """
 
 from dataclasses import dataclass, replace
@@ -23,10 +23,10 @@ from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
 from heeltap.model.timeline import TempoMap
-from heeltap.session.session import Event, GoOn, Hold, Say, Stop
+from heeltap.session.session import Event, Pause, Resume, Say, Stop
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["LOST", "STOPPED", "WAITING", "Conductor", "Heard", "clock_of", "last_place_us", "on_the_clock"]
+__all__ = ["LOST", "STOPPED", "WAITING", "Conductor", "HeardClock", "clock_of", "last_position_us", "on_the_clock"]
 
 WAITING = "waiting for the other device to start"
 STOPPED = "the other device has stopped; the take goes on when it does"
@@ -99,7 +99,7 @@ class Conductor:
         return self._tell(now_us)
 
     def _tell(self, at_us: int) -> list[Event]:
-        """Hold the take where the clock stands, and let it go on where it runs."""
+        """Pause the take where the clock stands, and resume it where the clock runs."""
         state, before = self._state, self.message
         self.message = ""
         if state.standing is Standing.WAITING:
@@ -110,17 +110,17 @@ class Conductor:
             self.message = LOST
         if self.message == before:
             return []
-        held, was_held = (text in (STOPPED, LOST) for text in (self.message, before))
+        paused, was_paused = (text in (STOPPED, LOST) for text in (self.message, before))
         told: list[Event] = [Say(self.message)]
-        if held and not was_held:
-            told.append(Hold(self.us_at(state.heard_us)))
-        elif was_held and not held:
-            told.append(GoOn(self.us_at(at_us)))
+        if paused and not was_paused:
+            told.append(Pause(self.us_at(state.heard_us)))
+        elif was_paused and not paused:
+            told.append(Resume(self.us_at(at_us)))
         return told
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Heard:
+class HeardClock:
     """The clock of a take, freed of its jitter and of the times when it stood still."""
 
     position: IntArray
@@ -151,7 +151,7 @@ class Heard:
         return np.asarray(self.first_us[following] - self.cut_us[following] + self.cut_us[row])
 
 
-def clock_of(journal: Journal, port: int) -> Heard | None:
+def clock_of(journal: Journal, port: int) -> HeardClock | None:
     """The clock in a journal; None where it never started.
 
     Parameters
@@ -181,7 +181,7 @@ def clock_of(journal: Journal, port: int) -> Heard | None:
     if len(position) < 2:
         return None
     begin, end, cuts = (np.array([edge[k] for edge in edges]) for k in range(3))
-    return Heard(as_ints(position), np.array(at_us), begin, end, cuts)
+    return HeardClock(as_ints(position), np.array(at_us), begin, end, cuts)
 
 
 def _stretches(journal: Journal, port: int) -> list[list[tuple[int, int]]]:
@@ -207,7 +207,7 @@ def _stretches(journal: Journal, port: int) -> list[list[tuple[int, int]]]:
     return found
 
 
-def last_place_us(journal: Journal, context: Context, plan: Plan) -> int:
+def last_position_us(journal: Journal, context: Context, plan: Plan) -> int:
     """Where the clock of a take that was left behind ended, at the plan's own tempo; -1 where it never started."""
     heard = clock_of(journal, context.clock_input)
     if heard is None:
@@ -284,7 +284,7 @@ def _pick(pedal: Pedal, rows: BoolArray) -> Pedal:
     return Pedal(pedal.at_us[rows], pedal.channel[rows], pedal.value[rows], pedal.track[rows])
 
 
-def _around_gaps(heard: Heard, zero_us: int) -> list[LeftOut]:
+def _around_gaps(heard: HeardClock, zero_us: int) -> list[LeftOut]:
     """The places where the clock stood still, to a beat after it went on."""
     found = []
     for start, cut in zip(heard.first_us[1:].tolist(), heard.cut_us[1:].tolist(), strict=True):
@@ -296,7 +296,7 @@ def _around_gaps(heard: Heard, zero_us: int) -> list[LeftOut]:
     return found
 
 
-def _retimed(plan: Plan, heard: Heard, first: int, zero_us: float) -> Plan:
+def _retimed(plan: Plan, heard: HeardClock, first: int, zero_us: float) -> Plan:
     """The plan at the tempo of the clock; where the clock has ended, its last tempo goes on."""
     places = np.arange(first, int(heard.position[-1]) + 1, _STEP)
     at_us = np.rint(np.interp(places, heard.position, heard.at_us) - zero_us).astype(np.int64)

@@ -6,7 +6,6 @@ Inside: `Listener`, `wait_for_press`.
 import threading
 from collections.abc import Callable
 
-from heeltap.app.drill.player_setup import Presses
 from heeltap.app.drill.run import FRAME_NS, Settings
 from heeltap.clock import SystemClock
 from heeltap.engine.process import Engine, EngineSpec, start_engine
@@ -14,6 +13,7 @@ from heeltap.engine.records import DIED
 from heeltap.errors import HeeltapError
 from heeltap.model.arrays import as_ints
 from heeltap.model.messages import Schedule
+from heeltap.session.from_records import Presses
 from heeltap.session.session import Press
 
 __all__ = ["Listener", "listening_spec", "wait_for_press"]

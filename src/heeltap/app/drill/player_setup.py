@@ -2,15 +2,13 @@
 
 All of it comes from the settings file, and a command's options go before it.
 
-Inside: `Player`, `player_of`, `pads_for`, `with_learned_pads`, `check_controls`, `Presses`.
+Inside: `Player`, `player_of`, `pads_for`, `with_learned_pads`, `check_controls`.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from heeltap.app.drill.drill import Drill
-from heeltap.engine import records
-from heeltap.engine.records import Record
 from heeltap.errors import PlanError, sentence
 from heeltap.files.settings import Stored
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
@@ -18,10 +16,9 @@ from heeltap.model.exercise import with_pads
 from heeltap.model.pitch import key_of
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
-from heeltap.session import session
-from heeltap.session.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger, press_of
+from heeltap.session.handsfree import ACTIONS, NO_CONTROLS, Controls, Trigger, parse_trigger
 
-__all__ = ["Player", "Presses", "check_controls", "pads_for", "player_of", "with_learned_pads"]
+__all__ = ["Player", "check_controls", "pads_for", "player_of", "with_learned_pads"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,23 +106,3 @@ def check_controls(player: Player, plan: Plan) -> None:
             raise PlanError(
                 sentence(f"control {action}", f"{trigger}, which this exercise wants played", "another key", hint)
             )
-
-
-class Presses:
-    """Tells the controls among what the engine reports; one for a take, or for the wait before one."""
-
-    def __init__(self, controls: Controls) -> None:
-        self._controls = controls
-        self._down: frozenset[int] = frozenset()
-
-    def take(self, record: Record) -> session.Press | None:
-        """The press that a record is; one without actions is a control's release. None for anything else."""
-        if not self._controls or record.kind not in (records.NOTE_ON, records.NOTE_OFF, records.CONTROL):
-            return None
-        kind = "cc" if record.kind == records.CONTROL else "key"
-        value = 0 if record.kind == records.NOTE_OFF else record.value
-        pressed = press_of(self._controls, self._down, kind, record.number, value)
-        if pressed is None:
-            return None
-        self._down = pressed.down
-        return session.Press(record.at_us, pressed.actions)

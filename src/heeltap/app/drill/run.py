@@ -16,11 +16,10 @@ from pathlib import Path
 import msgspec
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.drill.events import events_of
 from heeltap.app.drill.external_clock import Conductor
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
-from heeltap.app.drill.player_setup import Presses, check_controls
-from heeltap.app.drill.settings import Settings, context_of, held_of, route_of_all
+from heeltap.app.drill.player_setup import check_controls
+from heeltap.app.drill.settings import Settings, context_of, pauses_of, route_of_all
 from heeltap.app.drill.silence import silence
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import score_take
@@ -39,7 +38,8 @@ from heeltap.model.arrays import as_ints
 from heeltap.model.notes import make_notes
 from heeltap.model.result import Result
 from heeltap.session import session
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.from_records import Presses, events_of
+from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Effect, Event, Phase, State
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
@@ -87,7 +87,7 @@ class Run:
         self._clock = SystemClock() if clock is None else clock
         route = route_of_all(settings)
         self._context = context_of(drill, settings, route)
-        sheet = sheet_of(
+        columns = columns_of(
             drill.plan,
             title=drill.title,
             lean_ms=drill.lean_ms,
@@ -99,7 +99,7 @@ class Run:
             retrigger_of=settings.player.retrigger_of,
         )
         feedback = settings.feedback.for_take(self._context.take_number)
-        self.state = session.step(session.begin(sheet, feedback), session.Begin())[0]
+        self.state = session.step(session.begin(columns, feedback), session.Begin())[0]
         self._notes: list[session.Note] = []
         self._presses = Presses(settings.player.controls)
         self._conductor: Conductor | None = None
@@ -133,7 +133,7 @@ class Run:
         effects = self._take_in(self._engine.poll())
         for event in [] if self._conductor is None else self._conductor.pass_time(self._run_us):
             effects += self.ask(event)
-        return effects + self.ask(session.Clock(self.now_us))
+        return effects + self.ask(session.Elapsed(self.now_us))
 
     def _take_in(self, told: Iterable[records.Record]) -> tuple[Effect, ...]:
         """Feed what the engine told."""
@@ -218,7 +218,7 @@ class Run:
         report = self._engine.report
         context = msgspec.structs.replace(
             self._context,
-            left_out=held_of(self.state),
+            left_out=pauses_of(self.state),
             dropped=max(0, len(self._notes) - count),
             engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
         )

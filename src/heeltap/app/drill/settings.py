@@ -1,6 +1,6 @@
 """How a drill is played, and what is written down of it before the first click.
 
-Inside: `Settings`, `route_of_all`, `context_of`, `held_of`.
+Inside: `Settings`, `route_of_all`, `context_of`, `pauses_of`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -21,7 +21,7 @@ from heeltap.files.takes.metadata import Context, LeftOut, plan_out
 from heeltap.model.messages import Schedule
 from heeltap.session.session import Feedback, State
 
-__all__ = ["Settings", "context_of", "held_of", "route_of_all"]
+__all__ = ["Settings", "context_of", "pauses_of", "route_of_all"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +120,9 @@ def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
     )
 
 
-def held_of(state: State) -> list[LeftOut]:
-    """Where the player held the take."""
-    ends = ((gap, state.now_us if gap.to_us is None else gap.to_us) for gap in state.gaps if gap.why == "held")
+def pauses_of(state: State) -> list[LeftOut]:
+    """Where the player paused the take, microseconds from bar 1, beat 1; a take's file calls these spans ``held``."""
+    ends = ((gap, state.now_us if gap.to_us is None else gap.to_us) for gap in state.gaps if gap.why == "paused")
     return [LeftOut(gap.from_us, max(gap.from_us, to_us), "held") for gap, to_us in ends]
 
 

@@ -17,7 +17,7 @@ import msgspec
 import numpy as np
 
 from heeltap.analysis.advice.after_take import course_aside
-from heeltap.app.drill.external_clock import last_place_us, on_the_clock
+from heeltap.app.drill.external_clock import last_position_us, on_the_clock
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_file, score_take
 from heeltap.engine.deadlines import late_clicks
@@ -265,7 +265,7 @@ def _recover_one(take: OpenTake) -> Recovered:
     last_click_us = int(journal.click_due_us.max(initial=0))
     until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
     if context.clock_input >= 0:
-        until_us = last_place_us(journal, context, plan_from(context.plan, str(take.folder)))
+        until_us = last_position_us(journal, context, plan_from(context.plan, str(take.folder)))
     return Recovered(take.name, finish_take(take, context, ending="recovered", judged_to_us=until_us), "")
 
 

@@ -13,7 +13,7 @@ from heeltap.app.drill.changes import Change, tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import Settings
 from heeltap.devices.inputs import KEYS_NAME
-from heeltap.session.plan_columns import SheetBar
+from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_line
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
@@ -112,11 +112,11 @@ def first_row(rows: int, visible: int, current: int) -> int:
 
 def _title(state: State, view: View) -> Line:
     """What is played on the left, where it stands on the right."""
-    last = len(state.sheet.bars)
+    last = len(state.columns.bars)
     where = {
         Phase.READY: "ready",
         Phase.COUNT_IN: "count-in",
-        Phase.PLAYING: f"bar {state.sheet.bar_at(state.now_us).number} of {last}",
+        Phase.PLAYING: f"bar {state.columns.bar_at(state.now_us).number} of {last}",
         Phase.PAUSED: "held",
         Phase.DONE: state.ending,
     }[state.phase]
@@ -131,9 +131,9 @@ def _coming(state: State, view: View) -> Line:
         return [Span(clip("  " + clean(view.aim), view.width), "dim")]
     if state.phase is Phase.DONE:
         return []
-    bar = state.sheet.bar_at(max(state.now_us, 0))
+    bar = state.columns.bar_at(max(state.now_us, 0))
     if state.phase is Phase.COUNT_IN:
-        bar = state.sheet.bars[0] if state.now_us < 0 else bar
+        bar = state.columns.bars[0] if state.now_us < 0 else bar
     ahead = [change for change in view.changes if change.bar > bar.number][:2]
     here = [change.what for change in view.changes if change.bar == bar.number]
     line = [Span(clip(f"  {clean(bar.section)}", view.width // 3), "head")] if bar.section else [Span(" ")]
@@ -170,11 +170,11 @@ def _beats(state: State, view: View) -> Line:
 
 def _rows(state: State, view: View, room: int) -> list[Line]:
     """As many rows of bars as fit, three lines and a blank one each."""
-    bars = state.sheet.bars
+    bars = state.columns.bars
     per_row, width, gutter = _row_shape(state, view)
-    rows: list[Sequence[SheetBar]] = [bars[at : at + per_row] for at in range(0, len(bars), per_row)]
+    rows: list[Sequence[BarColumns]] = [bars[at : at + per_row] for at in range(0, len(bars), per_row)]
     visible = max(1, (room + 1) // 4)
-    current = (state.sheet.bar_at(max(state.now_us, 0)).number - 1) // per_row
+    current = (state.columns.bar_at(max(state.now_us, 0)).number - 1) // per_row
     first = first_row(len(rows), visible, current)
     first = max(0, min(first + view.scroll, len(rows) - visible))
     lines: list[Line] = []
@@ -185,10 +185,10 @@ def _rows(state: State, view: View, room: int) -> list[Line]:
 
 def _row_shape(state: State, view: View) -> tuple[int, int, int]:
     """How many bars stand beside each other, how many columns each has behind its labels, and how many these have."""
-    needed = least_width(state.sheet)
+    needed = least_width(state.columns)
     per_row = max(1, view.width // (GUTTER + needed))
     each = view.width // per_row - (per_row > 1)  # one column stays free between bars; a bar alone may use the last one
-    gutter = gutter_of(state.sheet, view.glyphs, each - needed)
+    gutter = gutter_of(state.columns, view.glyphs, each - needed)
     return per_row, each - gutter, gutter
 
 

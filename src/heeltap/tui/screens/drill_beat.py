@@ -38,11 +38,11 @@ def beat_now(state: State) -> tuple[int, bool]:
     """Number of the present beat (0 before the count-in and when nothing is played), and whether it has just begun."""
     if state.phase not in (Phase.COUNT_IN, Phase.PLAYING, Phase.PAUSED):
         return 0, False
-    now, first = state.now_us, state.sheet.bars[0]
-    bar, moved = state.sheet.bar_at(now), 0
+    now, first = state.now_us, state.columns.bars[0]
+    bar, moved = state.columns.bar_at(now), 0
     if now < 0:
         length = first.end_us - first.start_us
-        moved = -(now // length) * length if now >= -state.sheet.count_in_us else 0
+        moved = -(now // length) * length if now >= -state.columns.count_in_us else 0
         if not moved:
             return 0, False
         bar = first
@@ -84,4 +84,4 @@ def _pixels(row: tuple[str, ...], lit: bool, glyphs: Glyphs) -> Line:
 
 
 def _beats(state: State) -> int:
-    return len(state.sheet.bar_at(max(state.now_us, 0)).beat_us)
+    return len(state.columns.bar_at(max(state.now_us, 0)).beat_us)
