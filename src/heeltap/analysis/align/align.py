@@ -97,10 +97,10 @@ def align(
 
     Parameters
     ----------
-    plan_us, plan_pitch : array_like, shape (n,)
-        Planned times and keys; -1 accepts any key.
-    take_us, take_pitch : array_like, shape (m,)
-        Played times and keys.
+    plan_us, plan_pitch : array_like of int, shape (n,)
+        Planned times in microseconds, and keys; -1 accepts any key.
+    take_us, take_pitch : array_like of int, shape (m,)
+        Played times in microseconds, and keys.
     take_velocity : array_like, shape (m,), optional
         Checked for length; not used so far.
     delay_ms : float, optional
@@ -115,7 +115,11 @@ def align(
     Raises
     ------
     ValueError
-        For columns of unequal length, times that are not finite numbers, keys outside -1..127.
+        For columns of unequal length, times that are not whole microseconds, keys outside -1..127.
+
+    Notes
+    -----
+    Ours; how it works stands at the top of this module.
     """
     plan = read_notes(in_ms(plan_us, "plan_us"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")
@@ -230,8 +234,8 @@ def align_free(
     ----------
     plan_beats, plan_pitch : array_like, shape (n,)
         Planned positions in beats (or any unit of score time: quarters, ticks) and keys; -1 accepts any key.
-    take_us, take_pitch : array_like, shape (m,)
-        Played times and keys.
+    take_us, take_pitch : array_like of int, shape (m,)
+        Played times in microseconds, and keys.
 
     Returns
     -------
@@ -243,9 +247,10 @@ def align_free(
     ValueError
         As `align` does.
 
-    Notes ----- A search for the best path through the strokes, every path with its own tempo, gives each stroke a
-    time; with those as the plan the take is matched as to a click, twice, the second time with the times that the
-    first found.
+    Notes
+    -----
+    Ours. A search for the best path through the strokes, every path with its own tempo, gives each stroke a time. With
+    those times as the plan the take is matched as to a click, three times, each with the times that the last one found.
     """
     plan = read_notes(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")

@@ -44,7 +44,24 @@ class Marginals:
 
 
 def pair_marginals(odds: Odds, planned_count: int, played_count: int) -> Marginals:
-    """Probability of each pair and of each miss when no note is used twice."""
+    """Probability of each pair and of each miss when no note is used twice.
+
+    Parameters
+    ----------
+    odds : Odds
+        Pairs worth considering.
+    planned_count, played_count : int
+        Notes on either side.
+
+    Returns
+    -------
+    Marginals
+        Probabilities, 0-1.
+
+    Notes
+    -----
+    Sum-product message passing, see the module.
+    """
     weight, planned, played = odds.odds, odds.planned, odds.played
     free_played = np.ones(weight.size)
     chance = np.zeros(weight.size)
@@ -70,6 +87,26 @@ def choose_pairs(
 
     A pair is taken when it is likelier than the miss. Where probabilities exceed a half there is nothing to choose,
     so the order matters only among doubtful pairs.
+
+    Parameters
+    ----------
+    odds : Odds
+        Pairs worth considering.
+    marginals : Marginals
+        Their probabilities.
+    planned_count, played_count : int
+        Notes on either side.
+
+    Returns
+    -------
+    match : int64, shape (planned_count,)
+        Index of the played note, -1 for a miss.
+    confidence : float64, shape (planned_count,)
+        Probability of that answer, 0-1.
+
+    Notes
+    -----
+    Ours.
     """
     match = np.full(planned_count, -1, np.int64)
     confidence = marginals.miss.copy()
@@ -97,6 +134,18 @@ def order_equal_notes(match: IntArray, at_ms: FloatArray, pitch: IntArray) -> In
     """The match with interchangeable planned notes (one time, one key) answered in the order of playing, misses last.
 
     ``at_ms`` and ``pitch`` are the planned notes, sorted by both.
+
+    Parameters
+    ----------
+    match : int64, shape (n,)
+        Index of the played note of each planned one, -1 for a miss.
+    at_ms, pitch : shape (n,)
+        Planned times and keys, sorted by both.
+
+    Returns
+    -------
+    int64, shape (n,)
+        The match, rearranged inside each group of equal notes.
     """
     same = (np.diff(at_ms) == 0) & (np.diff(pitch) == 0)
     if not same.any():

@@ -57,7 +57,20 @@ class OffsetPrior:
     """Half-width of the stretch around home."""
 
     def cost(self, offset_ms: FloatArray, player: PlayerModel) -> FloatArray:
-        """Nats that a stroke costs at each offset: the pull to the nearest place, and more where that is not home."""
+        """Nats that a stroke costs at each offset: the pull to the nearest place, and more where that is not home.
+
+        Parameters
+        ----------
+        offset_ms : float64, shape (k,)
+            Running offsets, ms.
+        player : PlayerModel
+            Scales of the pull.
+
+        Returns
+        -------
+        float64, shape (k,)
+            Nats, 0 at home.
+        """
         out = self._pull(offset_ms - self.home_ms, player)
         for leap in self.leaps_ms:
             out = np.minimum(out, player.lost_nats + self._pull(offset_ms - leap, player))
@@ -69,7 +82,13 @@ class OffsetPrior:
         return out
 
     def ranges(self) -> tuple[OffsetRange, ...]:
-        """Stretches of offsets that cover all places without overlapping."""
+        """Stretches of offsets that cover all places without overlapping.
+
+        Returns
+        -------
+        tuple of OffsetRange
+            In increasing order.
+        """
         around = [(self.home_ms, self.half_ms), *((leap, _LEAP_HALF_MS) for leap in self.leaps_ms)]
         cells: set[int] = set()
         for place, half in around:
@@ -98,6 +117,22 @@ def delay_candidates(plan: NoteSequence, take: NoteSequence, delay_ms: tuple[flo
     """Likely middles of a take's offsets, ms, when the delay lies between the two given: the most frequent first.
 
     More than one where the plan repeats itself.
+
+    Parameters
+    ----------
+    plan, take : NoteSequence
+        Both sides in time order.
+    delay_ms : (float, float)
+        Least and greatest delay, ms; equal where it is known.
+
+    Returns
+    -------
+    list of float
+        At most 16 offsets, ms.
+
+    Notes
+    -----
+    A smoothed histogram of time differences; ours.
     """
     low, high = delay_ms[0] - LEAN_MS, delay_ms[1] + LEAN_MS
     rows = np.arange(min(len(plan), 20_000))
@@ -122,6 +157,24 @@ def leap_offsets(plan: NoteSequence, take: NoteSequence, home_ms: float, clean: 
     """Offsets in ms, away from home, at which some run of planned notes fits much better than at home.
 
     ``clean`` tells which planned notes were found at home on their own key.
+
+    Parameters
+    ----------
+    plan, take : NoteSequence
+        Both sides in time order.
+    home_ms : float
+        The usual offset, ms.
+    clean : bool, shape (n,)
+        Planned notes that were found there on their own key.
+
+    Returns
+    -------
+    tuple of float
+        At most eight offsets, ms, the commonest first.
+
+    Notes
+    -----
+    Ours.
     """
     found: list[tuple[float, int]] = []
     total = np.concatenate([[0], np.cumsum(clean)])

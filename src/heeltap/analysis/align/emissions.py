@@ -63,7 +63,18 @@ class OffsetRange:
 
 
 def grid_ms(ranges: tuple[OffsetRange, ...]) -> FloatArray:
-    """All offsets of a grid, milliseconds."""
+    """All offsets of a grid, milliseconds.
+
+    Parameters
+    ----------
+    ranges : tuple of OffsetRange
+        In increasing order.
+
+    Returns
+    -------
+    float64, shape (offsets,)
+        Milliseconds.
+    """
     return np.concatenate([one.first_ms + STEP_MS * np.arange(one.count, dtype=np.float64) for one in ranges])
 
 
@@ -82,13 +93,49 @@ class Pairs:
 
 
 def stroke_sigma(plan: NoteSequence, first: IntArray, player: PlayerModel) -> FloatArray:
-    """Scale of the residuals of each stroke, ms: grows with the gap to the next one."""
+    """Scale of the residuals of each stroke, ms: grows with the gap to the next one.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        The part.
+    first : int64, shape (strokes,)
+        First note of each stroke.
+    player : PlayerModel
+        Scales.
+
+    Returns
+    -------
+    float64, shape (strokes,)
+        Milliseconds.
+
+    Notes
+    -----
+    Ours.
+    """
     gap = np.diff(plan.at_ms[first], append=np.inf)
     return np.clip(player.sigma_share * gap, player.sigma_ms, player.sigma_most_ms)
 
 
 def huber_density(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
-    """Density of residuals per ms: normal to 1.5 sigma, exponential beyond, nothing beyond 5."""
+    """Density of residuals per ms: normal to 1.5 sigma, exponential beyond, nothing beyond 5.
+
+    Parameters
+    ----------
+    residual_ms : float64, any shape
+        Milliseconds.
+    sigma_ms : float
+        Scale, ms.
+
+    Returns
+    -------
+    float64, shaped like residual_ms
+        Per millisecond.
+
+    Notes
+    -----
+    Huber's least favourable density (Huber 1964, Ann. Math. Stat. 35, from memory), cut off at 5 sigma.
+    """
     size = np.abs(residual_ms) / sigma_ms
     cost = np.where(size < 1.5, 0.5 * size**2, 1.5 * size - 1.125)
     out: FloatArray = np.where(size < _REACH_SIGMAS, np.exp(-cost), 0.0) / (TAIL_MASS * sigma_ms)
@@ -108,7 +155,20 @@ class StrokeKernel:
         self.scale = np.clip(index, 0, count - 1).astype(np.int64)
 
     def blur(self, rows: FloatArray, begin: int) -> FloatArray:
-        """Rows over the grid, one a stroke from ``begin`` on, each blurred by its stroke's own matrix."""
+        """Rows over the grid, one a stroke from ``begin`` on, each blurred by its stroke's own matrix.
+
+        Parameters
+        ----------
+        rows : float64, shape (strokes, offsets)
+            Likelihoods.
+        begin : int
+            Index of the first stroke.
+
+        Returns
+        -------
+        float64, shape (strokes, offsets)
+            Likelihoods of the running offset.
+        """
         scale = self.scale[begin : begin + rows.shape[0]]
         out = np.empty_like(rows)
         for one in np.unique(scale):
@@ -140,14 +200,40 @@ class NoteDensityTable:
         self.miss_row = STEP_MS
 
     def slices(self, distance_ms: FloatArray, first_ms: int) -> tuple[IntArray, IntArray]:
-        """Row and start of the slice for notes played ``distance_ms`` after the plan, in a stretch from ``first_ms``."""
+        """Row and start of the slice for notes played ``distance_ms`` after the plan, in a stretch from ``first_ms``.
+
+        Parameters
+        ----------
+        distance_ms : float64, shape (pairs,)
+            Played minus planned, ms.
+        first_ms : int
+            First offset of the range, ms.
+
+        Returns
+        -------
+        row, start : int64, shape (pairs,)
+            Where each note's densities begin in the table.
+        """
         whole = np.round(distance_ms - first_ms).astype(np.int64)
         step, within = whole // STEP_MS, whole % STEP_MS
         # Residual at offset s is 10 (step - s) + within; entry m of a falling row has 10 (half + width - m) + within.
         return within, np.clip(self.half + self.width - step, 0, 2 * self.half + self.width + 1)
 
     def likelihood_ratios(self, pairs: Pairs, count: int) -> FloatArray:
-        """Likelihood ratio of each pair at each of ``count`` offsets, shape (pairs, count)."""
+        """Likelihood ratio of each pair at each of ``count`` offsets, shape (pairs, count).
+
+        Parameters
+        ----------
+        pairs : Pairs
+            Pairs of one range of offsets.
+        count : int
+            Offsets in that range.
+
+        Returns
+        -------
+        float64, shape (pairs, count)
+            Against a played note that nobody planned.
+        """
         windows = np.lib.stride_tricks.sliding_window_view(self.table, count, axis=1)
         out: FloatArray = windows[pairs.row, pairs.start]
         out *= pairs.weight[:, None]
@@ -168,13 +254,43 @@ class PairPriors:
 
 
 def make_pair_priors(plan: NoteSequence, take: NoteSequence, player: PlayerModel) -> PairPriors:
-    """The weights of a plan and a take."""
+    """The weights of a plan and a take.
+
+    Parameters
+    ----------
+    plan, take : NoteSequence
+        Both sides in time order.
+    player : PlayerModel
+        Rates of mistakes.
+
+    Returns
+    -------
+    PairPriors
+        Weights of the played notes and keys.
+    """
     worth = (1 - player.missing) / (player.extra * note_rate(plan)) * retrigger_weights(take, player)
     return PairPriors(plan, take, player, worth, extra_key_shares(take))
 
 
 def make_pairs(priors: PairPriors, note_density: NoteDensityTable, offsets: OffsetRange, begin: int, end: int) -> Pairs:
-    """Every pair of planned notes ``begin`` to ``end`` in reach of the stretch, a miss before each note's own pairs."""
+    """Every pair of planned notes ``begin`` to ``end`` in reach of the stretch, a miss before each note's own pairs.
+
+    Parameters
+    ----------
+    priors : PairPriors
+        Weights.
+    note_density : NoteDensityTable
+        Table that says how far a note may fall.
+    offsets : OffsetRange
+        Running offsets looked at.
+    begin, end : int
+        First and last-plus-one planned note.
+
+    Returns
+    -------
+    Pairs
+        Grouped by planned note.
+    """
     plan, take = priors.plan, priors.take
     at_ms = plan.at_ms[begin:end]
     low = np.searchsorted(take.at_ms, at_ms + offsets.first_ms - note_density.reach_ms)
@@ -200,6 +316,24 @@ def block_emissions(
 
     ``firsts`` is the first note of each stroke, counted from the block's first. The offsets are those of the strokes
     themselves, not the running ones.
+
+    Parameters
+    ----------
+    note_density : NoteDensityTable
+        Densities about the stroke.
+    pairs : Pairs
+        Of one block and one range.
+    firsts : int64, shape (strokes,)
+        First note of each stroke in the block.
+    count : int
+        Offsets in the range.
+
+    Returns
+    -------
+    notes : float64, shape (notes, count)
+        Of each planned note.
+    strokes : float64, shape (strokes, count)
+        Product over the notes of each stroke.
     """
     hits = note_density.likelihood_ratios(pairs, count)
     per_note: FloatArray = np.add.reduceat(hits, np.flatnonzero(pairs.played < 0), axis=0)

@@ -39,7 +39,28 @@ class Transitions:
 
 
 def make_transitions(grid: FloatArray, prior: OffsetPrior, gap_ms: FloatArray, player: PlayerModel) -> Transitions:
-    """Transitions over the grid for a player who belongs in some places; ``gap_ms`` is the time to each stroke."""
+    """Transitions over the grid for a player who belongs in some places; ``gap_ms`` is the time to each stroke.
+
+    Parameters
+    ----------
+    grid : float64, shape (offsets,)
+        Running offsets, ms.
+    prior : OffsetPrior
+        Where the player belongs.
+    gap_ms : float64, shape (strokes,)
+        Time from the stroke before, ms.
+    player : PlayerModel
+        Wander, stumbles and leaps.
+
+    Returns
+    -------
+    Transitions
+        One matrix a pace.
+
+    Notes
+    -----
+    Ours.
+    """
     pull = np.exp(-prior.cost(grid, player))
     leap = np.where(np.abs(grid - prior.home_ms) > 3 * player.home_ms, player.leap_away, player.leap)
     distance = grid[None, :] - grid[:, None]
@@ -81,7 +102,22 @@ def _forward(
 
 
 def log_likelihood(strokes: int, emissions: Emissions, transitions: Transitions) -> float:
-    """Logarithm of the likelihood of the whole take, up to a term that does not depend on the transitions."""
+    """Logarithm of the likelihood of the whole take, up to a term that does not depend on the transitions.
+
+    Parameters
+    ----------
+    strokes : int
+        Strokes of the plan.
+    emissions : callable
+        Likelihoods of the strokes of a block.
+    transitions : Transitions
+        Of the running offset.
+
+    Returns
+    -------
+    float
+        Nats.
+    """
     total, last = 0.0, None
     for first, end in _blocks(strokes):
         rows, gained = _forward(emissions(first, end), transitions, first, last)
@@ -95,6 +131,20 @@ def posteriors(strokes: int, emissions: Emissions, transitions: Transitions) -> 
 
     The forward pass keeps one row a block and is run again inside each block on the way back: half as much work
     again, and memory that does not grow with the take.
+
+    Parameters
+    ----------
+    strokes : int
+        Strokes of the plan.
+    emissions : callable
+        Likelihoods of the strokes of a block.
+    transitions : Transitions
+        Of the running offset.
+
+    Returns
+    -------
+    iterator of (first, end, float64 of shape (strokes, offsets))
+        Each row sums to 1.
     """
     spans = list(_blocks(strokes))
     before: list[FloatArray | None] = [None]

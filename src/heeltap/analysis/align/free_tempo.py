@@ -52,7 +52,20 @@ class StrokeSequence:
 
 
 def read_strokes(plan: NoteSequence, first: IntArray) -> StrokeSequence:
-    """The strokes of a part whose times stand for beats; a stroke that accepts any key has all of them."""
+    """The strokes of a part whose times stand for beats; a stroke that accepts any key has all of them.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        Times stand for beats.
+    first : int64, shape (strokes,)
+        First note of each stroke.
+
+    Returns
+    -------
+    StrokeSequence
+        Keys by stroke.
+    """
     stroke = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
     has = np.zeros((KEYS, first.size), bool)
     keyed = plan.pitch >= 0
@@ -83,6 +96,24 @@ def best_path(score: StrokeSequence, take: NoteSequence) -> tuple[IntArray, Bool
     """Stroke of each played note, and whether its key belongs there: the best path that never goes back.
 
     A Viterbi search over the strokes in a moving band; every path carries its own tempo.
+
+    Parameters
+    ----------
+    score : StrokeSequence
+        The part.
+    take : NoteSequence
+        The take.
+
+    Returns
+    -------
+    stroke : int64, shape (m,)
+        Stroke of each played note.
+    fits : bool, shape (m,)
+        The played key is one of that stroke's.
+
+    Notes
+    -----
+    Viterbi (1967, from memory) with a beam; the costs are ours.
     """
     strokes = score.beat.size
     width = min(_BAND, strokes)
@@ -176,6 +207,24 @@ def stroke_times(beat: FloatArray, stroke: IntArray, at_ms: FloatArray) -> Float
     its neighbours on both sides, on the left or on the right: the last two so that a hole in the take costs nothing
     beside it. At the ends of the take two and a half times that is allowed, because people begin and end slower. A
     stroke without a believable time gets its place on the line through both sides, between those that have one.
+
+    Parameters
+    ----------
+    beat : float64, shape (strokes,)
+        Positions, beats.
+    stroke : int64, shape (k,)
+        Stroke of each note that is known.
+    at_ms : float64, shape (k,)
+        Its time, ms.
+
+    Returns
+    -------
+    float64, shape (strokes,)
+        Milliseconds, not decreasing.
+
+    Notes
+    -----
+    Lines by Theil and Sen (Sen 1968, J. Am. Stat. Assoc. 63); the limits are ours.
     """
     order = np.lexsort((at_ms, stroke))
     known, begin, many = np.unique(stroke[order], return_index=True, return_counts=True)

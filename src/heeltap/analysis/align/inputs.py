@@ -36,13 +36,39 @@ class NoteSequence:
 
 
 def in_ms(times_us: npt.ArrayLike, what: str) -> FloatArray:
-    """Whole microseconds in milliseconds; raises `ValueError` for anything else (see `whole_us`)."""
+    """Whole microseconds in milliseconds; raises `ValueError` for anything else (see `whole_us`).
+
+    Parameters
+    ----------
+    times_us : array_like of int, shape (n,)
+        Microseconds.
+    what : str
+        The parameter's name, for messages.
+
+    Returns
+    -------
+    float64, shape (n,)
+        Milliseconds.
+    """
     at_ms: FloatArray = whole_us(times_us, what) / 1000.0
     return at_ms
 
 
 def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
-    """The numbers as float64; raises `ValueError` for anything but a one-dimensional array of finite ones."""
+    """The numbers as float64; raises `ValueError` for anything but a one-dimensional array of finite ones.
+
+    Parameters
+    ----------
+    given : array_like, shape (n,)
+        Numbers in any unit.
+    what : str
+        The parameter's name, for messages.
+
+    Returns
+    -------
+    float64, shape (n,)
+        In the unit given.
+    """
     array = np.asarray(given)
     if array.ndim != 1:
         raise ValueError(f"{what}: shape {array.shape}; expected one dimension")
@@ -57,7 +83,24 @@ def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
 
 
 def read_notes(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int = 0) -> NoteSequence:
-    """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers."""
+    """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers.
+
+    Parameters
+    ----------
+    at_ms : float64, shape (n,)
+        Times, ms.
+    pitch : array_like, shape (n,)
+        Keys.
+    what : str
+        Plan or take, for messages.
+    lowest : int
+        -1 where any key may be asked for, else 0.
+
+    Returns
+    -------
+    NoteSequence
+        In time order.
+    """
     keys = np.asarray(pitch)
     if keys.shape != at_ms.shape:
         raise ValueError(f"{what}: {keys.size} pitches for {at_ms.size} times; expected as many of each")
@@ -75,6 +118,18 @@ def strokes_of(plan: NoteSequence, plan_stroke: npt.ArrayLike | None) -> IntArra
     """Index of the first note of each stroke.
 
     Notes within 12 ms of the one before are one stroke, and neighbours that ``plan_stroke`` gives the same number.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        The part.
+    plan_stroke : array_like, shape (n,), optional
+        Equal numbers for notes of one stroke, in the caller's order.
+
+    Returns
+    -------
+    int64, shape (strokes,)
+        Rows of ``plan``.
     """
     if len(plan) == 0:
         return np.zeros(0, np.int64)

@@ -76,13 +76,37 @@ class PlayerModel:
 
 
 def note_rate(plan: NoteSequence) -> float:
-    """Planned notes per millisecond."""
+    """Planned notes per millisecond.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        The part.
+
+    Returns
+    -------
+    float
+        Notes a millisecond.
+    """
     span = float(plan.at_ms[-1] - plan.at_ms[0]) if len(plan) > 1 else 0.0
     return len(plan) / max(span, 1000.0)
 
 
 def retrigger_weights(take: NoteSequence, player: PlayerModel) -> FloatArray:
-    """Weight of each played note: 1, or `PlayerModel.retrigger` where the same key was struck just before."""
+    """Weight of each played note: 1, or `PlayerModel.retrigger` where the same key was struck just before.
+
+    Parameters
+    ----------
+    take : NoteSequence
+        The take.
+    player : PlayerModel
+        Odds and reach of a retrigger.
+
+    Returns
+    -------
+    float64, shape (m,)
+        0-1.
+    """
     weight = np.ones(len(take))
     order = np.lexsort((take.at_ms, take.pitch))
     same = np.diff(take.pitch[order]) == 0
@@ -92,7 +116,18 @@ def retrigger_weights(take: NoteSequence, player: PlayerModel) -> FloatArray:
 
 
 def extra_key_shares(take: NoteSequence) -> FloatArray:
-    """Probability of each key for an unplanned note: the keys of the take, blurred by four semitones."""
+    """Probability of each key for an unplanned note: the keys of the take, blurred by four semitones.
+
+    Parameters
+    ----------
+    take : NoteSequence
+        The take.
+
+    Returns
+    -------
+    float64, shape (128,)
+        Sums to 1.
+    """
     count = np.bincount(take.pitch, minlength=KEYS).astype(np.float64)
     blur = np.convolve(count, np.ones(9) / 9.0, mode="same") + count
     out: FloatArray = 0.9 * blur / max(blur.sum(), 1.0) + 0.1 / KEYS
@@ -103,6 +138,20 @@ def key_odds(key_share: FloatArray, planned: IntArray, played: IntArray, player:
     """How much likelier each played key is as an answer to the planned one than as an unplanned note.
 
     ``key_share`` is that of `extra_key_shares`; the wrong keys that lie far from the planned one are drawn from it too.
+
+    Parameters
+    ----------
+    key_share : float64, shape (128,)
+        Of `extra_key_shares`.
+    planned, played : int64, shape (pairs,)
+        Keys; -1 in the plan accepts any.
+    player : PlayerModel
+        Rates of wrong keys.
+
+    Returns
+    -------
+    float64, shape (pairs,)
+        Likelihood ratios.
     """
     far = np.abs(played - planned)
     odds = player.wrong * ((1 - player.near) + np.where(far <= 2, player.near / 4 / key_share[played], 0.0))
@@ -137,6 +186,28 @@ def estimate_player(
     """The model of this player, and the median offset in ms, from a first match; a short take changes little.
 
     The scale comes from each stroke against the mean of its neighbours (robustly), so slow wander is not in it.
+
+    Parameters
+    ----------
+    plan, take : NoteSequence
+        Both sides in time order.
+    match, confidence : shape (n,)
+        A first match and its probabilities.
+    player : PlayerModel
+        What was assumed.
+    home_ms : float
+        The usual offset so far, ms.
+
+    Returns
+    -------
+    PlayerModel
+        Rates and scales, drawn to what was assumed.
+    float
+        Median offset of the matches near home, ms.
+
+    Notes
+    -----
+    Ours; `_PRIOR_NOTES` sets how much the assumption weighs.
     """
     hit = np.flatnonzero(match >= 0)
     if hit.size < 8:

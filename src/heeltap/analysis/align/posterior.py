@@ -54,17 +54,50 @@ class OffsetModel:
     """Pairs of the blocks made last, by the block's first stroke."""
 
     def transitions(self, prior: OffsetPrior) -> Transitions:
-        """Transitions for a player who belongs in some places."""
+        """Transitions for a player who belongs in some places.
+
+        Parameters
+        ----------
+        prior : OffsetPrior
+            Where the player belongs.
+
+        Returns
+        -------
+        Transitions
+            Over all ranges.
+        """
         gap = np.diff(self.plan.at_ms[self.first], prepend=self.plan.at_ms[0])
         return make_transitions(grid_ms(self.ranges), prior, gap, self.player)
 
     def span(self, begin: int, end: int) -> tuple[int, int]:
-        """First and last-plus-one planned note of some strokes."""
+        """First and last-plus-one planned note of some strokes.
+
+        Parameters
+        ----------
+        begin, end : int
+            Strokes.
+
+        Returns
+        -------
+        tuple of int
+            Rows of the plan.
+        """
         last = int(self.first[end]) if end < self.first.size else len(self.plan)
         return int(self.first[begin]), last
 
     def pairs(self, begin: int, end: int) -> list[Pairs]:
-        """The pairs of strokes ``begin`` to ``end``, a table a stretch; few blocks are kept, so memory stays bounded."""
+        """The pairs of strokes ``begin`` to ``end``, a table a stretch; few blocks are kept, so memory stays bounded.
+
+        Parameters
+        ----------
+        begin, end : int
+            Strokes.
+
+        Returns
+        -------
+        list of Pairs
+            One a range.
+        """
         if begin not in self.cache:
             if len(self.cache) >= _KEPT_BLOCKS:
                 self.cache.clear()
@@ -73,7 +106,20 @@ class OffsetModel:
         return self.cache[begin]
 
     def raw(self, begin: int, end: int) -> tuple[list[FloatArray], FloatArray]:
-        """Likelihoods of the notes of strokes ``begin`` to ``end``, a table a stretch, and of those strokes."""
+        """Likelihoods of the notes of strokes ``begin`` to ``end``, a table a stretch, and of those strokes.
+
+        Parameters
+        ----------
+        begin, end : int
+            Strokes.
+
+        Returns
+        -------
+        list of float64, shape (notes, offsets of the range)
+            Of the notes.
+        float64, shape (strokes, offsets)
+            Of the strokes.
+        """
         low, _ = self.span(begin, end)
         firsts = self.first[begin:end] - low
         parts = [
@@ -83,14 +129,42 @@ class OffsetModel:
         return [notes for notes, _ in parts], np.concatenate([strokes for _, strokes in parts], axis=1)
 
     def emissions(self, begin: int, end: int) -> FloatArray:
-        """Likelihoods of strokes ``begin`` to ``end`` at each running offset."""
+        """Likelihoods of strokes ``begin`` to ``end`` at each running offset.
+
+        Parameters
+        ----------
+        begin, end : int
+            Strokes.
+
+        Returns
+        -------
+        float64, shape (strokes, offsets)
+            Likelihoods.
+        """
         return self.stroke_kernel.blur(self.raw(begin, end)[1], begin)
 
 
 def make_offset_model(
     plan: NoteSequence, take: NoteSequence, first: IntArray, player: PlayerModel, ranges: tuple[OffsetRange, ...]
 ) -> OffsetModel:
-    """The pairs of every stretch, ready for passes."""
+    """The pairs of every stretch, ready for passes.
+
+    Parameters
+    ----------
+    plan, take : NoteSequence
+        Both sides in time order.
+    first : int64, shape (strokes,)
+        First planned note of each stroke.
+    player : PlayerModel
+        Rates and scales.
+    ranges : tuple of OffsetRange
+        Running offsets looked at.
+
+    Returns
+    -------
+    OffsetModel
+        Without any pairs made yet.
+    """
     note_density = NoteDensityTable(player, max(one.count for one in ranges))
     stroke_kernel = StrokeKernel(stroke_sigma(plan, first, player), grid_ms(ranges))
     return OffsetModel(
@@ -99,12 +173,38 @@ def make_offset_model(
 
 
 def home_log_likelihood(model: OffsetModel, prior: OffsetPrior) -> float:
-    """Logarithm of the likelihood of the take when the player belongs there."""
+    """Logarithm of the likelihood of the take when the player belongs there.
+
+    Parameters
+    ----------
+    model : OffsetModel
+        Plan and take.
+    prior : OffsetPrior
+        Where the player belongs.
+
+    Returns
+    -------
+    float
+        Nats.
+    """
     return log_likelihood(model.first.size, model.emissions, model.transitions(prior))
 
 
 def pair_odds(model: OffsetModel, prior: OffsetPrior) -> Odds:
-    """Odds of every pair worth keeping, in the posterior of each stroke's offset."""
+    """Odds of every pair worth keeping, in the posterior of each stroke's offset.
+
+    Parameters
+    ----------
+    model : OffsetModel
+        Plan and take.
+    prior : OffsetPrior
+        Where the player belongs.
+
+    Returns
+    -------
+    Odds
+        Against a miss.
+    """
     kept: list[tuple[IntArray, IntArray, FloatArray]] = []
     for begin, end, posterior in posteriors(model.first.size, model.emissions, model.transitions(prior)):
         low, high = model.span(begin, end)

@@ -71,7 +71,18 @@ class CurveFit:
     """The same between each hit and the next, shape (models, hits - 1)."""
 
     def at(self, quarter: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Level plus curve and its standard deviation at each position, ms."""
+        """Level plus curve and its standard deviation at each position, ms.
+
+        Parameters
+        ----------
+        quarter : float64, shape (n,)
+            Positions, quarter notes.
+
+        Returns
+        -------
+        value, error : float64, shape (n,)
+            Milliseconds.
+        """
         before, after, bridge, here, there = self._neighbours(quarter)
         mean = before * self.curve[:, here] + after * self.curve[:, there]
         pull = before * self.pull[:, here] + after * self.pull[:, there]
@@ -105,6 +116,22 @@ def fit_curve(quarter: FloatArray, offset_ms: FloatArray) -> CurveFit:
 
     Hits that lie more than three standard deviations from the first fit are believed less in a second one: a fumbled
     stroke or a misread slot is not where the leader was.
+
+    Parameters
+    ----------
+    quarter : float64, shape (n,)
+        Positions of the hits, quarter notes, not decreasing; n >= 1.
+    offset_ms : float64, shape (n,)
+        Played minus click, ms.
+
+    Returns
+    -------
+    CurveFit
+        All plausible models with their weights.
+
+    Notes
+    -----
+    Kalman filter and Rauch-Tung-Striebel smoother (Rauch, Tung & Striebel 1965, AIAA J. 3, from memory); the models are ours.
     """
     doubt = np.ones(quarter.size)
     fit = _fit(quarter, offset_ms, doubt)

@@ -58,6 +58,16 @@ class Leader:
         """Where the leader was against the click, and its standard error, ms, both shaped like ``quarter``.
 
         A silent leader gives the click with the error of not having heard anybody.
+
+        Parameters
+        ----------
+        quarter : array_like
+            Positions, quarter notes.
+
+        Returns
+        -------
+        value, error : float64
+            Milliseconds against the click, and standard error, shaped like ``quarter``.
         """
         places = np.atleast_1d(np.asarray(quarter, dtype=np.float64))
         if self.fit is None:
@@ -87,7 +97,22 @@ class PairLead:
 
 
 def kick_and_snare(notes: Notes, *, pitches: Sequence[int] = LEADER_PITCHES, channel: int | None = 9) -> Notes:
-    """The notes that lead, of one channel (9 is shown to people as 10; None takes any)."""
+    """The notes that lead, of one channel (9 is shown to people as 10; None takes any).
+
+    Parameters
+    ----------
+    notes : Notes
+        A part or a whole file.
+    pitches : sequence of int
+        Drums that lead.
+    channel : int or None
+        0-15; None takes any.
+
+    Returns
+    -------
+    Notes
+        In the same order.
+    """
     rows = np.isin(notes.pitch, np.asarray(pitches))
     return notes.pick(rows if channel is None else rows & (notes.channel == channel))
 
@@ -102,6 +127,11 @@ def fit_leader(leader_quarter: npt.ArrayLike, leader_offset_ms: npt.ArrayLike) -
     leader_offset_ms : float, shape (n,)
         Played minus click of each hit, ms. Several hits at one place (kick and snare together) count as one, their
         mean.
+
+    Returns
+    -------
+    Leader
+        Ask it for any position.
 
     Raises
     ------
@@ -139,6 +169,24 @@ def lag_behind(leader: Leader, quarter: npt.ArrayLike, offset_ms: npt.ArrayLike)
     """Mean of a follower's offsets minus the leader's time, ms (positive: behind), with its interval.
 
     Strokes where the leader is little known (silent bars) are left out as long as others remain.
+
+    Parameters
+    ----------
+    leader : Leader
+        The leader's time.
+    quarter : array_like, shape (n,)
+        Positions of the follower's strokes, quarter notes.
+    offset_ms : array_like, shape (n,)
+        Their offsets, ms.
+
+    Returns
+    -------
+    Estimate
+        Milliseconds with a 95 % interval.
+
+    Notes
+    -----
+    Ours.
     """
     at, off = _columns(quarter, offset_ms)
     reference, error = leader.reference_ms_at(at)
@@ -165,6 +213,11 @@ def who_leads(parts: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]]) -> tuple[Pai
     ----------
     parts : sequence of (quarter, offset_ms)
         Places and played-minus-click offsets of each part, against the same click and through the same route.
+
+    Returns
+    -------
+    tuple of PairLead
+        One row a pair of parts.
 
     Notes
     -----

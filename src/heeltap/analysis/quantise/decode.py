@@ -52,7 +52,18 @@ class SlotColumns:
     warnings: tuple[str, ...] = ()
 
     def reorder(self, rows: IntArray) -> "SlotColumns":
-        """The rows in another order."""
+        """The rows in another order.
+
+        Parameters
+        ----------
+        rows : int64, shape (n,)
+            Row to take for each new one.
+
+        Returns
+        -------
+        SlotColumns
+            The same facts about the take.
+        """
         columns = {name: getattr(self, name)[rows] for name in ("quarter", "chance", "code", "log_ratio")}
         return replace(self, **columns)
 
@@ -73,7 +84,26 @@ class _StrokesOnPulses:
 def decode_onsets(
     onset_us: FloatArray, clock: TempoClock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
 ) -> tuple[TempoClock, SlotColumns]:
-    """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong."""
+    """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong.
+
+    Parameters
+    ----------
+    onset_us : float64, shape (n,)
+        Times, microseconds, in order.
+    clock : TempoClock
+        The clock as given.
+    metre : MetreMap
+        The metre.
+    pitch, velocity : int64, shape (n,), optional
+        Keys and loudness, to tell ornaments.
+
+    Returns
+    -------
+    TempoClock
+        The clock, warped where the take runs at another tempo.
+    SlotColumns
+        One row an onset.
+    """
     if onset_us.size == 0:
         empty = np.zeros(0)
         return clock, SlotColumns(empty, empty, np.zeros(0, np.int64), empty)

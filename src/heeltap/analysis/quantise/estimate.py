@@ -53,7 +53,24 @@ to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
 
 
 def beats_chance(at: FloatArray, pulses: PulseTable) -> bool:
-    """Whether the first piece of the take is likelier by far as written than at tempi that are surely wrong."""
+    """Whether the first piece of the take is likelier by far as written than at tempi that are surely wrong.
+
+    Parameters
+    ----------
+    at : float64, shape (strokes,)
+        Positions, pulses.
+    pulses : PulseTable
+        The pulses.
+
+    Returns
+    -------
+    bool
+        True where the written tempo is likelier by far.
+
+    Notes
+    -----
+    Ours.
+    """
     end = _pieces(pulses)[1]
     at = at[at < end]
     divisions = divisions_for(pulses.median_ms, _swings(pulses))
@@ -93,7 +110,24 @@ def _pieces(pulses: PulseTable) -> list[int]:
 
 
 def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
-    """Read the take, piece by piece where it has to be."""
+    """Read the take, piece by piece where it has to be.
+
+    Parameters
+    ----------
+    at : float64, shape (strokes,)
+        Positions, pulses from the first row.
+    pulses : PulseTable
+        The pulses.
+
+    Returns
+    -------
+    TakeFit
+        Slots, spread and swing.
+
+    Notes
+    -----
+    Two passes in the manner of expectation maximisation; what is learnt from the first is ours.
+    """
     edges = _pieces(pulses)
     if len(edges) == 2:
         return _estimate_piece(at, pulses)

@@ -92,6 +92,22 @@ def infer(position: FloatArray, share: FloatArray, divisions: Divisions, paramet
     """Read strokes at these places (pulses from the first row, increasing).
 
     ``share`` is the probability of each division in each pulse before anything is heard, shape (pulses, divisions).
+
+    Parameters
+    ----------
+    position : float64, shape (strokes,)
+        Positions, pulses, increasing.
+    share : float64, shape (pulses, divisions)
+        Prior of each division.
+    divisions : Divisions
+        What a pulse may be divided into.
+    parameters : HmmParameters
+        Scales, in pulses.
+
+    Returns
+    -------
+    Inference
+        Likelihood, and on demand the posterior.
     """
     pulses = share.shape[0]
     steps = round(1.0 / parameters.step)
@@ -235,7 +251,18 @@ class DecodedStrokes:
     """Probability that the stroke stands in a swung beat."""
 
     def later(self, rows: int) -> "DecodedStrokes":
-        """The same so many pulses later."""
+        """The same so many pulses later.
+
+        Parameters
+        ----------
+        rows : int
+            Pulses.
+
+        Returns
+        -------
+        DecodedStrokes
+            A copy.
+        """
         return replace(self, row=np.where(self.row < 0, -1, self.row + rows))
 
 
@@ -244,7 +271,20 @@ _NEGLIGIBLE = 1e-3
 
 
 def decode_strokes(inference: Inference, position: FloatArray) -> DecodedStrokes:
-    """The most probable slot of each stroke."""
+    """The most probable slot of each stroke.
+
+    Parameters
+    ----------
+    inference : Inference
+        The take under one set of parameters.
+    position : float64, shape (strokes,)
+        Positions, pulses.
+
+    Returns
+    -------
+    DecodedStrokes
+        One row a stroke.
+    """
     divisions, costs, window = inference.divisions, inference.costs, inference.window
     strokes = window.shape[1]
     offset_row = np.arange(window.shape[0])[:, None]

@@ -23,6 +23,20 @@ def nearest_slots(quarter: FloatArray, metre: MetreMap, grid: int) -> FloatArray
 
     Slots count from the bar line; the next bar line closes the bar also where it cuts a slot short.
 
+    Parameters
+    ----------
+    quarter : float64, shape (n,)
+        Positions, quarter notes.
+    metre : MetreMap
+        Where the bar lines are.
+    grid : int
+        Slots a whole note.
+
+    Returns
+    -------
+    float64, shape (n,)
+        Quarter notes.
+
     Raises
     ------
     ValueError

@@ -34,13 +34,35 @@ class TempoClock:
     """Correction of a wrong tempo: positions as written and as played, quarter notes, both increasing."""
 
     def quarter_at(self, us: npt.ArrayLike) -> FloatArray:
-        """Position of each time in microseconds, in quarter notes."""
+        """Position of each time in microseconds, in quarter notes.
+
+        Parameters
+        ----------
+        us : array_like
+            Times, microseconds.
+
+        Returns
+        -------
+        float64
+            Quarter notes, shaped like ``us``.
+        """
         times = np.asarray(us, dtype=np.float64)
         quarters = times / self.us_per_quarter if self.tempo is None else self.tempo.quarter_at(times)
         return quarters if self.warp is None else interpolate(quarters, *self.warp)
 
     def us_at_quarter(self, quarter: npt.ArrayLike) -> FloatArray:
-        """Time of each position in quarter notes, in microseconds (a float): the inverse of `quarter_at`."""
+        """Time of each position in quarter notes, in microseconds (a float): the inverse of `quarter_at`.
+
+        Parameters
+        ----------
+        quarter : array_like
+            Positions, quarter notes.
+
+        Returns
+        -------
+        float64
+            Microseconds, shaped like ``quarter``.
+        """
         quarters = np.asarray(quarter, dtype=np.float64)
         if self.warp is not None:
             quarters = interpolate(quarters, self.warp[1], self.warp[0])
@@ -48,7 +70,20 @@ class TempoClock:
 
 
 def interpolate(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Piecewise linear from ``known`` to ``wanted``; beyond the ends the outer slopes go on."""
+    """Piecewise linear from ``known`` to ``wanted``; beyond the ends the outer slopes go on.
+
+    Parameters
+    ----------
+    at : float64, shape (n,)
+        Where a value is wanted.
+    known, wanted : float64, shape (k,)
+        Corners, ``known`` increasing.
+
+    Returns
+    -------
+    float64, shape (n,)
+        In the unit of ``wanted``.
+    """
     inside = np.interp(at, known, wanted)
     first = (wanted[1] - wanted[0]) / (known[1] - known[0])
     last = (wanted[-1] - wanted[-2]) / (known[-1] - known[-2])
@@ -57,7 +92,18 @@ def interpolate(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatA
 
 
 def as_clock(tempo: TempoMap | float) -> TempoClock:
-    """A clock from a map or a number (quarter notes a minute); raises `ValueError` for a number outside 1 to 1,000."""
+    """A clock from a map or a number (quarter notes a minute); raises `ValueError` for a number outside 1 to 1,000.
+
+    Parameters
+    ----------
+    tempo : TempoMap or float
+        A map, or quarter notes a minute.
+
+    Returns
+    -------
+    TempoClock
+        Exact for a plain number.
+    """
     if isinstance(tempo, TempoMap):
         return TempoClock(tempo, float(tempo.us_per_quarter[0]))
     bpm = float(tempo)
@@ -67,7 +113,18 @@ def as_clock(tempo: TempoMap | float) -> TempoClock:
 
 
 def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
-    """A metre map from a map, ``"6/8"`` or ``(6, 8)``; raises `ValueError` for anything else."""
+    """A metre map from a map, ``"6/8"`` or ``(6, 8)``; raises `ValueError` for anything else.
+
+    Parameters
+    ----------
+    metre : MetreMap, str or (int, int)
+        A map, ``"6/8"`` or ``(6, 8)``.
+
+    Returns
+    -------
+    MetreMap
+        One metre throughout unless a map was given.
+    """
     if isinstance(metre, MetreMap):
         return metre
     parts = metre.split("/") if isinstance(metre, str) else list(metre)
@@ -103,16 +160,51 @@ class PulseTable:
         return float(np.median(self.ms))
 
     def pick(self, first: int, end: int) -> "PulseTable":
-        """The rows from ``first`` up to ``end`` (not included)."""
+        """The rows from ``first`` up to ``end`` (not included).
+
+        Parameters
+        ----------
+        first, end : int
+            Rows.
+
+        Returns
+        -------
+        PulseTable
+            A part of the table.
+        """
         return PulseTable(*(getattr(self, f.name)[first:end] for f in fields(self)))
 
     def position_of(self, quarter: FloatArray) -> FloatArray:
-        """Positions in pulses from the first row."""
+        """Positions in pulses from the first row.
+
+        Parameters
+        ----------
+        quarter : float64, shape (n,)
+            Quarter notes.
+
+        Returns
+        -------
+        float64, shape (n,)
+            Pulses.
+        """
         row = np.clip(np.searchsorted(self.start, quarter, side="right") - 1, 0, self.start.size - 1)
         return row + (quarter - self.start[row]) / self.length[row]
 
     def quarter_of(self, row: IntArray, part: FloatArray) -> FloatArray:
-        """Quarter notes of a fraction of a pulse; rows past the end go on at the last length."""
+        """Quarter notes of a fraction of a pulse; rows past the end go on at the last length.
+
+        Parameters
+        ----------
+        row : int64, shape (n,)
+            Pulses.
+        part : float64, shape (n,)
+            Fractions of them, 0-1.
+
+        Returns
+        -------
+        float64, shape (n,)
+            Quarter notes.
+        """
         inside = np.clip(row, 0, self.start.size - 1)
         return self.start[inside] + (part + (row - inside)) * self.length[inside]
 
@@ -123,7 +215,22 @@ strokes and not a stray note an hour later."""
 
 
 def pulses_under(metre: MetreMap, clock: TempoClock, quarter: FloatArray) -> PulseTable:
-    """Pulses under strokes at these positions (increasing): from two before the first to two after the last."""
+    """Pulses under strokes at these positions (increasing): from two before the first to two after the last.
+
+    Parameters
+    ----------
+    metre : MetreMap
+        The metre.
+    clock : TempoClock
+        The clock, for lengths in ms.
+    quarter : float64, shape (strokes,)
+        Positions, quarter notes, increasing.
+
+    Returns
+    -------
+    PulseTable
+        In order.
+    """
     starts: list[FloatArray] = []
     lengths: list[FloatArray] = []
     thirds: list[npt.NDArray[np.bool_]] = []
@@ -155,7 +262,24 @@ def _near(row: IntArray, least: int, last: int) -> IntArray:
 
 
 def group_chords(onset_us: FloatArray, window_us: float) -> IntArray:
-    """Index of the cluster of each onset (time order): a note within the window of its cluster's first joins it."""
+    """Index of the cluster of each onset (time order): a note within the window of its cluster's first joins it.
+
+    Parameters
+    ----------
+    onset_us : float64, shape (n,)
+        Times, microseconds, in order.
+    window_us : float
+        Longest time from the first note of a stroke.
+
+    Returns
+    -------
+    int64, shape (n,)
+        Stroke of each onset, from 0.
+
+    Notes
+    -----
+    Ours.
+    """
     gaps = np.flatnonzero(np.diff(onset_us) > window_us) + 1
     label = np.zeros(onset_us.size, np.int64)
     label[gaps] = 1

@@ -71,7 +71,20 @@ class Divisions:
 
 def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
     """The divisions that can be meant at pulses of this length, with one row of swung eighths for each position
-    given."""
+    given.
+
+    Parameters
+    ----------
+    pulse_ms : float
+        Length of a pulse, ms.
+    swing_parts : tuple of float
+        Swung off-beats to try, parts of the pulse.
+
+    Returns
+    -------
+    Divisions
+        Those that hands can play at this tempo.
+    """
     rows = [row for row in _PLAIN if pulse_ms * min(np.diff([*row[1], 1.0])) >= _FINEST_MS.get(row[0], 0.0)]
     rows += [("swung", (0.0, part), _SWUNG_PLAYED, _SWUNG_SHARE / len(swing_parts), _NEVER) for part in swing_parts]
     slots, played = np.full((len(rows), 8), np.nan), np.zeros((len(rows), 8))
@@ -108,7 +121,28 @@ _SAME_SLOT = 0.3
 
 
 def cost_tables(divisions: Divisions, bins: int, lead: int, sigma: float) -> Costs:
-    """The tables for a spread ``sigma`` (in pulses) and windows that open ``lead`` bins before the pulse."""
+    """The tables for a spread ``sigma`` (in pulses) and windows that open ``lead`` bins before the pulse.
+
+    Parameters
+    ----------
+    divisions : Divisions
+        What a pulse may be divided into.
+    bins : int
+        Places told apart in a pulse.
+    lead : int
+        Bins by which a window opens before its pulse.
+    sigma : float
+        Spread about the local offset, pulses.
+
+    Returns
+    -------
+    Costs
+        Nats.
+
+    Notes
+    -----
+    Ours.
+    """
     position = ((np.arange(bins) + lead) % bins - lead) / bins
     slots = np.concatenate([divisions.slots, np.ones((divisions.slots.shape[0], 1))], axis=1)
     far = np.abs(position[:, None, None] - slots[None])

@@ -53,7 +53,20 @@ class PlayedTempo:
 
 
 def played_tempo(position: FloatArray, pulses: int) -> PlayedTempo:
-    """Pace of strokes at these places (pulses from the first row, increasing)."""
+    """Pace of strokes at these places (pulses from the first row, increasing).
+
+    Parameters
+    ----------
+    position : float64, shape (strokes,)
+        Positions, pulses, increasing.
+    pulses : int
+        Pulses under the take.
+
+    Returns
+    -------
+    PlayedTempo
+        One row a block of pulses.
+    """
     starts = np.arange(0, max(pulses - _BLOCK, 0) + 1, _HOP)
     rows = starts[:, None] + np.arange(_BLOCK)[None]
     strokes = np.bincount(np.floor(position).astype(np.int64), minlength=pulses + _BLOCK)[rows].sum(1)
@@ -101,7 +114,20 @@ def _best_path(power: FloatArray) -> IntArray:
 
 
 def warp_for(tempo_path: PlayedTempo, pulses: int) -> FloatArray:
-    """Positions as played (in pulses) at each whole pulse of the grid as written, by the path's rates."""
+    """Positions as played (in pulses) at each whole pulse of the grid as written, by the path's rates.
+
+    Parameters
+    ----------
+    tempo_path : PlayedTempo
+        The tempo as played.
+    pulses : int
+        Pulses under the take.
+
+    Returns
+    -------
+    float64, shape (pulses + 1,)
+        Pulses.
+    """
     rate = np.interp(np.arange(pulses) + 0.5, tempo_path.centre, tempo_path.rate)
     return np.concatenate([np.zeros(1), np.cumsum(1.0 + rate)])
 
@@ -115,6 +141,22 @@ def off_grid_reason(tempo_path: PlayedTempo, warped: bool) -> str:
 
     The power at the click is set against chance and against the take's own regularity at other tempi; it has to be three
     standard errors above. Recorded drummers reach 6 to 28 times chance, other music laid over a click 0.2 to 2.2.
+
+    Parameters
+    ----------
+    tempo_path : PlayedTempo
+        The tempo as played.
+    warped : bool
+        The clock was warped to it.
+
+    Returns
+    -------
+    str
+        One sentence, or nothing.
+
+    Notes
+    -----
+    Ours.
     """
     if tempo_path.centre.size == 0 or tempo_path.strokes < _LEAST_STROKES:
         return ""
@@ -146,6 +188,24 @@ def warp_price(tempo_path: PlayedTempo, pulses: int, pulse_ms: float) -> float:
     Where the path is clearly a grid, the more so the further it is from what is written, the reading need not be likelier,
     for readings follow the player anyway; it may cost 10. Piano at free tempo finds a path with 2.2 times its usual power
     1 % away, so a fainter one within 1.5 % has to earn 6 nats and 6 for each per cent.
+
+    Parameters
+    ----------
+    tempo_path : PlayedTempo
+        The tempo as played.
+    pulses : int
+        Pulses under the take.
+    pulse_ms : float
+        Length of a pulse, ms.
+
+    Returns
+    -------
+    float
+        Nats.
+
+    Notes
+    -----
+    Ours.
     """
     if tempo_path.centre.size == 0 or tempo_path.strokes < _LEAST_STROKES:
         return np.inf
