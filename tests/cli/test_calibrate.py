@@ -47,7 +47,7 @@ def test_same_path_is_kept_and_shown(capsys: pytest.CaptureFixture[str]) -> None
     ("delay", "code", "words"),
     [
         (Delay("feel", -23.94, 4.6, 40, 11.9), 0, "feel offset -23.9 ms ± 4.6 ms (minus is before the click), 40 taps"),
-        (Declined("12 taps could be used, at least 32 are needed"), 4, "No delay could be told: 12 taps"),
+        (Declined("12 taps could be used, at least 32 are needed"), 4, "heeltap found no delay: 12 taps"),
     ],
 )
 def test_tapping(
@@ -97,7 +97,11 @@ def test_without_the_extra_the_microphone_is_one_line(
 
 @pytest.mark.parametrize(
     ("arguments", "words", "left"),
-    [([], "Forgotten: 2.", 0), (["--in", "keys"], "Forgotten: 1.", 1), (["--out", "nobody"], "Nothing was kept.", 2)],
+    [
+        ([], "Forgotten: 2.", 0),
+        (["--in", "keys"], "Forgotten: 1.", 1),
+        (["--out", "nobody"], "There was nothing to forget.", 2),
+    ],
 )
 def test_forgetting(arguments: list[str], words: str, left: int, capsys: pytest.CaptureFixture[str]) -> None:
     """All or some; also of devices that are gone."""
@@ -112,7 +116,7 @@ def test_forgetting(arguments: list[str], words: str, left: int, capsys: pytest.
 def test_nothing_to_show(capsys: pytest.CaptureFixture[str]) -> None:
     """How to begin."""
     assert 0 == main(["calibrate", "--show"])
-    assert "Nothing is calibrated yet" in capsys.readouterr().out
+    assert "heeltap keeps no delay yet" in capsys.readouterr().out
 
 
 def test_words_for_a_terminal_without_unicode(tmp_path: Path) -> None:
@@ -201,7 +205,7 @@ def test_selftest_in_words(report: dict[str, object], capsys: pytest.CaptureFixt
         "Real-time scheduling (test); load 1.2",
         "This machine's numbers can be trusted to 0.21 ms (99 of 100 notes), without a device and its cable.",
     ] == lines
-    assert kept.startswith("Kept in ")
+    assert kept.startswith("heeltap keeps this in ")
     assert [True] == [row.trusted for row in selftests()]
 
 

@@ -105,7 +105,7 @@ def test_a_take_left_behind_is_recovered_and_said(
 
     main(["drill", str(exercise), "--in", player, "--out", "none", "--no-screen"])
 
-    assert "recovered a take" in capsys.readouterr().err
+    assert "an earlier drill left a take behind" in capsys.readouterr().err
     assert len(list_takes(takes_dir())) == 2
 
 

@@ -1,6 +1,7 @@
 """The command line's frame: what it imports, what it says of mistakes, and the exit codes that scripts rely on."""
 
 import json
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -33,11 +34,29 @@ def test_every_command_has_a_help_line_and_a_description() -> None:
     assert all(parser.description for parser in commands.choices.values())
 
 
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_example_of_every_command_is_one_that_it_takes(command: str) -> None:
+    """The help ends with a line that a reader can type."""
+    parser = build_parser()
+    (commands,) = [action for action in parser._actions if action.dest == "command"]
+    words = shlex.split(commands.choices[command].example)
+
+    assert ["heeltap", command] == words[:2]
+    assert command == parser.parse_args(words[1:]).command
+    assert commands.choices[command].format_help().endswith(f"example:\n  {commands.choices[command].example}\n")
+
+
 @pytest.mark.parametrize(
     ("line", "hint"),
     [
         (["scores", "x.mid"], "did you mean score?"),
-        (["score", "x.mid", "--plann", "y"], "did you mean --plan?"),
+        (["score", "x.mid", "--plann", "y"], "heeltap score: unrecognized arguments: --plann y; did you mean --plan?"),
+        (["score", "x.mid", "--plann=y"], "did you mean --plan?"),
+        (
+            ["ports", "--grid", "16"],
+            "heeltap ports: unrecognized arguments: --grid 16; only heeltap score can do that (see",
+        ),
+        (["--tempo", "90", "ports"], "heeltap: "),
         (["score", "x.mid", "--grid", "17"], "invalid choice: 17"),
         (["score", "x.mid", "--lean", "soon"], "'soon' is not a number of milliseconds"),
         (["score", "x.mid", "--lean", "200"], "outside -100..100 ms"),

@@ -59,7 +59,7 @@ def test_the_sheet_goes_to_the_screen_or_to_a_file(tmp_path: Path, capsys: pytes
     ("arguments", "code", "told"),
     [
         (["set", "chek"], 2, "did you mean check?"),
-        (["set", "check"], 2, "no set named"),
+        (["set", "check"], 2, "name a set"),
         (["set", "show", "threez"], 3, "nearest: threes"),
         (["set", "sheet", "threes", "--out", "x.pdf"], 5, ".html or .txt"),
         (["drill", "threes", "--no-screen"], 3, "threes:1 to threes:5"),

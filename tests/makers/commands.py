@@ -8,17 +8,25 @@ from heeltap.cli import build_parser
 TARGET = Path(__file__).resolve().parents[2] / "docs" / "guide" / "commands.md"
 
 
+_HEAD = (
+    "`heeltap` alone opens the screens. `heeltap COMMAND --help` says in the terminal what stands here.",
+    "",
+    "Exit codes: 0 done; 1 a fault in heeltap; 2 the command line is wrong; 3 a file is wrong; 4 no such port or sound device;",
+    "5 heeltap cannot build the exercise that you asked for; 6 the history cannot be read; 130 you pressed Ctrl-C.",
+)
+
+
 def commands_page() -> str:
     """The command reference as Markdown; the same on every Python, unlike argparse's own help page."""
     (commands,) = [action for action in build_parser()._actions if action.dest == "command"]
     assert commands.choices is not None
     helps = {choice.dest: choice.help for choice in commands._get_subactions()}
-    lines = ["# Commands", "", "Exit codes: 0 done; 1 our fault; 2 usage; 3 a file is wrong; 4 port or sound;"]
-    lines += ["5 an exercise cannot be built as asked; 6 the history; 130 Ctrl-C.", ""]
+    lines = ["# Commands", "", *_HEAD, ""]
     for name, parser in commands.choices.items():
         lines += [f"## heeltap {name}", "", f"{parser.description or helps[name]}", ""]
         if parser.epilog:
             lines += [parser.epilog, ""]
+        lines += [f"For example: `{parser.example}`", ""]
         rows = [row for action in parser._actions if (row := _row(action))]
         lines += ["| argument | what it does |", "|---|---|", *rows, ""]
     return "\n".join(lines)

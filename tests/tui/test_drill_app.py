@@ -235,7 +235,7 @@ def test_ctrl_c_in_a_terminal_restores_it(tmp_path: Path) -> None:
     assert code == 130
     assert all(sequence in seen for sequence in _RESTORED)
     assert len(list_takes(tmp_path / "takes")) == 1
-    assert b"The take is kept in" in seen.split(_RESTORED[0])[-1]
+    assert b"Your take is in" in seen.split(_RESTORED[0])[-1]
 
 
 @pytest.mark.slow

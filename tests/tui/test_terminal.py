@@ -57,7 +57,7 @@ def test_a_killed_engine_leaves_the_screen_alive(tmp_path: Path) -> None:
     _, seen = in_a_terminal(tmp_path, "whole", act)
 
     assert all(sequence in seen for sequence in RESTORED)
-    assert b"The take is kept in" in seen.split(RESTORED[0])[-1]
+    assert b"Your take is in" in seen.split(RESTORED[0])[-1]
     (folder,) = list_takes(tmp_path / "takes")
     assert "unexpectedly" in load_take(folder).context.ending
 

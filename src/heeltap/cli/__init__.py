@@ -1,4 +1,4 @@
-"""The command line: one module a command. Nothing heavy is imported until a command runs.
+"""The command line: one module for each command. heeltap imports nothing heavy before a command runs.
 
 A command module has ``add(commands)``, which describes its arguments, and ``run(args) -> int``, which imports what it
 needs, does the work through `heeltap.app`, prints, and returns the exit code.
@@ -85,13 +85,19 @@ def _home() -> int:
 
 def build_parser() -> Parser:
     """The parser with every command; also what the command reference is generated from."""
-    parser = Parser(prog="heeltap", description="Train and score the timing of MIDI performances.")
+    parser = Parser(
+        prog="heeltap",
+        description="heeltap trains your timing on keyboard and pads, and scores recorded MIDI.",
+        example="heeltap",
+        epilog="heeltap alone opens the screens: what to play next, your takes, your gear. heeltap COMMAND --help explains "
+        "a command.",
+    )
     parser.add_argument("--version", action="version", version=f"heeltap {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
     for name in COMMANDS:
         _module(name).add(commands)
     for command in commands.choices.values():
-        command.add_argument("--debug", action="store_true", help="show the traceback of an error")
+        command.add_argument("--debug", action="store_true", help="show where in the code an error arose")
     return parser
 
 

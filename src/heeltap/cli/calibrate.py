@@ -1,4 +1,4 @@
-"""``heeltap calibrate``: the constant delay between finger and number, in one of three ways."""
+"""``heeltap calibrate``: measure the constant delay of your gear, in one of three ways."""
 
 import argparse
 import sys
@@ -13,45 +13,52 @@ if TYPE_CHECKING:
 __all__ = ["add", "run"]
 
 DECLINED = 4
-"""Exit code when nothing could be told: the route is what must be mended."""
+"""Exit code when heeltap found no delay: you have to mend the route first."""
 
 
 def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "calibrate",
-        help="measure the delay between finger and number",
-        description="Measure the constant delay of a route, so that early and late mean what you hear. Kept for these "
-        "ports and this sound buffer; heeltap drill takes it away.",
-        epilog="Without calibration every absolute early or late may be shifted by the delay. Differences between "
-        "beats, bars and takes never are.",
+        help="measure the delay of your gear",
+        description="Measure the constant delay of your gear, so that early and late mean what you hear. heeltap keeps it for "
+        "these ports and this sound buffer, and takes it away from every stroke that you drill.",
+        epilog="Without it everything may be early or late by the delay. Differences between beats, bars and takes hold all the "
+        "same.",
+        example='heeltap calibrate --microphone --in "Drum Pads"',
     )
     way = parser.add_mutually_exclusive_group(required=True)
     way.add_argument(
         "--same-path",
         action="store_true",
-        help="click and your own sound come out of the same output: nothing to correct",
+        help="you hear the click and yourself through the same output, so there is nothing to take away",
     )
     way.add_argument(
         "--microphone",
         nargs="?",
         const="",
         metavar="DEVICE",
-        help="one microphone hears the click and your knocks on the pad or key (needs the extra 'audio')",
+        help="a microphone hears the click and your knocks on the pad or key (needs the extra 'audio')",
     )
-    way.add_argument("--tap", action="store_true", help="tap along: a feel offset, never used to judge early or late")
-    way.add_argument("--show", action="store_true", help="list what is kept")
     way.add_argument(
-        "--forget", action="store_true", help="forget what is kept for --in and --out, or everything without them"
+        "--tap",
+        action="store_true",
+        help="tap along; this gives a feel offset, by which heeltap never judges early or late",
+    )
+    way.add_argument("--show", action="store_true", help="list what heeltap keeps")
+    way.add_argument(
+        "--forget", action="store_true", help="forget the delay of --in and --out, or of everything without them"
     )
     parser.add_argument("--in", dest="in_port", metavar="PORT", help="where you play (default: the first input)")
-    parser.add_argument("--out", dest="out_port", metavar="PORT", help="where the click goes (default: as in drill)")
+    parser.add_argument(
+        "--out", dest="out_port", metavar="PORT", help="where you hear the click (default: as in drill)"
+    )
     parser.add_argument(
         "--buffer",
         metavar="TEXT",
-        help="sound buffer that is in use, such as '128 frames', where heeltap cannot ask (it can ask JACK)",
+        help="your sound buffer, such as '128 frames', where heeltap cannot ask the system (it can ask JACK)",
     )
-    parser.add_argument("--seed", type=int, default=1, help="another number, other moments of the clicks (default: 1)")
+    parser.add_argument("--seed", type=int, default=1, help="another number clicks at other moments (default: 1)")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -67,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     in_port, out_port = choose_ports(args.in_port, args.out_port)
     delay = _measured(args, in_port, out_port)
     if isinstance(delay, Declined):
-        print(f"No delay could be told: {delay.reason}.")
+        print(f"heeltap found no delay: {delay.reason}.")
         return DECLINED
     row = keep(delay, in_port, out_port, buffer=args.buffer)
     print("\n".join([*_words(row), LIMITS[delay.method]]))
@@ -111,7 +118,7 @@ def _show() -> int:
 
     rows = calibrations()
     if not rows:
-        print("Nothing is calibrated yet: heeltap calibrate --same-path, --microphone or --tap")
+        print("heeltap keeps no delay yet. Measure one: heeltap calibrate --same-path, --microphone or --tap")
         return 0
     for row in rows:
         print("\n".join(_words(row)))
@@ -124,5 +131,5 @@ def _forget(in_port: str | None, out_port: str | None) -> int:
     from heeltap.files.calibrations import forget_calibrations
 
     gone = forget_calibrations(in_port, out_port)
-    print("Nothing was kept." if not gone else f"Forgotten: {gone}.")
+    print("There was nothing to forget." if not gone else f"Forgotten: {gone}.")
     return 0

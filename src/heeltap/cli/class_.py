@@ -13,15 +13,21 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "class",
         help="a page for the teacher from a folder of hand-ins",
-        description="Read every hand-in in a folder, score the raw takes again, and say who did what and what each needs "
-        "next. Files that cannot be used are named with the reason; nothing in them is written anywhere.",
+        description="Read every hand-in of a folder, score the raw takes again, and say who did what and what each student needs "
+        "next. heeltap names every file that it cannot use, with the reason.",
+        example="heeltap class monday --set week3.toml --html monday.html",
     )
-    parser.add_argument("folder", metavar="FOLDER", help="where the hand-ins are (files ending in .handin or .zip)")
     parser.add_argument(
-        "--set", dest="set_name", metavar="SET", help="the set that was handed out (default: the shipped one that fits)"
+        "folder", metavar="FOLDER", help="the folder with the hand-ins (files ending in .handin or .zip)"
     )
-    parser.add_argument("--html", metavar="FILE", help="also write the page as HTML")
-    parser.add_argument("--csv", metavar="FILE", help="also write a table for a spreadsheet")
+    parser.add_argument(
+        "--set",
+        dest="set_name",
+        metavar="SET",
+        help="the set that you gave out (default: the one that comes with heeltap and fits)",
+    )
+    parser.add_argument("--html", metavar="FILE", help="write the page as HTML, too")
+    parser.add_argument("--csv", metavar="FILE", help="write a table for a spreadsheet, too")
 
 
 def run(args: argparse.Namespace) -> int:

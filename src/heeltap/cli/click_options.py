@@ -21,24 +21,25 @@ def add_click(parser: argparse.ArgumentParser) -> None:
         "--click",
         metavar="KIND",
         help="every, backbeat, one, fade, none, or 'bars 2+2'; beat:NAME for a drum pattern, part:NAME (part:drums) "
-        "for a part of the song, each also with fade or 'bars 2+2' behind it (default: the exercise's)",
+        "for a part of the song, either with fade or 'bars 2+2' behind it (default: as in the exercise)",
     )
     parser.add_argument(
         "--click-notes",
         metavar="KEYS",
-        help="wood, metronome, stick, or the keys of a beat and of the one, such as 33,34 (default: the settings', else wood)",
+        help="wood, metronome, stick, or two keys, for a beat and for beat one, such as 33,34 (default: as in your settings, "
+        "else wood)",
     )
     parser.add_argument(
         "--click-channel",
         type=int,
         metavar="N",
-        help="MIDI channel of click and drums, 1 to 16 (default: the settings', else 10)",
+        help="MIDI channel of click and drums, 1 to 16 (default: as in your settings, else 10)",
     )
     parser.add_argument(
         "--click-velocity",
         type=int,
         metavar="N",
-        help="loudest click, 1 to 127; other beats are softer (default: the settings', else 110)",
+        help="velocity of beat one, 1 to 127; the other beats are softer (default: as in your settings, else 110)",
     )
 
 
@@ -51,13 +52,15 @@ def click_sound(args: argparse.Namespace, stored: "Stored") -> "ClickSound":
 
 def add_clock(parser: argparse.ArgumentParser) -> None:
     """MIDI clock to other devices."""
-    parser.add_argument("--send-clock", action="store_true", help="send MIDI clock, start and stop to the output, too")
+    parser.add_argument(
+        "--send-clock", action="store_true", help="send MIDI clock, start and stop to the output as well"
+    )
     _add_follow(parser)
     parser.add_argument(
         "--song-bar",
         type=_bar,
         metavar="BAR",
-        help="with --send-clock: the receiver begins at this bar of its own song (song position), not at its start",
+        help="with --send-clock: the other device begins at this bar of its own song (song position), not at its start",
     )
 
 
@@ -68,8 +71,8 @@ def _add_follow(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         const="",
         metavar="PORT",
-        help="play to the MIDI clock of another device, which also plays the beat: it begins with that device's start "
-        "and a bar of count-in (default of PORT: the input that you play)",
+        help="play to the MIDI clock of another device, which plays the beat; the drill begins with that device's start and "
+        "a bar of count-in (default of PORT: the input that you play)",
     )
 
 

@@ -14,18 +14,28 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "compare",
         help="compare takes of one part",
-        description="Compare takes of one part in the order played: which is better where, what to play again, the trend.",
+        description="Compare takes of one part: which one to use, section by section, what to play again, and whether you get "
+        "better.",
+        example="heeltap compare take-1.mid take-2.mid --plan song.mid --part keys",
     )
-    parser.add_argument("takes", nargs="+", metavar="TAKE", help="MIDI files, or folders of kept takes")
-    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
     parser.add_argument(
-        "--plan", metavar="FILE", help="what should have been played: an exercise (.toml) or a MIDI file"
+        "takes", nargs="+", metavar="TAKE", help="MIDI files or take folders, in the order in which you played them"
     )
+    parser.add_argument("--part", help="the part to compare: its number, 'track 2', 'channel 10', or its name")
+    parser.add_argument("--plan", metavar="FILE", help="what you meant to play: an exercise (.toml) or a MIDI file")
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
-    parser.add_argument("--lean", type=lean, default=0.0, metavar="MS", help="offset to aim at, or auto (default: 0)")
-    parser.add_argument("--pocket", type=positive, metavar="MS", help="half-width of the pocket")
     parser.add_argument(
-        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+        "--lean",
+        type=lean,
+        default=0.0,
+        metavar="MS",
+        help="where you aimed: 15 is 15 ms behind the click, or auto (default: 0)",
+    )
+    parser.add_argument(
+        "--pocket", type=positive, metavar="MS", help="how far from there a stroke is still in the pocket"
+    )
+    parser.add_argument(
+        "--delay", type=milliseconds, metavar="MS", help="the delay of your gear, if you know it (default: not known)"
     )
 
 

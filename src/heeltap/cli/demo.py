@@ -16,12 +16,15 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "demo",
-        help="all of it without hardware",
-        description="A simulated player drills an exercise in real time, then a recorded take of an invented band is scored. "
-        "Nothing is kept, no device and no sound are needed.",
+        help="see it work, without a device",
+        description="Watch a simulated player drill an exercise, then read the report on a recorded take of an invented band. "
+        "You need no device and no sound, and heeltap keeps nothing.",
+        example="heeltap demo",
     )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
-    parser.add_argument("--seed", type=int, default=1, help="another number, another simulated player (default: 1)")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="another number gives another simulated player (default: 1)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

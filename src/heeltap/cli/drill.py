@@ -26,9 +26,10 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "drill",
         help="play against the click, live",
-        description="Play an exercise against the click and see where each stroke sits. Every take is kept.",
-        epilog="EXERCISE is a family and a grade ('anchor 2'; heeltap make lists them), an exercise file (.toml), or a "
-        "MIDI file whose part is to be played.",
+        description="Play an exercise against the click and see how early or late each stroke is. heeltap keeps every take.",
+        example='heeltap drill anchor 2 --in "Drum Pads" --tempo 88',
+        epilog="EXERCISE is a family and a grade ('anchor 2'; heeltap make lists them), an exercise of a set ('first-week:1'), "
+        "an exercise file (.toml), or a MIDI file with the part that you want to play.",
     )
     _add_what(parser)
     _add_route(parser)
@@ -40,11 +41,13 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "exercise", nargs="*", metavar="EXERCISE", default=["anchor", "1"], help="what to play (default: anchor 1)"
     )
-    parser.add_argument("--part", help="which part of a MIDI file: its number, 'channel 10', or a name")
-    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the exercise's)")
+    parser.add_argument("--part", help="the part of a MIDI file: its number, 'channel 10', or its name")
+    parser.add_argument(
+        "--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: as in the exercise)"
+    )
     add_click(parser)
     parser.add_argument(
-        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
+        "--seed", type=int, default=1, help="another number gives another exercise of the grade (default: 1)"
     )
 
 
@@ -55,38 +58,41 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="PORT",
-        help="where you play: a MIDI input, or 'keys' for the computer's keyboard; several times for several inputs at "
-        "once (default: the settings', else the first input)",
+        help="where you play: a MIDI input, or 'keys' for the computer's keyboard; say it again for each further input "
+        "(default: as in your settings, else the first input)",
     )
     parser.add_argument(
         "--out",
         dest="out_port",
         metavar="PORT",
-        help="where the click goes: a MIDI output, 'audio' or 'audio:DEVICE' for the computer's own sound, or 'none' "
-        "(default: the first output)",
+        help="where you hear the click: a MIDI output, 'audio' or 'audio:DEVICE' for the computer's own sound, or 'none' "
+        "(default: as in your settings, else the first output)",
     )
     add_clock(parser)
     parser.add_argument(
         "--delay",
         type=milliseconds,
         metavar="MS",
-        help="known delay of the route (default: what heeltap calibrate found)",
+        help="the delay of your gear (default: what heeltap calibrate measured)",
     )
     parser.add_argument(
-        "--retrigger", type=_window, metavar="MS", help="fold double triggers within (default: 30; 0: off)"
+        "--retrigger",
+        type=_window,
+        metavar="MS",
+        help="count a second note of one pad or key within this time as a double trigger (default: 30; 0: never)",
     )
     parser.add_argument(
         "--split",
         metavar="KEY",
-        help="keys below are the left hand's: C4 or a number, or 'none' (default: the settings')",
+        help="the lowest key of your right hand: C4, a number, or 'none' (default: as in your settings)",
     )
     parser.add_argument(
         "--control",
         action="append",
         default=[],
         metavar="ACTION=KEY",
-        help="hands-free: start=, stop= or repeat= with a pedal (cc64, sustain), a key (C#3) or a learned pad "
-        "('pad crash'); never scored (default: the settings')",
+        help="start=, stop= or repeat= with a pedal (cc64, sustain), a key (C#3) or a learned pad ('pad crash'); heeltap "
+        "never scores it (default: as in your settings)",
     )
 
 
@@ -96,13 +102,13 @@ def _add_aim(parser: argparse.ArgumentParser) -> None:
         type=lean,
         default=argparse.SUPPRESS,  # a default given as text would be parsed like an argument
         metavar="MS",
-        help="offset to aim at, plus is behind; or auto (default: the exercise's)",
+        help="where to aim: 15 is 15 ms behind the click, or auto (default: as in the exercise)",
     )
     parser.add_argument(
         "--pocket",
         type=positive,
         metavar="MS",
-        help="half-width of the pocket (default: follows each stroke's interval)",
+        help="how far from there a stroke is still in the pocket (default: by the time between your strokes)",
     )
 
 
@@ -111,16 +117,13 @@ def _add_face(parser: argparse.ArgumentParser) -> None:
         "--feedback",
         choices=_FEEDBACK,
         default="bar",
-        help="when numbers are shown: after each bar, at each stroke, after the take, or less and less often "
-        "(default: bar)",
+        help="when you see numbers: after each bar, at each stroke, after the take, or less and less often (default: bar)",
     )
     parser.add_argument(
-        "--guess", action="store_true", help="ask early, on, or late? before the report is shown (drawn screen only)"
+        "--guess", action="store_true", help="ask you 'early, on, or late?' before the report (drawn screen only)"
     )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
-    parser.add_argument(
-        "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
-    )
+    parser.add_argument("--json", metavar="FILE", help="write the result as JSON, too; - prints JSON and nothing else")
 
 
 def _window(text: str) -> float:
@@ -137,7 +140,7 @@ def run(args: argparse.Namespace) -> int:
     drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
     if "keys" in settings.in_ports and not drawn:
         raise PortError(
-            "input 'keys': only the drawn screen reads the keyboard (leave out --no-screen, use a terminal)"
+            "input 'keys': only the drawn screen reads the computer's keyboard (leave out --no-screen, use a terminal)"
         )
     _recover(settings.takes)
     if drawn:
@@ -194,6 +197,9 @@ def _recover(takes: Path) -> None:
     silence_left(found)
     for one in found:
         if one.problem:
-            print(f"heeltap: a take that was left behind cannot be finished: {one.problem}", file=sys.stderr)
+            print(
+                f"heeltap: an earlier drill left a take behind that heeltap cannot finish: {one.problem}",
+                file=sys.stderr,
+            )
         else:
-            print(f"heeltap: recovered a take that was left behind: {one.folder}", file=sys.stderr)
+            print(f"heeltap: an earlier drill left a take behind; heeltap finished it: {one.folder}", file=sys.stderr)

@@ -13,12 +13,15 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "handin",
         help="put your takes of a set into one file for the teacher",
-        description="Put the raw takes that belong to a set's exercises into one file, to be sent to the teacher. What "
-        "was played and how it was set up goes into it, with the names of your MIDI ports; nothing else does.",
+        description="Put your takes of a set into one file and send it to your teacher. The file holds what you played, how you "
+        "set it up and the names of your MIDI ports, and nothing else.",
+        example='heeltap handin first-week --name "Tove Vennel"',
     )
     parser.add_argument("set", metavar="SET", help="a set file, or the name of one that comes with heeltap")
-    parser.add_argument("--name", metavar="NAME", default="", help="your name, as the teacher shall read it")
-    parser.add_argument("--out", metavar="FILE", help="where to (default: SET.handin, or SET-NAME.handin, here)")
+    parser.add_argument("--name", metavar="NAME", default="", help="your name, as your teacher should read it")
+    parser.add_argument(
+        "--out", metavar="FILE", help="the file to write (default: SET.handin or SET-NAME.handin in this folder)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -17,9 +17,9 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "history",
-        help="list the takes with their figures",
-        description="List the takes with their figures by day, newest last; say what comes next; write them to a file; "
-        "make the index again.",
+        help="list your takes with their figures",
+        description="List your takes by day, newest last, or ask what to play next, or write them all to a file.",
+        example="heeltap history export takes.csv",
     )
     parser.add_argument(
         "what",
@@ -27,11 +27,11 @@ def add(commands: Any) -> None:
         choices=("list", "next", "rebuild", "export"),
         default="list",
         metavar="WHAT",
-        help="list; next: what to play next, and why; rebuild: score every take again and make the index from the take "
-        "folders alone; export FILE (default: list)",
+        help="list; next: what to play next and why; rebuild: score every take folder again and make a new index; export "
+        "FILE: write them to a file (default: list)",
     )
-    parser.add_argument("file", nargs="?", metavar="FILE", help="for export: where to, .csv or .json")
-    parser.add_argument("--all", action="store_true", help=f"list every take (default: the newest {_SHOWN})")
+    parser.add_argument("file", nargs="?", metavar="FILE", help="for export: a name that ends in .csv or .json")
+    parser.add_argument("--all", action="store_true", help=f"list every take, not only the newest {_SHOWN}")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,7 +55,10 @@ def _list(last: int | None) -> int:
     _warn(found.warnings)
     sys.stdout.write(render_history(found.takes, total=found.count))
     if found.stale:
-        print("Some figures are another version's; heeltap history rebuild scores every take again.", file=sys.stderr)
+        print(
+            "Another version of heeltap computed some of these figures; heeltap history rebuild scores every take again.",
+            file=sys.stderr,
+        )
     return 0
 
 

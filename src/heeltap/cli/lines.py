@@ -20,9 +20,9 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
     from heeltap.views.text import render
 
     if outcome.problem:
-        write(f"The take could not be kept whole: {outcome.problem}\n")
+        write(f"heeltap could not keep the whole take: {outcome.problem}\n")
     if outcome.folder is None:
-        write("Nothing was played; no take was kept.\n")
+        write("You played nothing, so heeltap kept no take.\n")
         return
     if outcome.ending != "played":
         write(f"The take ended early: {outcome.ending}.\n\n")
@@ -31,7 +31,7 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
     if outcome.problem:
         write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
     elif kept:
-        write(f"\nThe take is kept in {outcome.folder}\n")
+        write(f"\nYour take is in {outcome.folder}\n")
         if outcome.notice:
             write(f"Note: {outcome.notice}\n")
 
@@ -83,7 +83,7 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
     lines = [f" {dot} ".join(parts)]
     if what.aim:
         lines.append(what.aim)
-    lines.append("Minus is early, plus is late, in ms; k: on another key; ?: no input. Ctrl-C ends and keeps the take.")
+    lines.append("Minus is early, plus is late, in ms; k: another key; ?: no input. Ctrl-C ends the take and keeps it.")
     return "\n".join(lines) + "\n\n"
 
 

@@ -12,19 +12,23 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "make",
-        help="generate an exercise",
-        description="Generate an exercise of a family and grade. Without a family: list them all with their aims.",
+        help="show an exercise, or all of them",
+        description="Show an exercise as you would count it, or write it to a file. Without a family heeltap lists every "
+        "exercise with its aim.",
+        example="heeltap make anchor 2 --metre 3/4 --out anchor.mid",
     )
     parser.add_argument("family", nargs="?", metavar="FAMILY", help="anchor, split or turn")
-    parser.add_argument("grade", nargs="?", type=int, default=1, metavar="GRADE", help="from 1 (default: 1)")
+    parser.add_argument("grade", nargs="?", type=int, default=1, metavar="GRADE", help="how hard, from 1 (default: 1)")
     parser.add_argument("--metre", default="4/4", help="such as 3/4 or 6/8 (default: 4/4)")
     parser.add_argument(
-        "--seed", type=int, default=1, help="another number, another exercise of the grade (default: 1)"
+        "--seed", type=int, default=1, help="another number gives another exercise of the grade (default: 1)"
     )
-    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: the grade's)")
-    parser.add_argument("--bars", type=int, metavar="N", help="length (default: the grade's)")
+    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: as in the grade)")
+    parser.add_argument("--bars", type=int, metavar="N", help="how many bars (default: as in the grade)")
     parser.add_argument(
-        "--out", metavar="FILE", help="write it there instead of printing: .toml, .mid, .wav (the click) or .txt"
+        "--out",
+        metavar="FILE",
+        help="write it to this file instead of the screen: .toml, .mid, .wav (the click) or .txt",
     )
 
 

@@ -16,12 +16,13 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "pads",
         help="learn which key each pad sends",
-        description="Learn your pads by hitting them. Exercises for pads then play on your own keys, and controls can "
-        "name a pad.",
-        epilog="learn asks for each role in turn: hit its pad twice. Return skips a role, b and Return goes back, Ctrl-C "
-        "breaks off and changes nothing. What is learned is kept in settings.toml, which may be edited by hand.",
+        description="Hit your pads once, and heeltap learns which is which. Exercises for pads then use your own keys, and you "
+        "can start and stop a drill with a pad.",
+        epilog="learn asks for each pad in turn: hit it twice. Return skips one, b and Return goes back, Ctrl-C breaks off and "
+        "changes nothing. heeltap keeps what it learned in settings.toml, which you may edit by hand.",
+        example='heeltap pads learn kick snare hat --in "Drum Pads"',
     )
-    parser.add_argument("action", choices=("learn", "show", "forget"), help="what to do")
+    parser.add_argument("action", choices=("learn", "show", "forget"), help="learn, show or forget")
     parser.add_argument(
         "roles",
         nargs="*",
@@ -34,7 +35,7 @@ def add(commands: Any) -> None:
         action="append",
         default=[],
         metavar="ROLE=MS",
-        help="for learn: double-trigger window of one pad, such as snare=45 (default: the drill's)",
+        help="for learn: how long a second note of one pad is a double trigger, such as snare=45 (default: as in the drill)",
     )
 
 
@@ -86,10 +87,10 @@ def _learn(args: argparse.Namespace) -> int:
     with interrupts() as interrupted:
         keys = learn_pads(in_port, roles, _tell, asked=_lines(), interrupted=interrupted.is_set)
         if interrupted.is_set():
-            print("Broken off; nothing was changed.")
+            print("You broke off; heeltap changed nothing.")
             return 130
     if not keys:
-        print("No pad was learned; nothing was changed.")
+        print("heeltap learned no pad and changed nothing.")
         return 0
     where = keep_pads(in_port, keys, {role: ms for role, ms in windows.items() if role in keys})
     print(f"Kept {len(keys)} pad{'' if len(keys) == 1 else 's'} of {in_port} in {where}")
@@ -118,7 +119,7 @@ def _tell(effect: Any) -> None:
 
     match effect:
         case Ask(role):
-            text = f"{role}: hit its pad twice (Return: there is none)"
+            text = f"{role}: hit this pad twice (Return: you have none)"
         case Counted(role, key, _):
             text = f"  key {key} ({key_name(key)}); once more to be sure"
         case Took(role, key):

@@ -1,4 +1,4 @@
-"""The argument parser: argparse with one-line errors that name the nearest valid word.
+"""The argument parser: argparse with an example in every help, and one-line errors that name the nearest valid word.
 
 Inside: `Parser`, and the types of arguments: `milliseconds`, `positive`, `lean`.
 """
@@ -7,41 +7,64 @@ import argparse
 import difflib
 import re
 import sys
-from typing import NoReturn
+from typing import Any, NoReturn
 
 __all__ = ["Parser", "lean", "milliseconds", "positive"]
 
 
 class Parser(argparse.ArgumentParser):
-    """An `ArgumentParser` whose errors are one line, with the nearest valid option or command."""
+    """An `ArgumentParser` with an example, whose errors are one line with the nearest valid option or command."""
+
+    def __init__(self, *args: Any, example: str = "", **kwargs: Any) -> None:
+        self.example = example
+        super().__init__(*args, **kwargs)
+
+    def format_help(self) -> str:
+        """argparse's help, with the example behind it."""
+        return super().format_help() + (f"\nexample:\n  {self.example}\n" if self.example else "")
 
     def error(self, message: str) -> NoReturn:
         """Print one line to stderr and leave with exit code 2."""
         print(f"{self.prog}: {message}{self._nearest(message)} (see {self.prog} --help)", file=sys.stderr)
         raise SystemExit(2)
 
+    def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """argparse's, but a word that nobody takes is the mistake of the command that was named, not of heeltap."""
+        found, left = self.parse_known_args(args, namespace)
+        if left:
+            command = self._commands().get(getattr(found, "command", ""), self)
+            command.error(f"unrecognized arguments: {' '.join(left)}{self._elsewhere(left[0], command)}")
+        return found
+
+    def _commands(self) -> "dict[str, Parser]":
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                return dict(action.choices)
+        return {}
+
+    def _elsewhere(self, word: str, command: "Parser") -> str:
+        """Which other commands take an option that this one refuses."""
+        option = word.split("=")[0]
+        others = [other.prog for other in self._commands().values() if option in other._option_string_actions]
+        return f"; only {', '.join(others)} can do that" if others and command is not self else ""
+
     def _nearest(self, message: str) -> str:
-        wrong = re.search(r"invalid choice: '([^']*)'|unrecognized arguments: (\S+)", message)
-        if wrong is None:
+        wrong = re.search(r"invalid choice: '([^']*)'|unrecognized arguments: (\S+?)(?:=\S*)?(?: |$)", message)
+        if wrong is None or "; only " in message:
             return ""
-        word = wrong.group(1) or wrong.group(2)
-        known = difflib.get_close_matches(word.split("=")[0], self._words(), n=1, cutoff=0.6)
+        known = difflib.get_close_matches(wrong.group(1) or wrong.group(2), self._words(), n=1, cutoff=0.6)
         return f"; did you mean {known[0]}?" if known else ""
 
     def _words(self) -> list[str]:
+        """The options and choices of this parser."""
         words = list(self._option_string_actions)
         for action in self._actions:
-            if action.choices is None:
-                continue
-            words += [str(choice) for choice in action.choices]
-            if isinstance(action, argparse._SubParsersAction):
-                for command in action.choices.values():
-                    words += list(command._option_string_actions)
+            words += [str(choice) for choice in action.choices or ()]
         return words
 
 
 def milliseconds(text: str) -> float:
-    """A finite number of milliseconds; a usage error names what was found."""
+    """The number of milliseconds that the text says; a usage error where it says none."""
     try:
         value = float(text.removesuffix("ms"))
     except ValueError:

@@ -15,7 +15,8 @@ def add(commands: Any) -> None:
     commands.add_parser(
         "ports",
         help="list the MIDI ports",
-        description="List the MIDI inputs and outputs, by names without the numbers that change between starts.",
+        description="List the MIDI inputs and outputs, by the names that --in and --out take.",
+        example="heeltap ports",
     )
 
 

@@ -18,42 +18,58 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "score",
         help="score recorded MIDI files",
-        description="Score recorded MIDI: where it sits against the click, how much it scatters, and where.",
+        description="Score recorded MIDI: whether you are early or late, how wide your strokes spread, and where.",
+        example="heeltap score take.mid --plan song.mid --part keys --html report.html",
     )
     parser.add_argument("files", nargs="+", metavar="FILE", help="MIDI files, or a folder of them")
-    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
-    parser.add_argument("--pattern", type=int, metavar="N", help="which pattern of a format 2 file, from 1")
+    parser.add_argument("--part", help="the part to score: its number, 'track 2', 'channel 10', or its name")
+    parser.add_argument("--pattern", type=int, metavar="N", help="the pattern of a format 2 file, from 1")
+    parser.add_argument("--plan", metavar="FILE", help="what you meant to play: an exercise (.toml) or a MIDI file")
     parser.add_argument(
-        "--plan", metavar="FILE", help="what should have been played: an exercise (.toml) or a MIDI file"
+        "--leader",
+        metavar="PART",
+        help="measure against kick and snare of this part instead of the click; drums finds it",
     )
-    parser.add_argument("--leader", metavar="PART", help="measure against kick and snare of that part; drums finds it")
-    parser.add_argument("--grid", type=int, choices=_GRIDS, help="force a plain raster of so many slots a whole note")
+    parser.add_argument(
+        "--grid",
+        type=int,
+        choices=_GRIDS,
+        help="take the nearest of so many slots in a whole note, instead of asking what you meant",
+    )
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
     parser.add_argument(
-        "--lean", type=lean, default=0.0, metavar="MS", help="offset to aim at, plus is behind; or auto (default: 0)"
+        "--lean",
+        type=lean,
+        default=0.0,
+        metavar="MS",
+        help="where you aimed: 15 is 15 ms behind the click, or auto (default: 0)",
     )
     parser.add_argument(
         "--pocket",
         type=positive,
         metavar="MS",
-        help="half-width of the pocket (default: follows each stroke's interval)",
+        help="how far from there a stroke is still in the pocket (default: by the time between your strokes)",
     )
     parser.add_argument(
-        "--delay", type=milliseconds, metavar="MS", help="known delay of the route (default: not known)"
+        "--delay", type=milliseconds, metavar="MS", help="the delay of your gear, if you know it (default: not known)"
     )
     parser.add_argument(
         "--retrigger",
         type=milliseconds,
         default=30.0,
         metavar="MS",
-        help="fold double triggers within (default: 30; 0: off)",
+        help="count a second note of one pad or key within this time as a double trigger (default: 30; 0: never)",
     )
-    parser.add_argument("--split", metavar="KEY", help="keys below are the left hand's: C4 or a number")
+    parser.add_argument("--split", metavar="KEY", help="the lowest key of your right hand: C4 or a number")
+    parser.add_argument("--json", metavar="FILE", help="write the result as JSON, too; - prints JSON and nothing else")
+    parser.add_argument("--html", metavar="FILE", help="write the report as a page with its chart, too")
     parser.add_argument(
-        "--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, nothing else"
+        "--jobs",
+        type=int,
+        default=0,
+        metavar="N",
+        help="how many processes score a folder (default: one for each core)",
     )
-    parser.add_argument("--html", metavar="FILE", help="also write the report as a page with its chart")
-    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processes for a folder (default: one a core)")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,4 +1,4 @@
-"""``heeltap selftest``: to how many milliseconds this machine's numbers can be trusted."""
+"""``heeltap selftest``: to how many milliseconds you can trust the numbers of this computer."""
 
 import argparse
 import sys
@@ -18,21 +18,24 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "selftest",
-        help="measure this machine's own timing",
-        description="Send 800 notes into a loop, as clicks are sent, and measure how late they leave and how far their "
-        "stamps stray when they come back. Takes about 15 s; the result is kept and told with every take.",
-        epilog="Without ports the loop goes through the system's MIDI, or, where that makes no ports of its own, stays "
-        "inside heeltap. To test a device, connect its output to its input by a cable and name both; what else is "
-        "connected to that output may sound.",
+        help="measure the timing of this computer",
+        description="Find out in 15 seconds how far you can trust the milliseconds of this computer. heeltap sends 800 notes "
+        "into a loop and measures how late they leave and how exactly it times them when they come back. It keeps the result "
+        "and tells it with every take.",
+        epilog="Without ports the loop goes through the system's MIDI, or stays inside heeltap where the system gives no ports. "
+        "To test a device, connect its output to its input with a cable and name both; other devices at that output may sound.",
+        example='heeltap selftest --in "Drum Pads" --out "Drum Pads"',
     )
-    parser.add_argument("--in", dest="in_port", metavar="PORT", help="the input at the end of the cable")
-    parser.add_argument("--out", dest="out_port", metavar="PORT", help="the output at its beginning")
-    parser.add_argument("--json", metavar="FILE", help="also write the result as JSON; - writes it to stdout, alone")
-    parser.add_argument("--seed", type=int, default=1, help="another number, other moments (default: 1)")
+    parser.add_argument("--in", dest="in_port", metavar="PORT", help="the input at one end of the cable")
+    parser.add_argument("--out", dest="out_port", metavar="PORT", help="the output at its other end")
+    parser.add_argument("--json", metavar="FILE", help="write the result as JSON, too; - prints JSON and nothing else")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="another number sends the notes at other moments (default: 1)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
-    """Test, print and keep; 0 when the numbers can be trusted, 4 when they cannot."""
+    """Test, print and keep; 0 when you can trust the numbers, 4 when you cannot."""
     import numpy as np
 
     from heeltap.app.route.selftest import PORTS, keep, selftest
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     text = lines(report)
     if report.lost < report.sent:  # an open cable says nothing about the machine
         where = "with these ports" if report.loop == PORTS else "on this machine"
-        text.append(f"Kept in {keep(report)}; takes made {where} will say so.")
+        text.append(f"heeltap keeps this in {keep(report)} and tells it with takes made {where}.")
     stream = sys.stderr if args.json == "-" else sys.stdout
     print("\n".join(text), file=stream)
     if args.json:

@@ -17,21 +17,24 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "set",
-        help="a teacher's sets: begin, check, show, print one",
-        description="A set is a file that a teacher writes: exercises in order, their tempi, and what counts as done.",
-        epilog="new FILE writes an example to change; check FILE tells every mistake at once; show SET says what it asks "
-        "for (without SET: the sets that come with heeltap); sheet SET --out FILE makes one sheet to put beside the "
-        "keyboard, .html or .txt.",
+        help="write, check, show or print a teacher's set",
+        description="A set is a file that a teacher writes: exercises in order, their tempi, and when each counts as done.",
+        epilog="new FILE writes an example that you change; check FILE lists every mistake at once; show SET says what the set "
+        "asks for (without SET: which sets come with heeltap); sheet SET --out FILE makes a sheet to put beside the keyboard, "
+        ".html or .txt.",
+        example="heeltap set show first-week",
     )
     parser.add_argument("action", choices=_ACTIONS, metavar="ACTION", help="new, check, show or sheet")
     parser.add_argument("set", nargs="?", metavar="SET", help="a set file, or the name of one that comes with heeltap")
-    parser.add_argument("--out", metavar="FILE", help="for sheet: .html or .txt (default: plain text to the screen)")
+    parser.add_argument(
+        "--out", metavar="FILE", help="for sheet: a name that ends in .html or .txt (default: plain text on the screen)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Do one of the four."""
     if args.action in ("check", "sheet") and args.set is None:
-        print(f"heeltap set {args.action}: no set named (see heeltap set --help)", file=sys.stderr)
+        print(f"heeltap set {args.action}: name a set (see heeltap set --help)", file=sys.stderr)
         return 2
     if args.action != "new" and args.set is not None and _mistaken(args.set):
         return _MISTAKES
@@ -43,7 +46,7 @@ def _new(args: argparse.Namespace) -> int:
 
     path = Path(args.set or "my-set.toml")
     new_set(path)
-    print(f"{path}: an example with a comment at every key; change it, then: heeltap set check {path}")
+    print(f"{path}: an example with a comment at every key. Change it, then: heeltap set check {path}")
     return 0
 
 

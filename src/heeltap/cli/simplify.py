@@ -11,18 +11,19 @@ def add(commands: Any) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "simplify",
-        help="make four simpler parts of a real one",
-        description="Make four simpler parts of a real one: the strong beats with their chords, all beats, plus "
-        "eighths, the whole.",
+        help="make a hard part easier, in four steps",
+        description="Make four parts from a real one, each nearer to it: the strong beats with their chords, all beats, the "
+        "eighths as well, the whole part.",
+        example="heeltap simplify song.mid --part keys --out easier",
     )
-    parser.add_argument("file", metavar="PART.mid", help="a MIDI file, written or played to a click")
-    parser.add_argument("--part", help="which part: its number, 'track 2', 'channel 10', or a name")
-    parser.add_argument("--pattern", type=int, metavar="N", help="which pattern of a format 2 file, from 1")
+    parser.add_argument("file", metavar="PART.mid", help="a MIDI file that somebody wrote or played to a click")
+    parser.add_argument("--part", help="the part: its number, 'track 2', 'channel 10', or its name")
+    parser.add_argument("--pattern", type=int, metavar="N", help="the pattern of a format 2 file, from 1")
     parser.add_argument(
-        "--tempo", type=float, metavar="BPM", help="the click's quarter notes a minute (default: the file's)"
+        "--tempo", type=float, metavar="BPM", help="quarter notes a minute of the click (default: as in the file)"
     )
-    parser.add_argument("--metre", help="such as 3/4 or 6/8 (default: the file's)")
-    parser.add_argument("--out", metavar="FOLDER", help="write the four parts there as MIDI files")
+    parser.add_argument("--metre", help="such as 3/4 or 6/8 (default: as in the file)")
+    parser.add_argument("--out", metavar="FOLDER", help="write the four parts into this folder as MIDI files")
 
 
 def run(args: argparse.Namespace) -> int:
