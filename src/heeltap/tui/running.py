@@ -135,6 +135,6 @@ def _say_goodbye(outcomes: list[DrillOutcome]) -> None:
     """Where the takes are, on the terminal as it was before."""
     for outcome in outcomes:
         if outcome.folder is not None:
-            sys.stdout.write(f"The take is kept in {outcome.folder}\n")
+            sys.stdout.write(f"Your take is in {outcome.folder}\n")
         if outcome.problem:
             sys.stderr.write(f"heeltap: {outcome.problem}\n")

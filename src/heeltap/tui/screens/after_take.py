@@ -31,8 +31,8 @@ def report_lines(outcome: DrillOutcome, glyphs: Glyphs, *, first: str = "") -> l
     if outcome.result is not None:
         lines += result_lines(outcome.result, glyphs)
     if outcome.folder is None:
-        return [*lines, "Nothing was played; no take was kept."]
-    lines += ["", f"The take is kept in {outcome.folder}"]
+        return [*lines, "You played nothing, so heeltap kept no take."]
+    lines += ["", f"Your take is in {outcome.folder}"]
     return [*lines, f"Note: {outcome.notice}"] if outcome.notice else lines
 
 
