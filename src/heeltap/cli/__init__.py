@@ -14,6 +14,7 @@ from types import ModuleType
 
 from heeltap import __version__
 from heeltap.cli.parser import Parser
+from heeltap.cli.terminal import can_draw
 from heeltap.errors import HeeltapError
 
 __all__ = ["COMMANDS", "main"]
@@ -76,7 +77,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _home() -> int:
     """Without a command: the start screen on a terminal, else the help."""
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not can_draw():
         build_parser().print_help()
         return 0
     # By name, as in `heeltap drill`: only those who look at the screens pay for loading them.

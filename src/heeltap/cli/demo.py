@@ -5,6 +5,8 @@ import importlib
 import sys
 from typing import TYPE_CHECKING, Any
 
+from heeltap.cli.terminal import can_draw
+
 if TYPE_CHECKING:
     from heeltap.app.drill.drill import Drill
     from heeltap.app.drill.run import Settings
@@ -37,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.views.text import render
 
     drill, settings = demo_drill(seed=args.seed)
-    drawn = not args.no_screen and sys.stdout.isatty() and sys.stdin.isatty()
+    drawn = not args.no_screen and can_draw()
     with tempfile.TemporaryDirectory(prefix="heeltap-demo-", ignore_cleanup_errors=True) as folder:
         settings = replace(settings, takes=Path(folder))
         code = _on_screen(drill, settings) if drawn else _in_lines(drill, settings)

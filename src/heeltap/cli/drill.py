@@ -10,6 +10,7 @@ from heeltap.cli.click_options import add_click, add_clock, check_follow, click_
 from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.lines import play_in_lines
 from heeltap.cli.parser import lean, milliseconds, positive
+from heeltap.cli.terminal import can_draw
 from heeltap.errors import PortError
 
 if TYPE_CHECKING:
@@ -137,7 +138,7 @@ def _window(text: str) -> float:
 def run(args: argparse.Namespace) -> int:
     """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
     what, settings = _wishes(args)
-    drawn = not args.no_screen and args.json != "-" and sys.stdout.isatty() and sys.stdin.isatty()
+    drawn = not args.no_screen and args.json != "-" and can_draw()
     if "keys" in settings.in_ports and not drawn:
         raise PortError(
             "input 'keys': only the drawn screen reads the computer's keyboard (leave out --no-screen, use a terminal)"

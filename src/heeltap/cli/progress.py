@@ -1,11 +1,12 @@
-"""A progress bar on stderr for long work, drawn only when stderr is a terminal.
+"""A progress bar on stderr for long work, drawn only on a terminal that can move its cursor.
 
 Inside: `progress`.
 """
 
-import sys
 from collections.abc import Iterable, Iterator
 from typing import TypeVar
+
+from heeltap.cli.terminal import can_move
 
 __all__ = ["progress"]
 
@@ -14,7 +15,7 @@ T = TypeVar("T")
 
 def progress(work: Iterable[T], total: int) -> Iterator[T]:
     """The items of ``work`` as they come, with a bar of ``total`` steps beside them."""
-    if not sys.stderr.isatty():
+    if not can_move():
         yield from work
         return
     # Here, not above: it costs 40 ms that a single file need not pay.

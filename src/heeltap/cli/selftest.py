@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from heeltap.cli.terminal import can_move
+
 if TYPE_CHECKING:
     from heeltap.gear.selftest import LoopReport
 
@@ -73,7 +75,7 @@ def _write_json(report: "LoopReport", where: str) -> None:
 @contextmanager
 def moving_bar(title: str) -> Iterator[Callable[[float], None] | None]:
     """A bar on stderr for work that says how far it is; None, and nothing drawn, when stderr is no terminal."""
-    if not sys.stderr.isatty():
+    if not can_move():
         yield None
         return
     from rich.console import Console
