@@ -111,7 +111,7 @@ def slips(rows: list[Row], rng: np.random.Generator, count: int) -> list[Row]:
 def write(path: Path, tracks: list[TrackOut], *, markers: bool = True) -> None:
     """One file of the demo."""
     places = [((bar - 1) * BAR_US, name) for name, bar in SECTIONS.items()] if markers else []
-    tempo = steady_tempo(BPM)
+    tempo = steady_tempo(BPM, ticks_per_quarter=480)  # as most sequencers write
     write_midi(path, tracks, tempo=tempo, metre=steady_metre(), markers=places, name="Tollgate Road")
 
 

@@ -69,6 +69,23 @@ class TempoMap:
         scaled = self._start_scaled[row] + (ticks - self.at_tick[row]) * self.us_per_quarter[row]
         return (scaled + self.ticks_per_quarter // 2) // self.ticks_per_quarter
 
+    def us_at_position(self, tick: npt.ArrayLike) -> IntArray:
+        """Time of each position in microseconds, whatever resolution the map has.
+
+        Parameters
+        ----------
+        tick : int, any shape
+            Ticks of `heeltap.units.TICKS_PER_QUARTER` a quarter, as a plan has them; those before 0 use the first tempo.
+
+        Returns
+        -------
+        int64, the same shape
+        """
+        if self.ticks_per_quarter == TICKS_PER_QUARTER:
+            return self.us_at(tick)
+        quarter = np.asarray(tick, dtype=np.int64) / TICKS_PER_QUARTER
+        return np.asarray(np.rint(self.us_at_quarter(quarter)), dtype=np.int64)
+
     def tick_at(self, us: npt.ArrayLike) -> IntArray:
         """Nearest tick of each time, halves up: the inverse of `us_at` while a tick lasts longer than a microsecond.
 
@@ -275,6 +292,37 @@ class MetreMap:
         """
         _, _, first_bar = self._table
         return self.metres[max(int(np.searchsorted(first_bar, bar, side="right")) - 1, 0)]
+
+    @property
+    def pickup_quarters(self) -> float:
+        """Length of a pick-up bar in quarter notes: one first bar that is shorter than the second; 0 where there is none."""
+        if len(self.metres) < 2 or self.at_quarter[1] > self.metres[0].bar_quarters + 1e-9:
+            return 0.0
+        length = float(self.at_quarter[1])
+        return length if length < self.metres[1].bar_quarters - 1e-9 else 0.0
+
+    @property
+    def counted_metre(self) -> Metre:
+        """The metre that a count-in has: the first one's, or the second one's where the first bar is a pick-up."""
+        return self.metres[1] if self.pickup_quarters else self.metres[0]
+
+    def count_in_quarters(self, bars: float) -> float:
+        """Length of a count-in before bar 1, in quarter notes.
+
+        Before a pick-up the count goes on up to it: in 4/4 with a pick-up of one beat a bar of count-in is seven beats,
+        and the eighth is played.
+
+        Parameters
+        ----------
+        bars : float
+            Whole bars that are counted, 0 or more; 0 is no count-in.
+
+        Returns
+        -------
+        float
+        """
+        full, pickup = self.counted_metre.bar_quarters, self.pickup_quarters
+        return bars * full + (full - pickup if pickup and bars else 0.0)
 
 
 def steady_tempo(bpm: float, *, ticks_per_quarter: int = TICKS_PER_QUARTER) -> TempoMap:

@@ -3,7 +3,7 @@
 Plain Python numbers throughout, because the session looks at one stroke at a time. Conventions as in
 `heeltap.model.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.
 
-Inside: `PlanColumns`, `BarColumns`, `Slot`, `Target`, `columns_of`.
+Inside: `PlanColumns`, `BarColumns`, `Slot`, `Target`, `columns_of`, `count_in_us`.
 """
 
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ from heeltap.model.plan_from import counting_of
 from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["BarColumns", "PlanColumns", "Slot", "Target", "columns_of"]
+__all__ = ["BarColumns", "PlanColumns", "Slot", "Target", "columns_of", "count_in_us"]
 
 REACH_US = 250_000
 """A note further than this from a stroke is not that stroke, however empty the bar. Ours."""
@@ -158,7 +158,7 @@ def columns_of(
     delay_ms : float
         Known delay of the route; None where it is not known.
     count_in_bars : int
-        Bars of click before bar 1, in the metre and tempo of bar 1.
+        Bars of click before bar 1, at its tempo.
     split_key : int, optional
         Lowest key of the right hand: strokes of one hand on any key then want that hand's side.
     retrigger_ms, retrigger_of
@@ -168,7 +168,7 @@ def columns_of(
     targets = _targets(plan, lean_us, pocket_ms, split_key)
     row_pitch, _ = hand_lines(plan, plan.pitch, split_key)
     bars = _bars(plan, targets)
-    first, last = bars[0], bars[-1]
+    last = bars[-1]
     tail_us = max([last.end_us, *(target.late_us for target in targets[-1:])])
     return PlanColumns(
         title or plan.name,
@@ -176,7 +176,7 @@ def columns_of(
         targets,
         lean_us,
         round((delay_ms or 0.0) * 1000),
-        count_in_bars * (first.end_us - first.start_us),
+        count_in_us(plan, count_in_bars),
         tail_us,
         tuple(plan.at_us.tolist()),
         tuple(row_pitch.tolist()),
@@ -186,6 +186,11 @@ def columns_of(
         RETRIGGER_US if retrigger_ms is None else round(retrigger_ms * 1000),
         {key: round(ms * 1000) for key, ms in (retrigger_of or {}).items()},
     )
+
+
+def count_in_us(plan: Plan, bars: int) -> int:
+    """Length of a count-in of so many bars before bar 1 of a plan, microseconds at its first tempo."""
+    return round(plan.metre.count_in_quarters(bars) * int(plan.tempo.us_per_quarter[0]))
 
 
 def _targets(plan: Plan, lean_us: int, pocket_ms: float | None, split_key: int | None) -> tuple[Target, ...]:
@@ -239,8 +244,9 @@ def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[BarColumns, ...]:
         mine = by_bar.get(number, [])
         metre = plan.metre.metre_of_bar(number)
         quarter = float(plan.metre.quarter_of_bar(number))
-        edges = [quarter + beat * metre.beat_quarters for beat in range(metre.beats)]
-        times = plan.tempo.us_at([round(q * TICKS_PER_QUARTER) for q in [*edges, quarter + metre.bar_quarters]])
+        end = float(plan.metre.quarter_of_bar(number + 1))  # a change of metre may cut a bar short
+        edges = [at for at in (quarter + beat * metre.beat_quarters for beat in range(metre.beats)) if at < end - 1e-9]
+        times = plan.tempo.us_at_position([round(at * TICKS_PER_QUARTER) for at in [*edges, end]])
         found.append(
             BarColumns(
                 number,

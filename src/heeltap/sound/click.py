@@ -100,38 +100,38 @@ def click_schedule(
     """
     if bars < 0 or count_in_bars < 0:
         raise PlanError(sentence("click", f"{bars} bars, {count_in_bars} of count-in", "0 or more of each"))
-    quarters, one = _every_beat(metre, 1 - count_in_bars, bars if clicks is None else 0)
-    tick = np.rint(quarters * TICKS_PER_QUARTER).astype(np.int64)
+    before, before_one = _count_in(metre, count_in_bars)
+    quarters, one = _every_beat(metre, bars if clicks is None else 0)
+    tick = np.rint(np.concatenate([before, quarters]) * TICKS_PER_QUARTER).astype(np.int64)
+    one = np.concatenate([before_one, one])
     strength = np.where(one, 1.0, 0.7)
     if clicks is not None:
         tick = np.concatenate([tick, clicks.at_tick])
         one = np.concatenate([one, clicks.is_one])
         strength = np.concatenate([strength, clicks.strength])
     end_tick = round(float(metre.quarter_of_bar(bars + 1)) * TICKS_PER_QUARTER)
-    return _messages(_us(tempo, tick), one, strength, int(_us(tempo, as_ints([end_tick]))[0]), sound)
+    return _messages(tempo.us_at_position(tick), one, strength, int(tempo.us_at_position([end_tick])[0]), sound)
 
 
-def _every_beat(metre: MetreMap, first_bar: int, last_bar: int) -> tuple[FloatArray, BoolArray]:
-    """Position of each beat of these bars in quarters, and whether it is the one; bars before the first have its
-    metre."""
+def _count_in(metre: MetreMap, bars: int) -> tuple[FloatArray, BoolArray]:
+    """Position of each beat of the count-in in quarters, below 0, and whether it is the one of a bar."""
+    length, counted = metre.count_in_quarters(bars), metre.counted_metre
+    beats = np.arange(0.0, length - 1e-9, counted.beat_quarters)
+    one = np.mod(beats + 1e-9, counted.bar_quarters) < 2e-9
+    return beats - length, one
+
+
+def _every_beat(metre: MetreMap, last_bar: int) -> tuple[FloatArray, BoolArray]:
+    """Position of each beat of the bars from the first to this one in quarters, and whether it is the one."""
     place: list[float] = []
     one: list[bool] = []
-    opening = metre.metres[0]
-    for bar in range(first_bar, last_bar + 1):
-        kind = opening if bar < 1 else metre.metre_of_bar(bar)
-        start = (bar - 1) * opening.bar_quarters if bar < 1 else float(metre.quarter_of_bar(bar))
-        end = 0.0 if bar == 0 else start + kind.bar_quarters if bar < 1 else float(metre.quarter_of_bar(bar + 1))
+    for bar in range(1, last_bar + 1):
+        kind = metre.metre_of_bar(bar)
+        start, end = (float(metre.quarter_of_bar(number)) for number in (bar, bar + 1))
         beats = [start + k * kind.beat_quarters for k in range(kind.beats)]
         place += [beat for beat in beats if beat < end - 1e-9]  # a change of metre may cut a bar short
         one += [beat == start for beat in beats if beat < end - 1e-9]
     return np.array(place, dtype=np.float64), np.array(one, dtype=np.bool_)
-
-
-def _us(tempo: TempoMap, tick: IntArray) -> IntArray:
-    """Time of positions in 10,080 per quarter on a map that may count otherwise."""
-    if tempo.ticks_per_quarter == TICKS_PER_QUARTER:
-        return tempo.us_at(tick)
-    return np.rint(tempo.us_at_quarter(tick / TICKS_PER_QUARTER)).astype(np.int64)
 
 
 def _messages(due: IntArray, one: BoolArray, strength: FloatArray, end_us: int, sound: ClickSound) -> Schedule:

@@ -21,6 +21,7 @@ from heeltap.model.messages import Schedule, merge
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import TempoMap
+from heeltap.session.plan_columns import count_in_us
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
 
@@ -77,8 +78,7 @@ class Drill:
     @property
     def count_in_us(self) -> int:
         """Length of the count-in."""
-        opening = self.plan.metre.metres[0]
-        return round(self.count_in_bars * opening.bar_quarters * int(self.plan.tempo.us_per_quarter[0]))
+        return count_in_us(self.plan, self.count_in_bars)
 
 
 def drill_of(

@@ -59,7 +59,7 @@ class Conductor:
         """
         self._played = played
         self._plan = plan
-        self._count_in = count_in_bars * plan.metre.metres[0].bar_quarters
+        self._count_in = plan.metre.count_in_quarters(count_in_bars)
         self._state = Follow()
         self.message = WAITING
         """What keeps the take waiting; empty while it runs."""

@@ -158,8 +158,9 @@ def _where_meant(notes: Notes, plan: Plan, result: Result, delay_ms: float, lean
 
 def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
     """The count-in and the click or the drummer that was heard; every beat where that is not known."""
-    bar_us = plan.metre.metres[0].bar_quarters * int(plan.tempo.us_per_quarter[0])
-    count_in = max(0, round(context.count_in_us / bar_us))
+    quarters = context.count_in_us / int(plan.tempo.us_per_quarter[0])
+    # Before a pick-up the count goes on up to it: what it takes of a bar is no bar of its own.
+    count_in = max(0, int(quarters / plan.metre.counted_metre.bar_quarters + 1e-6))
     own, wish = None, Wish()
     with contextlib.suppress(HeeltapError):
         wish = wish_of(context.heard or None)
