@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.drill.changes import Change
+from heeltap.app.drill.changes import Change, before, changes_of
+from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route.route import Route
 from heeltap.app.score.read import Played
@@ -21,7 +22,7 @@ from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Phase, State, begin, step
 from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import result_lines
-from heeltap.tui.screens.drill import View, draw_drill, draw_report
+from heeltap.tui.screens.drill import View, draw_drill, draw_report, rows_of_drill, title_of
 from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.screens.help import help_lines, help_page
 from heeltap.tui.screens.history import Order, draw_history
@@ -110,6 +111,24 @@ def a_drill_state(at_us: int) -> State:
     return state
 
 
+def a_made_drill(family: str, grade: int, width: int, height: int) -> list[Line]:
+    """The screen before an exercise of the course is played."""
+    what = drill_of(f"{family} {grade}")
+    state = before(what, Feedback.BAR)
+    view = View(
+        width,
+        height,
+        UNICODE,
+        title_of(what, UNICODE),
+        "in Drum Pads, click Synth",
+        aim=what.aim,
+        changes=changes_of(what.plan),
+        keys=drill_keys(state.phase, state.feedback),
+        rows=rows_of_drill(what),
+    )
+    return draw_drill(state, view)
+
+
 CHANGES = (Change(4, "fill"), Change(5, "chorus landing"))
 
 
@@ -143,6 +162,9 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
         "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
         "listening": draw_drill(heard, listening),
+        "drill-hands": a_made_drill("anchor", 7, width, height),
+        "drill-chords": a_made_drill("anchor", 10, width, height),
+        "drill-drums": a_made_drill("turn", 8, width, height),
         "drill": draw_drill(playing, drill),
         "report": draw_report(a_report(), after, 0),
         "guess": guess_page(look, view.title),

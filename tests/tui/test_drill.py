@@ -10,7 +10,8 @@ from heeltap.app.drill.changes import Change
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Lost, Note, Pause, Phase, Show, State, Stop, begin, step
-from heeltap.tui.screens.drill import View, clean, clip, draw_drill, draw_report, first_row
+from heeltap.tui.page import clean, clip
+from heeltap.tui.screens.drill import View, draw_drill, draw_report, rows_shown
 from heeltap.tui.screens.drill_keys import drill_keys
 from heeltap.views.bar_sheet import ASCII, UNICODE, Glyphs, bar_block, glyphs_for, gutter_of, least_width, plain, signed
 from tests.makers.drills import counted_plan, played
@@ -39,7 +40,7 @@ EXPECTED = """\
 
   bar 1 · verse 1       &       2       &       3       &       4       &
   plan          o               o       o       o               o
-  played +1     -4              +11     +9      miss            +38
+  1 extra       -4              +11     +9      left out        +38
 
 > bar 2 · verse 1       &       2       &       3       &       4       &
   plan          o               o               o               o       o
@@ -53,9 +54,9 @@ EXPECTED = """\
   plan          o   o   o   o   o   o   o   o   o   o   o   o   o   o   o   o
   played
 
-  lean 0     early ···········|···▁··▂··|···▁······· late   last 4: +14 ms ± 18
+  last 4: +14 ms ± 18, two of them late outside the pocket
   o stroke   # accented   • heard, shown later   -12 early, +12 late, in ms
-  miss: not played   k: other key   ?: no input   +2: two too many   | pocket
+  x left out   k other key   ? no input   underlined: outside the pocket
   esc stop  p hold  n numbers: each bar  r again  - slower  ? help  q quit"""
 
 
@@ -76,7 +77,7 @@ def test_numbers_at_each_stroke_come_at_once() -> None:
 
     assert "played        0               +12" in text
     assert "last 6" in text
-    assert not any(number in quiet for number in ("+38", "+11", "miss   ", "last"))
+    assert not any(number in quiet for number in ("+38", "+11", "  left out", "last"))
     assert "•" in quiet
 
 
@@ -166,10 +167,22 @@ def test_the_report_scrolls_and_says_what_is_below() -> None:
     assert "29 more lines below" in lines[0]
 
 
-def test_the_present_row_stays_the_second() -> None:
-    """Rows move only as far as is needed to keep the row before in view."""
-    assert [first_row(10, 4, current) for current in (0, 1, 2, 5, 9)] == [0, 0, 1, 4, 6]
-    assert first_row(2, 4, 1) == 0
+def test_rows_fill_the_room_from_the_wanted_one_on() -> None:
+    """As many as fit with a blank line between two; the last ones leave no room empty that an earlier one could take."""
+    assert [rows_shown(lambda _: 3, 10, 15, wanted) for wanted in (-1, 0, 1, 4, 8, 99)] == [
+        range(4), range(4), range(1, 5), range(4, 8), range(6, 10), range(6, 10)
+    ]  # fmt: skip
+    assert rows_shown(lambda _: 3, 2, 15, 0) == range(2)
+
+
+def test_rows_may_be_of_different_heights() -> None:
+    """A row with more hands or a fill takes more lines; one that is too high for the room stands alone."""
+    heights = [3, 6, 4, 3, 9]
+
+    assert rows_shown(heights.__getitem__, 5, 15, 0) == range(3)
+    assert rows_shown(heights.__getitem__, 5, 14, 0) == range(2)
+    assert rows_shown(heights.__getitem__, 5, 15, 3) == range(3, 5)
+    assert rows_shown(heights.__getitem__, 5, 8, 4) == range(4, 5)
 
 
 def test_what_comes_is_said_before_it_comes() -> None:
@@ -233,4 +246,4 @@ def test_a_number_without_room_is_not_cut_to_another() -> None:
 
     rows = [plain(bar_block(state, state.columns.bars, width, UNICODE))[2].split() for width in (64, 48)]
 
-    assert rows == [["played", "-120mis", "+40", "+130"], ["played", "~", "mis+40+130"]]
+    assert rows == [["played", "-120x", "+40", "+130"], ["played", "~", "x", "+40+130"]]

@@ -62,7 +62,7 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
             if state.phase is Phase.DONE and not any(state.strokes[i].notes for i in bar.targets):
                 continue
             gutter = gutter_of(state.columns, glyphs)
-            counted, _, played = plain(bar_block(state, [bar], width, glyphs, gutter=gutter))
+            counted, *_, played = plain(bar_block(state, [bar], width, glyphs, gutter=gutter))
             write(f"{counted.replace('>', ' ', 1)}\n{played}\n")
         printed[0] = last
 

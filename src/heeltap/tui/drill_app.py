@@ -24,7 +24,7 @@ from heeltap.session.session import Phase, State
 from heeltap.tui import keys as keyboard
 from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import AfterTake
-from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, title_of
+from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, rows_of_drill, title_of
 from heeltap.tui.screens.drill_keys import (
     DRILL_HELP,
     GUESS_KEYS,
@@ -91,7 +91,7 @@ class DrillApp(TextApp[int]):
         """Whether the player left for the screen before, not for good."""
         self._listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
-        self._changes = changes_of(drill.plan)
+        self._changes, self._plan_rows = changes_of(drill.plan), rows_of_drill(drill)
 
     def on_mount(self) -> None:
         """Draw from now on."""
@@ -124,6 +124,7 @@ class DrillApp(TextApp[int]):
             scroll=self._rows if self.play is None else 0,
             changes=self._changes,
             keys=self.keys_now,
+            rows=self._plan_rows,
         )
         self._lines_widget.show(self._drawn(view))
 
@@ -302,7 +303,8 @@ class DrillApp(TextApp[int]):
             self._message = str(error)
             return False
         self._state, self._rows, self.after.showing = self._before(), 0, False
-        self._changes, self._message = changes_of(self.drill.plan), ""
+        self._changes, self._plan_rows = changes_of(self.drill.plan), rows_of_drill(self.drill)
+        self._message = ""
         return True
 
     def _guessed(self, guess: str) -> None:

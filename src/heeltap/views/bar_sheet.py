@@ -1,12 +1,12 @@
 """The bar sheet as text: what every face of a drill shows, on a screen or as plain lines.
 
-A bar is three lines, like a marked-up part: what is counted, what is planned, and under each stroke the signed
-milliseconds once it has been played and may be shown. Columns are proportional to time, so bars stand under each other
-beat by beat. Nothing is said by colour: each piece of text carries a role, and a face may style the roles or leave them
+A bar is like a marked-up part: what you count, a line for each hand or drum, and under each stroke the signed
+milliseconds once you have played it and may see them. Columns are proportional to time, so bars stand under each other
+beat by beat. No colour says anything: each piece of text carries a role, and a face may style the roles or leave them
 plain.
 
-Inside: `Span`, `Line`, `Glyphs`, `UNICODE`, `ASCII`, `glyphs_for`, `least_width`, `bar_block`, `stroke_text`,
-`lean_scale`, `plain`, `gutter_of`, `bar_label`, `signed`.
+Inside: `Span`, `Line`, `Glyphs`, `UNICODE`, `ASCII`, `glyphs_for`, `least_width`, `bar_block`, `block_height`,
+`stroke_text`, `plain`, `gutter_of`, `bar_label`, `signed`.
 """
 
 from collections.abc import Iterable, Sequence
@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from heeltap.session.matcher import Status, Stroke
-from heeltap.session.plan_columns import BarColumns, PlanColumns, Slot, Target
+from heeltap.session.matcher import Status
+from heeltap.session.plan_columns import BarColumns, PlanColumns, Slot
 from heeltap.session.session import State
+from heeltap.views.plan_rows import ONE_ROW, PlanRows
 
 __all__ = [
     "ASCII",
@@ -26,9 +27,9 @@ __all__ = [
     "Span",
     "bar_block",
     "bar_label",
+    "block_height",
     "glyphs_for",
     "gutter_of",
-    "lean_scale",
     "least_width",
     "plain",
     "signed",
@@ -40,14 +41,8 @@ GUTTER = 16
 
 _LEAST_GUTTER, _MOST_GUTTER = 12, 24
 
-SCALE_CELLS = 31
-"""Columns of the lean scale, odd, so that the lean is in the middle."""
-
-SCALE_CELL_US = 5_000
-"""One column of the lean scale; the last ones take in all that is further away."""
-
-
-_MISS = "miss"
+_LEFT_OUT, _LEFT_OUT_SHORT = "left out", "x"
+"""A stroke that was not played, and the same where there is no room for words."""
 
 
 class Span(NamedTuple):
@@ -71,19 +66,15 @@ class Glyphs:
     """A stroke that was heard and is not shown yet."""
     stroke: str
     accent: str
-    edge: str
-    """Edge of the pocket on the lean scale."""
     empty: str
-    """A place on the lean scale without a stroke."""
-    levels: str
-    """Places with strokes, from few to many."""
+    """Nothing, where something could stand."""
     plus_minus: str
     rule: str
     """A line across."""
 
 
-UNICODE = Glyphs("·", "•", "o", "#", "|", "·", "▁▂▃▄▅▆▇█", "±", "─")
-ASCII = Glyphs("-", "*", "o", "#", "|", ".", "12345678", "+-", "-")
+UNICODE = Glyphs("·", "•", "o", "#", "·", "±", "─")
+ASCII = Glyphs("-", "*", "o", "#", ".", "+-", "-")
 
 
 def glyphs_for(encoding: str | None) -> Glyphs:
@@ -111,9 +102,9 @@ def least_width(columns: PlanColumns) -> int:
     return max(28, min(round(4 * most), 96))
 
 
-def gutter_of(columns: PlanColumns, glyphs: Glyphs, most: int = _MOST_GUTTER) -> int:
-    """Columns that the labels of a plan need, at most ``most`` and at least 12."""
-    longest = max(len(bar_label(bar, glyphs)) for bar in columns.bars) + 3
+def gutter_of(columns: PlanColumns, glyphs: Glyphs, most: int = _MOST_GUTTER, rows: PlanRows = ONE_ROW) -> int:
+    """Columns that the labels of a plan and its rows need, at most ``most`` and at least 12."""
+    longest = max(len(label) for label in (*(bar_label(bar, glyphs) for bar in columns.bars), *rows.names)) + 3
     return max(_LEAST_GUTTER, min(longest, most, _MOST_GUTTER))
 
 
@@ -123,9 +114,15 @@ def bar_label(bar: BarColumns, glyphs: Glyphs) -> str:
 
 
 def bar_block(
-    state: State, bars: Sequence[BarColumns], width: int, glyphs: Glyphs, *, gutter: int = GUTTER
+    state: State,
+    bars: Sequence[BarColumns],
+    width: int,
+    glyphs: Glyphs,
+    *,
+    gutter: int = GUTTER,
+    rows: PlanRows = ONE_ROW,
 ) -> list[Line]:
-    """Three lines for the bars of one row, each ``width`` columns wide behind its labels.
+    """The lines of bars that stand beside each other: counting, a line for each hand or drum, a fill, what was played.
 
     Parameters
     ----------
@@ -137,37 +134,80 @@ def bar_block(
     glyphs : Glyphs
     gutter : int
         Columns of the labels before each bar.
+    rows : PlanRows
+        What each hand or drum plays, as `heeltap.views.plan_rows.plan_rows_of` finds it.
+
+    Returns
+    -------
+    list of Line
+        As many as `block_height` says.
     """
+    all_strokes = [index for bar in bars for index in bar.targets]
+    struck, names = rows.of_bars(all_strokes), rows.names if all_strokes else ("plan",)
     counted: Line = []
-    planned: Line = []
+    planned: list[Line] = [[] for _ in struck]
+    fill: Line = []
     played: Line = []
     for bar in bars:
         now = bar.start_us <= state.now_us < bar.end_us
         role = "now" if now else "head" if bar.starts_section else ""
         counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, glyphs), gutter), role))
-        planned.append(Span(_label("  plan", gutter), "dim"))
         played.append(Span(_label(_played_label(state, bar), gutter), "dim"))
         quarters = _quarters(bar, width)
         counted += _row([(at, Span(slot.text, "head" if now else "")) for at, slot in quarters], width)
         strokes = [(at, slot.target) for at, slot in quarters if slot.target >= 0]
-        targets = state.columns.targets
-        notes = [(at, _plan_mark(targets[index], glyphs)) for at, index in strokes]
-        planned += _row(notes or [(0, Span("rest", "dim"))], width)
+        for line, row in zip(planned, struck, strict=True):
+            line.append(Span(_label(f"  {names[row] or 'plan'}", gutter), "dim"))
+            line += _planned(state, strokes, rows, row, width, glyphs, rest=not strokes and row == struck[0])
+        fill += _fill(rows.fill_from.get(bar.number), bar, width, gutter)
         shown = state.shows(bar)
-        played += _row(
-            [(at, stroke_text(targets[i], state.strokes[i], state, glyphs, shown=shown)) for at, i in strokes], width
-        )
-    return [counted, planned, played]
+        cells = [(at, stroke_text(state, index, glyphs, shown=shown)) for at, index in strokes]
+        played += _row(cells, width)
+    fills = [fill] if any(bar.number in rows.fill_from for bar in bars) else []
+    return [counted, *planned, *fills, played]
 
 
-def stroke_text(target: Target, stroke: Stroke, state: State, glyphs: Glyphs, *, shown: bool) -> Span:
-    """What stands under one stroke: signed milliseconds, ``miss``, ``?``, or a mark that it was heard."""
+def block_height(bars: Sequence[BarColumns], rows: PlanRows) -> int:
+    """How many lines `bar_block` draws for these bars."""
+    strokes = [index for bar in bars for index in bar.targets]
+    return 2 + len(rows.of_bars(strokes)) + any(bar.number in rows.fill_from for bar in bars)
+
+
+def _planned(
+    state: State,
+    strokes: Sequence[tuple[int, int]],
+    rows: PlanRows,
+    row: int,
+    width: int,
+    glyphs: Glyphs,
+    *,
+    rest: bool,
+) -> Line:
+    """The strokes of one row of a bar, each at its column; ``rest`` says that nothing at all is played in the bar."""
+    targets = state.columns.targets
+    marks = [(at, rows.mark(index, row) if rows.struck else targets[index].accent) for at, index in strokes]
+    cells = [(at, Span(glyphs.accent if accent else glyphs.stroke)) for at, accent in marks if accent is not None]
+    return _row([(0, Span("rest", "dim"))] if rest else cells, width)
+
+
+def _fill(from_quarter: float | None, bar: BarColumns, width: int, gutter: int) -> Line:
+    """The line below a fill: it runs from where the fill begins to the end of the bar; blank for a bar without."""
+    if from_quarter is None:
+        return [Span(" " * (gutter + width))]
+    start = int(from_quarter / _bar_quarters(bar) * width + 1e-6)
+    line = "~" * max(1, width - start - 1)
+    return [Span(_label("  fill", gutter), "dim"), Span(" " * start), Span(line.ljust(width - start), "dim")]
+
+
+def stroke_text(state: State, index: int, glyphs: Glyphs, *, shown: bool) -> Span:
+    """What stands under one stroke: signed milliseconds, ``left out``, ``?``, or a mark that it was heard."""
+    target, stroke = state.columns.targets[index], state.strokes[index]
     if stroke.status is Status.WAITING:
         return Span("")
     if not shown:
         return Span(glyphs.heard if stroke.notes else "", "dim")
     if stroke.status is Status.MISSED:
-        return Span(_MISS, "out")
+        return Span(_LEFT_OUT, "out")
     if stroke.status is Status.NO_INPUT or stroke.offset_us is None:
         return Span("?", "dim")
     inside = abs(stroke.offset_us - state.columns.lean_us) <= target.pocket_us
@@ -181,43 +221,6 @@ def signed(offset_us: float) -> str:
     return f"{whole:+d}" if whole else "0"
 
 
-def lean_scale(state: State, glyphs: Glyphs) -> Line:
-    """Where the last strokes sit beside the lean, one column every 5 ms, the pocket's edges marked.
-
-    Only strokes whose numbers may be shown now are on it.
-    """
-    targets, columns = state.columns.targets, state.columns
-    shown = [(i, off) for i, off in state.recent if state.shows(columns.bars[targets[i].bar - 1])]
-    middle = SCALE_CELLS // 2
-    counts = [0] * SCALE_CELLS
-    for _, offset in shown:
-        counts[max(0, min(SCALE_CELLS - 1, middle + round(offset / SCALE_CELL_US)))] += 1
-    cells = [glyphs.empty if not n else glyphs.levels[min(n, len(glyphs.levels)) - 1] for n in counts]
-    pocket = targets[shown[-1][0] if shown else 0].pocket_us if targets else 0
-    reach = round(pocket / SCALE_CELL_US + 0.5)
-    if reach < middle:
-        cells.insert(middle + reach + 1, glyphs.edge)
-        cells.insert(middle - reach, glyphs.edge)
-    return [
-        Span(f"  lean {signed(columns.lean_us):<5} early "),
-        Span("".join(cells)),
-        Span(" late   "),
-        Span(_last(shown, columns, glyphs), "dim"),
-    ]
-
-
-def _last(shown: Sequence[tuple[int, int]], columns: PlanColumns, glyphs: Glyphs) -> str:
-    """The last strokes in numbers: mean offset and standard deviation, in milliseconds."""
-    if not shown:
-        return ""
-    offsets = [(offset + columns.lean_us) / 1000 for _, offset in shown]
-    mean = sum(offsets) / len(offsets)
-    if len(offsets) < 3:
-        return f"last {len(offsets)}: {signed(mean * 1000)} ms"
-    spread = (sum((offset - mean) ** 2 for offset in offsets) / (len(offsets) - 1)) ** 0.5
-    return f"last {len(offsets)}: {signed(mean * 1000)} ms {glyphs.plus_minus} {spread:.0f}"
-
-
 def _label(text: str, gutter: int) -> str:
     """A label in the gutter, clipped."""
     return (text if len(text) < gutter else text[: gutter - 2] + "~").ljust(gutter)
@@ -225,7 +228,7 @@ def _label(text: str, gutter: int) -> str:
 
 def _played_label(state: State, bar: BarColumns) -> str:
     extras = sum(extra.bar == bar.number for extra in state.extras) if state.shows(bar) else 0
-    return f"  played +{extras}" if extras else "  played"
+    return f"  {extras} extra" if extras else "  played"
 
 
 def _quarters(bar: BarColumns, width: int) -> list[tuple[int, Slot]]:
@@ -240,10 +243,6 @@ def _bar_quarters(bar: BarColumns) -> float:
     counted = [slot.quarter for slot in bar.slots if slot.text.isdigit()]
     step = min((b - a for a, b in pairwise(counted)), default=1.0)
     return max(counted[-1] + step if counted else 1.0, last + 1e-3)
-
-
-def _plan_mark(target: Target, glyphs: Glyphs) -> Span:
-    return Span(glyphs.accent if target.accent else glyphs.stroke)
 
 
 def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
@@ -265,7 +264,7 @@ def _row(cells: Sequence[tuple[int, Span]], width: int) -> Line:
 
 
 def _fitted(text: str, room: int) -> str:
-    """The text where it fits; ``mis`` for ``miss`` in a narrow column; ``~`` rather than a number cut to another one."""
-    if text == _MISS and room <= len(text):
-        text = text[:3]
+    """The text where it fits; `_LEFT_OUT_SHORT` for ``left out``; ``~`` rather than a number cut to another one."""
+    if text == _LEFT_OUT and room <= len(text):
+        return _LEFT_OUT_SHORT
     return text if len(text) <= max(1, room) else "~"

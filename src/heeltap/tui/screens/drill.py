@@ -1,67 +1,72 @@
 """The drill screen as lines of text: a state and a size in, lines out. No terminal: tests read what a player sees.
 
-From top to bottom: what is played and where it stands; the beats of the bar, the present one in brackets; as many rows
-of bars as fit, the present one marked; on a tall screen the beat, large; the lean scale; what the glyphs mean; the keys.
+From top to bottom: what you play and where you are in it; the beats of the bar, the present one in brackets; what comes;
+which keys to play; as many rows of bars as fit, the present one marked; on a tall screen the beat, large; how your last
+strokes lay; what the glyphs mean; the keys of the screen.
 
-Inside: `View`, `draw_drill`, `draw_report`, `first_row`, `title_of`, `ports_of`.
+Inside: `View`, `draw_drill`, `draw_report`, `rows_shown`, `title_of`, `ports_of`, `rows_of_drill`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from heeltap.app.drill.changes import Change, tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import Settings
 from heeltap.devices.inputs import KEYS_NAME
+from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_line
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
-from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, gutter_of, lean_scale, least_width
+from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
+from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of
+from heeltap.views.recent_strokes import recent_line
 from heeltap.wording import count
 
-__all__ = [
-    "View",
-    "draw_drill",
-    "draw_report",
-    "first_row",
-    "ports_of",
-    "title_of",
-]
+__all__ = ["View", "draw_drill", "draw_report", "ports_of", "rows_of_drill", "rows_shown", "title_of"]
 
 _HEAD, _FOOT = 4, 4
-"""Lines above and below the bars, the blank one above the scale not counted."""
+"""Lines above and below the bars, without the blank one above the running figure."""
 
 _TALL = 34
-"""Lines from which on the beat is drawn large as well: as many rows of bars fit still as on a screen of 28."""
+"""From so many lines on the beat is drawn large as well: as many rows of bars still fit as on a screen of 28."""
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What is shown beside the state."""
+    """What the screen shows beside the state."""
 
     width: int
     height: int
     glyphs: Glyphs
     title: str
-    """What is played, as given: it is cleaned and clipped here."""
+    """What is played; the drawing cleans and clips it."""
     ports: str
     """Input, click and the like, in a line."""
     aim: str = ""
     message: str = ""
-    """Something that the player must know now; takes the place of the ports, or of what the exercise is for."""
+    """Something that the player must know now; it takes the place of the ports, or of what the exercise is for."""
     scroll: int = 0
     """Rows of bars further down (up, where negative) than the screen would stand by itself."""
     changes: tuple[Change, ...] = ()
-    """Sections, fills and landings to be announced."""
+    """Sections, fills and landings, which the screen announces."""
     keys: tuple[Key, ...] = ()
     """What the bottom line offers."""
+    rows: PlanRows = ONE_ROW
+    """What each hand or drum plays, and on which keys."""
 
 
 def title_of(drill: Drill, glyphs: Glyphs) -> str:
     """What is played, its metre and its tempo."""
     return f"{drill.title} {glyphs.dot} {drill.plan.metre.metres[0]} {glyphs.dot} {tempo_of(drill):.4g} bpm"
+
+
+def rows_of_drill(drill: Drill) -> PlanRows:
+    """What each hand or drum of a drill plays, and on which keys."""
+    exercise = None if drill.exercise is None else exercise_from_toml(drill.exercise)
+    return plan_rows_of(drill.plan, exercise, percussion=drill.percussion)
 
 
 def ports_of(settings: Settings) -> str:
@@ -75,14 +80,20 @@ def draw_drill(state: State, view: View) -> list[Line]:
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
         return too_small(view.width, view.height)
     told = told_lines(view.message, view.width) if _still(state) else []
-    lines = [_title(state, view), _beats(state, view), *(told or [_coming(state, view)])]
+    keys: Line = [Span(clip(f"  {clean(view.rows.keys)}", view.width), "dim")]
+    lines = [_title(state, view), _beats(state, view), *(told or [_coming(state, view), keys])]
     lines += [[] for _ in range(_HEAD - len(lines))]
     large = [[], *large_beat(state, view.width, view.glyphs)] if view.height >= _TALL else []
     room = view.height - _HEAD - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
     lines += [[] for _ in range(_HEAD + room - len(lines))]
     lines += [*large, []]
-    return [*lines, lean_scale(state, view.glyphs), *_legend(view), bottom_line(view.keys, view.width)]
+    return [
+        *lines,
+        _cut(recent_line(state, view.glyphs), view.width),
+        *_legend(view),
+        bottom_line(view.keys, view.width),
+    ]
 
 
 def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
@@ -105,9 +116,34 @@ def _still(state: State) -> bool:
     return state.phase in (Phase.READY, Phase.DONE)
 
 
-def first_row(rows: int, visible: int, current: int) -> int:
-    """The first row on screen: the present row stays the second, so that the one just played can be read."""
-    return max(0, min(current - 1, rows - visible))
+def rows_shown(height: Callable[[int], int], rows: int, room: int, wanted: int) -> range:
+    """Which rows of bars stand on the screen.
+
+    Parameters
+    ----------
+    height : callable
+        Lines of a row, by its number from 0.
+    rows : int
+        How many there are, at least one.
+    room : int
+        Lines for them, a blank one between two.
+    wanted : int
+        The row that should be at the top. Where the last rows would leave lines empty, earlier ones come in above it.
+
+    Returns
+    -------
+    range
+        At least one row, even where that one does not fit.
+    """
+    first = max(0, min(wanted, rows - 1))
+    last, used = first + 1, height(first)
+    while last < rows and used + 1 + height(last) <= room:
+        used += 1 + height(last)
+        last += 1
+    while last == rows and first > 0 and used + 1 + height(first - 1) <= room:
+        first -= 1
+        used += 1 + height(first)
+    return range(first, last)
 
 
 def _title(state: State, view: View) -> Line:
@@ -169,18 +205,24 @@ def _beats(state: State, view: View) -> Line:
 
 
 def _rows(state: State, view: View, room: int) -> list[Line]:
-    """As many rows of bars as fit, three lines and a blank one each."""
+    """As many rows of bars as fit, a blank line between two; the present row is the second where there is room."""
     bars = state.columns.bars
     per_row, width, gutter = _row_shape(state, view)
     rows: list[Sequence[BarColumns]] = [bars[at : at + per_row] for at in range(0, len(bars), per_row)]
-    visible = max(1, (room + 1) // 4)
     current = (state.columns.bar_at(max(state.now_us, 0)).number - 1) // per_row
-    first = first_row(len(rows), visible, current)
-    first = max(0, min(first + view.scroll, len(rows) - visible))
+
+    def height(row: int) -> int:
+        return block_height(rows[row], view.rows)
+
+    shown = rows_shown(height, len(rows), room, current - 1)
+    if current not in shown:
+        shown = rows_shown(height, len(rows), room, current)
+    if view.scroll:
+        shown = rows_shown(height, len(rows), room, shown.start + view.scroll)
     lines: list[Line] = []
-    for row in rows[first : first + visible]:
-        lines += [*bar_block(state, row, width, view.glyphs, gutter=gutter), []]
-    return lines[:-1]
+    for number in shown:
+        lines += [*bar_block(state, rows[number], width, view.glyphs, gutter=gutter, rows=view.rows), []]
+    return lines[:-1][:room]
 
 
 def _row_shape(state: State, view: View) -> tuple[int, int, int]:
@@ -188,7 +230,7 @@ def _row_shape(state: State, view: View) -> tuple[int, int, int]:
     needed = least_width(state.columns)
     per_row = max(1, view.width // (GUTTER + needed))
     each = view.width // per_row - (per_row > 1)  # one column stays free between bars; a bar alone may use the last one
-    gutter = gutter_of(state.columns, view.glyphs, each - needed)
+    gutter = gutter_of(state.columns, view.glyphs, each - needed, view.rows)
     return per_row, each - gutter, gutter
 
 
@@ -197,6 +239,6 @@ def _legend(view: View) -> list[Line]:
     m = view.glyphs
     texts = (
         f"  {m.stroke} stroke   {m.accent} accented   {m.heard} heard, shown later   -12 early, +12 late, in ms",
-        f"  miss: not played   k: other key   ?: no input   +2: two too many   {m.edge} pocket",
+        "  x left out   k other key   ? no input   underlined: outside the pocket",
     )
     return [[Span(clip(text, view.width), "dim")] for text in texts]
