@@ -5,6 +5,7 @@ from pathlib import Path
 
 from heeltap.cli import COMMANDS
 from tests.makers.commands import TARGET, commands_page
+from tests.makers.screens import readme_screen
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -29,6 +30,11 @@ def test_the_readme_shows_what_the_demo_prints_of_the_song() -> None:
     shown = (ROOT / "README.md").read_text(encoding="utf-8").split("against the part as written:\n")[1].split("```")[0]
 
     assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line not in approved.splitlines()]
+
+
+def test_the_readme_shows_the_drill_screen_as_it_is() -> None:
+    """``python -m tests.makers.screens`` draws it."""
+    assert f"```\n{readme_screen()}```" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def test_every_path_that_the_developers_page_names_exists() -> None:

@@ -66,7 +66,7 @@ def test_plain_lines_a_bar_at_a_time(exercise: Path, player: str, capsys: pytest
     assert code == 0
     assert "Two and four · 280 bpm · 2 bars" in out.splitlines()[0]
     assert ["played", "-8", "0"] in rows
-    assert ["played", "+20", "miss"] in rows
+    assert ["played", "+20", "left", "out"] in rows
     assert out.index("played") < out.index("On average")
     assert str(list_takes(takes_dir())[0]) in out.splitlines()[-1]
 

@@ -1,4 +1,7 @@
-"""Pictures of every screen as text, from a fixed day, fixed takes and a fixed drill: ``python -m tests.makers.screens``."""
+"""Pictures of every screen as text, from a fixed day, fixed takes and a fixed drill: ``python -m tests.makers.screens``.
+
+It also draws the screen that the README shows.
+"""
 
 from dataclasses import replace
 from datetime import datetime
@@ -7,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.app.drill.changes import Change, before, changes_of
+from heeltap.app.drill.demo import demo_drill, simulated_player
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route.route import Route
@@ -19,10 +23,10 @@ from heeltap.model.notes import make_notes
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import columns_of
-from heeltap.session.session import Begin, Elapsed, Feedback, Phase, State, begin, step
+from heeltap.session.session import Begin, Elapsed, Feedback, Note, Phase, State, begin, step
 from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import result_lines
-from heeltap.tui.screens.drill import View, draw_drill, draw_report, rows_of_drill, title_of
+from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, rows_of_drill, title_of
 from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.screens.help import help_lines, help_page
 from heeltap.tui.screens.history import Order, draw_history
@@ -173,6 +177,31 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     }
 
 
+README = GOLDEN.parents[2] / "README.md"
+_README_BEFORE = "the screen looks like this:\n\n```\n"
+
+
+def readme_screen() -> str:
+    """The drill screen of the demo in its last bar, as the README shows it."""
+    what, how = demo_drill()
+    state = before(what, Feedback.BAR)
+    at_us = state.columns.bars[-1].start_us + 100_000
+    notes = simulated_player(what.plan, np.random.default_rng(1))
+    rows = zip(notes.onset_us.tolist(), notes.pitch.tolist(), strict=True)
+    for event in [Begin(), *(Note(us, key, 90) for us, key in rows if us < at_us), Elapsed(at_us)]:
+        state, _ = step(state, event)
+    view = View(
+        80,
+        18,
+        UNICODE,
+        title_of(what, UNICODE),
+        ports_of(how),
+        keys=drill_keys(state.phase, state.feedback),
+        rows=rows_of_drill(what),
+    )
+    return text_of(draw_drill(state, view))
+
+
 def text_of(lines: list[Line]) -> str:
     """A picture as it is kept."""
     return "\n".join(plain(lines)) + "\n"
@@ -184,6 +213,8 @@ def main() -> None:
     for width, height in SIZES:
         for name, drawn in pictures(width, height).items():
             (GOLDEN / f"{name}-{width}x{height}.txt").write_text(text_of(drawn), encoding="utf-8")
+    head, tail = README.read_text(encoding="utf-8").split(_README_BEFORE)
+    README.write_text(head + _README_BEFORE + readme_screen() + tail[tail.index("```") :], encoding="utf-8")
 
 
 if __name__ == "__main__":
