@@ -3,12 +3,12 @@
 Conventions: negative is early. Milliseconds are whole, because a tenth of one is finer than any way that a note takes
 from your finger to the computer.
 
-Inside: `ms`, `signed_ms`, `early_late`, `early_late_range`, `range_ms`, `count`, `steps_of_five`, `bars`.
+Inside: `ms`, `signed_ms`, `early_late`, `early_late_range`, `range_ms`, `count`, `bars`.
 """
 
 from collections.abc import Iterable
 
-__all__ = ["bars", "count", "early_late", "early_late_range", "ms", "range_ms", "signed_ms", "steps_of_five"]
+__all__ = ["bars", "count", "early_late", "early_late_range", "ms", "range_ms", "signed_ms"]
 
 Interval = tuple[float, float]
 
@@ -50,11 +50,6 @@ def range_ms(interval: Interval) -> str:
 def count(number: int, noun: str) -> str:
     """ "1 stroke", "3 strokes"."""
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
-
-
-def steps_of_five(value: float) -> int:
-    """A score as it is shown: the uncertainty of the number is larger than a finer step."""
-    return int(5 * round(value / 5))
 
 
 def bars(numbers: Iterable[int]) -> str:

@@ -6,12 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from heeltap.analysis.past_take import held_share, past_of
+from heeltap.analysis.past_take import past_of
+from heeltap.analysis.pocket import held_share
 from heeltap.app.score.read import Played
 from heeltap.app.score.score import Options, score_take
 from heeltap.model.notes import make_notes
 from heeltap.model.result import Finding, Result
 from tests.makers.drills import counted_plan
+from tests.makers.judgements import quarters_table
 
 
 def scored(
@@ -32,24 +34,24 @@ def test_it_is_the_share_in_the_pocket_where_nothing_is_missed(rng: np.random.Ge
     for spread_ms in (5.0, 15.0, 40.0):
         result = scored(list(rng.normal(0, spread_ms, 32)))
 
-        assert result.overall.in_pocket == held_share(result)
+        assert result.overall.in_pocket == result.overall.held
 
 
 def test_a_missed_stroke_was_not_held() -> None:
     """Four of sixteen left out: 12 of 16, though all that was played was in the pocket."""
     result = scored([0.0, 1.0, -1.0, None] * 4)
 
-    assert (1.0, 0.75) == (result.overall.in_pocket, held_share(result))
+    assert (1.0, 0.75) == (result.overall.in_pocket, result.overall.held)
 
 
 def test_an_unknown_delay_is_no_failure(rng: np.random.Generator) -> None:
     """60 ms late all through: nothing in the pocket around the beat, nearly all around the take's own middle."""
     offsets = list(60.0 + rng.normal(0, 5, 32))
 
-    assert 0.0 == held_share(scored(offsets))
-    assert (held_share(scored(offsets, delay_ms=None)) or 0.0) > 0.95
-    assert held_share(scored(offsets, delay_ms=60.0)) == pytest.approx(
-        held_share(scored(offsets, delay_ms=None)), abs=0.1
+    assert 0.0 == scored(offsets).overall.held
+    assert (scored(offsets, delay_ms=None).overall.held or 0.0) > 0.95
+    assert scored(offsets, delay_ms=60.0).overall.held == pytest.approx(
+        scored(offsets, delay_ms=None).overall.held, abs=0.1
     )
 
 
@@ -58,16 +60,17 @@ def test_a_chord_is_one_stroke_and_as_good_as_its_worst_note() -> None:
     offsets = [0.0, 0.0] * 16
     offsets[5] = 60.0
 
-    assert 15 / 16 == held_share(scored(offsets, pitches=(60, 64)))
+    assert 15 / 16 == scored(offsets, pitches=(60, 64)).overall.held
 
 
 def test_nothing_played_is_nothing_held() -> None:
     """0 where something was planned; None where nothing was."""
     result = scored([0.0, None, None, None] * 4)
-    nothing = replace(result, notes=tuple(note for note in result.notes if note.status == "missed"))
+    table = quarters_table(np.zeros(1), np.random.default_rng(0), tempo_bpm=120)
+    missed = [note for note in result.notes if note.status == "missed"]
 
-    assert 0.0 == held_share(nothing)
-    assert held_share(replace(result, notes=())) is None
+    assert 0.0 == held_share(missed, table)
+    assert held_share([], table) is None
 
 
 def test_the_row_names_what_was_found_and_not_that_nothing_was() -> None:

@@ -1,4 +1,4 @@
-"""The score: ordered as ears would order, falling with every fault, honest about how little a short take says."""
+"""The score: ordered as ears would order, falling with every fault, on a scale that moves when a player gets better."""
 
 from dataclasses import replace
 
@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad
 
 from heeltap.analysis.offsets_of import judge_plan
-from heeltap.analysis.score import chance_credit, credit, in_pocket, jnd_ms, place_weight, score
+from heeltap.analysis.score import FARTHEST, distance, place_weight, score
 from heeltap.model.offsets import Offsets, Tally
 from heeltap.model.subdivisions import BEAT, EIGHTH, SIXTEENTH, SWUNG, TRIPLET
 from heeltap.model.timeline import MetreMap, steady_metre
+from tests.makers.judgements import RANDOM, SCORE_TABLE, mean_score, week_of_scores
 from tests.makers.players import FIGURES, Player, full_range_player, make_part, ordinary_player, play_part
 from tests.makers.tables import noise, offsets_table
 
@@ -27,16 +27,13 @@ def table(offset_ms: list[float] | np.ndarray, *, beat_ms: float = 500.0, seed: 
     return offsets_table(np.asarray(offset_ms, dtype=np.float64), np.random.default_rng(seed), beat_ms=beat_ms)
 
 
-def points(offset_ms: list[float] | np.ndarray, tally: Tally = CLEAN, lean_ms: float = 0.0) -> float:
+def points(
+    offset_ms: list[float] | np.ndarray, tally: Tally = CLEAN, lean_ms: float = 0.0, centre_ms: float | None = None
+) -> float:
     """The bare number."""
-    value = score(table(offset_ms), tally, lean_ms=lean_ms).value
+    value = score(table(offset_ms), tally, lean_ms=lean_ms, centre_ms=centre_ms).value
     assert value is not None
     return value
-
-
-def test_the_jnd_follows_the_published_rule() -> None:
-    """6 ms below 240 ms, 2.5 % above: Friberg & Sundberg (1995), J. Acoust. Soc. Am. 98, 2524-2531 (abstract)."""
-    assert jnd_ms([100, 240, 500, 1000]).tolist() == [6.0, 6.0, 12.5, 25.0]
 
 
 def test_dead_on_earns_everything() -> None:
@@ -89,16 +86,49 @@ def test_the_strict_side_is_across_the_lean(away: float, lean: float) -> None:
         assert (early - late) * lean <= 1e-9
 
 
-@pytest.mark.parametrize("lean", [0.0, 20.0, -10.0])
-@pytest.mark.parametrize("interval", [100.0, 250.0, 600.0])
-def test_chance_is_the_mean_credit_of_random_times(interval: float, lean: float) -> None:
-    """The closed form equals numerical integration (SciPy) over half an interval to either side."""
-    pocket = float(1.6 * jnd_ms(interval))
-    area, _ = quad(
-        lambda x: float(credit(x - lean, pocket, lean_ms=lean)), -interval / 2, interval / 2, limit=200, points=[lean]
-    )
+@pytest.mark.parametrize("tempo_bpm", [96.0, 120.0, 160.0])
+@pytest.mark.parametrize(("player", "least", "most"), SCORE_TABLE)
+def test_the_scale_is_that_of_published_spreads(
+    player: tuple[float, float], least: float, most: float, tempo_bpm: float
+) -> None:
+    """White noise, quarters, lean 0: best trained 2 % of the beat, ordinary 2-4 %, untrained 4-8 % (Repp 2005)."""
+    takes, n = (60, 96) if player == RANDOM else (20, 128)
 
-    assert float(chance_credit(interval, pocket, lean_ms=lean)) == pytest.approx(area / interval, rel=1e-6)
+    assert least <= mean_score(player, np.random.default_rng(101), tempo_bpm=tempo_bpm, takes=takes, n=n) <= most
+
+
+@pytest.mark.parametrize("player", [(0.0, 2.0), (0.0, 4.0), (-3.0, 2.0)])
+def test_slow_beats_are_judged_more_strictly_in_percent(player: tuple[float, float]) -> None:
+    """The same spread in % of the beat is more milliseconds at 60 bpm, and a flam is heard in milliseconds."""
+    slow, usual = (mean_score(player, np.random.default_rng(102), tempo_bpm=bpm, takes=10) for bpm in (60.0, 120.0))
+
+    assert slow < usual - 5
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_week_of_getting_tighter_is_seen(seed: int) -> None:
+    """42 takes from 22 to 12 ms of spread: the means of seven days rise by 15 points and never fall by more than 3."""
+    days = week_of_scores(np.random.default_rng(200 + seed))
+
+    assert days[-1] - days[0] >= 15
+    assert np.diff(days).min() >= -3
+
+
+def test_early_costs_more_than_late_where_the_lean_is_behind() -> None:
+    """20 ms behind is the aim: 8 ms before it costs more than 8 ms after it."""
+    assert points([12.0] * 40, lean_ms=20.0) < points([28.0] * 40, lean_ms=20.0)
+
+
+def test_about_the_takes_own_middle_only_tightness_counts() -> None:
+    """With the centre given, a constant delay of 60 ms costs nothing and no side is the strict one."""
+    loose = noise("ar0", 64, np.random.default_rng(3), sd_ms=15.0)
+
+    assert points(loose, centre_ms=0.0) == points(loose + 60.0, lean_ms=20.0, centre_ms=60.0)
+
+
+def test_one_stroke_a_beat_away_does_not_spoil_a_take() -> None:
+    """Beyond three half-widths of the pocket distances are all the same."""
+    assert distance(table([400.0, -400.0])).tolist() == [FARTHEST, FARTHEST]
 
 
 @pytest.mark.parametrize("beat_ms", [300.0, 500.0, 1000.0])
@@ -107,10 +137,12 @@ def test_chance_is_the_mean_credit_of_random_times(interval: float, lean: float)
 def test_random_timing_earns_nothing(beat_ms: float, lean: float, n: int) -> None:
     """Strokes anywhere between their slots score 0 +- 2 on average."""
     rng = np.random.default_rng(7)
-    half = beat_ms / 4
-    values = [score(table(rng.uniform(-half, half, n), beat_ms=beat_ms), CLEAN, lean_ms=lean).value for _ in range(60)]
+    for per_bar in (4, 8, 16):
+        half = 2 * beat_ms / per_bar
+        tables = [offsets_table(rng.uniform(-half, half, n), rng, per_bar=per_bar, beat_ms=beat_ms) for _ in range(60)]
+        values = [score(one, CLEAN, lean_ms=lean).value for one in tables]
 
-    assert np.mean([v for v in values if v is not None]) == pytest.approx(0.0, abs=2.0)
+        assert np.mean([v for v in values if v is not None]) == pytest.approx(0.0, abs=2.0)
 
 
 def graded(grade: str, rng: np.random.Generator) -> Player:
@@ -173,34 +205,6 @@ def test_tempo_matters_little(anyone: object) -> None:
     assert abs(np.corrcoef(tempo, values)[0, 1]) <= 0.5
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("kind", ["ar0", "ar35", "ar70", "wander", "long80", "pink80"])
-@pytest.mark.parametrize("n", [40, 200, 1000])
-def test_the_interval_holds_its_promise(kind: str, n: int) -> None:
-    """The 95 % interval covers the player's score in at least 0.88, whatever the strokes do between themselves."""
-    rng = np.random.default_rng(17)
-    truth = np.mean([points(noise("ar0", 4000, rng, sd_ms=16.0)) for _ in range(20)])
-    intervals = [score(table(noise(kind, n, rng, sd_ms=16.0)), CLEAN).ci95 for _ in range(200)]
-
-    assert np.mean([low <= truth <= high for low, high in intervals if (low, high)]) >= 0.88  # type: ignore[misc]
-
-
-def test_the_interval_is_wider_for_less_and_for_wandering() -> None:
-    """Fewer strokes, and strokes that wander, leave more open."""
-    rng = np.random.default_rng(19)
-
-    def width(kind: str, n: int) -> float:
-        found = [score(table(noise(kind, n, rng, sd_ms=16.0)), CLEAN).ci95 for _ in range(20)]
-        return float(np.mean([f[1] - f[0] for f in found if f is not None]))
-
-    assert width("ar0", 800) < width("ar0", 100) < width("wander", 100)
-
-
-def test_too_few_strokes_have_no_interval() -> None:
-    """A handful of strokes gives a number without an interval."""
-    assert score(table([3.0] * 8), CLEAN).ci95 is None
-
-
 def test_nothing_played_is_zero_and_nothing_planned_is_nothing() -> None:
     """All missed scores 0; a take without plan and strokes has no score."""
     empty = table([1.0]).pick(np.zeros(0, np.int64))
@@ -215,17 +219,13 @@ def test_the_parts_add_up() -> None:
     clean, full = score(shaky, CLEAN), score(shaky, Tally(70, 64, 6, 8, 0, 0))
 
     assert full.value is not None
-    assert full.value + full.lost_to_misses + full.lost_to_extras == pytest.approx(clean.value)
+    assert full.value + full.lost_to_misses + full.lost_to_extras == pytest.approx(clean.value, abs=1.0)
     assert full.lost_to_misses > 0 < full.lost_to_extras
 
 
-def test_in_pocket_is_the_share_within_the_pocket() -> None:
-    """Given a pocket it is that; else 1.6 JND of the interval, 10 ms for eighths of 250 ms; the edge counts."""
-    takes = table([0.0, 9.0, -10.0, 11.0])
-
-    assert in_pocket(takes).tolist() == [True, True, True, False]
-    assert in_pocket(takes, lean_ms=10.0, pocket_ms=5.0).tolist() == [False, True, False, True]
-    assert score(takes, CLEAN).in_pocket == 0.75
+def test_the_tightest_take_pays_for_a_missed_stroke() -> None:
+    """Dead on but four in a hundred missed is not 100."""
+    assert points([0.0] * 96, Tally(100, 96, 4, 0, 0, 0)) < 96
 
 
 def test_two_and_four_weigh_most_where_there_is_a_backbeat() -> None:
@@ -258,9 +258,8 @@ def test_the_weights_follow_a_change_of_metre() -> None:
 @settings(max_examples=50)
 @given(offset_lists, leans)
 def test_the_score_is_a_number_from_0_to_100(offsets: list[float], lean: float) -> None:
-    """Whatever was played, value and interval stay on the scale, and the value lies in its interval."""
+    """Whatever was played, it is a whole number on the scale."""
     found = score(table(offsets), CLEAN, lean_ms=lean)
 
-    assert found.value is not None
-    assert 0.0 <= found.value <= 100.0
-    assert found.ci95 is None or 0.0 <= found.ci95[0] <= found.value <= found.ci95[1] <= 100.0
+    assert isinstance(found.value, int)
+    assert 0 <= found.value <= 100

@@ -5,6 +5,7 @@ import json
 import unicodedata
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -210,7 +211,8 @@ def test_a_keyboard_that_speaks_late_keeps_nobody_from_being_done(tmp_path: Path
 
     done = [cell_of(student, class_items(open_set(set_path))[0]).tempi_done for student in (known, unknown)]
     assert [0, 1] == done
-    assert known.takes[0].figures == unknown.takes[0].figures
+    same = replace(unknown.takes[0].figures, in_pocket=known.takes[0].figures.in_pocket)
+    assert known.takes[0].figures == same
     assert (unknown.takes[0].in_pocket or 0) > 0.9 > 0.1 > (known.takes[0].in_pocket or 0)
 
 

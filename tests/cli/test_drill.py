@@ -80,7 +80,7 @@ def test_json_on_stdout_is_alone_there(exercise: Path, player: str, capsys: pyte
     again = score_kept(list_takes(takes_dir())[0])
     assert code == 0
     assert "played" in shown.err
-    assert (result["format"], result["lean_ms"], result["counts"]["missed"]) == ("heeltap.result/1", 10.0, 1)
+    assert (result["format"], result["lean_ms"], result["counts"]["missed"]) == ("heeltap.result/2", 10.0, 1)
     assert [note["offset_ms"] for note in result["notes"]] == [note.offset_ms for note in again.notes]
 
 

@@ -92,7 +92,7 @@ def test_json_goes_to_stdout_alone(capsys: pytest.CaptureFixture[str]) -> None:
     """--json - prints one JSON document and nothing else, on either stream."""
     assert 0 == main(["score", str(TAKE), "--plan", str(SONG), "--part", "keys", "--json", "-"])
     said = capsys.readouterr()
-    assert "heeltap.result/1" == json.loads(said.out)["format"]
+    assert "heeltap.result/2" == json.loads(said.out)["format"]
     assert "" == said.err
 
 

@@ -1,4 +1,4 @@
-"""`heeltap.result/1` as JSON: valid against its own schema, the same when read back, promised fields kept."""
+"""`heeltap.result/2` as JSON: valid against its own schema, the same when read back, promised fields kept."""
 
 import json
 from pathlib import Path
@@ -58,7 +58,7 @@ def test_a_result_comes_back_from_its_json(result: Result) -> None:
 
 def test_another_version_is_refused(result: Result) -> None:
     """A document of a newer version is an error that says so."""
-    data = to_json(result).replace(b"heeltap.result/1", b"heeltap.result/9")
+    data = to_json(result).replace(b"heeltap.result/2", b"heeltap.result/9")
 
     with pytest.raises(TakeFileError, match="another version"):
         from_json(data)
@@ -66,6 +66,6 @@ def test_another_version_is_refused(result: Result) -> None:
 
 def test_what_is_no_result_is_refused() -> None:
     """Neither broken JSON nor another document passes."""
-    for data in (b"{", b"[]", b'{"format": "heeltap.result/1"}'):
-        with pytest.raises(TakeFileError, match=r"heeltap\.result/1"):
+    for data in (b"{", b"[]", b'{"format": "heeltap.result/2"}'):
+        with pytest.raises(TakeFileError, match=r"heeltap\.result/2"):
             from_json(data)

@@ -24,8 +24,8 @@ def test_the_list_is_by_day_newest_last() -> None:
     assert """\
 Monday, 2 March 2026
   time   exercise                  bpm strokes average  spread pocket score
-  18:00  anchor 1 Two and four      96      32      -3       9   90 %    90
-  18:04  tollgate-road              96      32      -3*      ·   90 %    90
+  18:00  anchor 1 Two and four      96      32      -3       9   90 %    88
+  18:04  tollgate-road              96      32      -3*      ·   90 %    88
 
 Tuesday, 3 March 2026
   time   exercise                  bpm strokes average  spread pocket score

@@ -10,7 +10,8 @@ import numpy as np
 from heeltap.analysis.advice.after_take import advice_of
 from heeltap.analysis.findings import findings
 from heeltap.analysis.offsets_of import Judged
-from heeltap.analysis.score import in_pocket, jnd_ms, score
+from heeltap.analysis.pocket import beat_half_width_ms, centre_of, held_share, in_pocket, jnd_ms
+from heeltap.analysis.score import score
 from heeltap.analysis.section_words import section_verdict, unsure_ms
 from heeltap.analysis.statistics.estimates import Summary, summarise
 from heeltap.analysis.weak_bars import judge_bars, replay
@@ -29,7 +30,7 @@ class Aim:
     lean_ms: float = 0.0
     """Offset aimed at."""
     pocket_ms: float | None = None
-    """Half-width of the pocket; None follows each stroke's interval."""
+    """Half-width of the pocket; None is 4 % of the beat, 12 to 25 ms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
 def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> tuple[Replay, ...]:
     """The bars worth playing again, worst first."""
     table = judged.offsets
-    centre_ms = _centre_ms(table, aim, known=source.calibration.known)
+    centre_ms = centre_of(table, aim.lean_ms, delay_known=source.calibration.known)
     bars = judge_bars(table, _missed_bars(judged), judged.last_bar, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
     return replay(bars, table.sections)
 
@@ -104,13 +105,6 @@ def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> tuple[Replay, ..
 def _missed_bars(judged: Judged) -> IntArray:
     """Bar of each planned note that was not played."""
     return as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar)
-
-
-def _centre_ms(table: Offsets, aim: Aim, *, known: bool) -> float:
-    """What bars are compared with: the lean, or the take's own median when the delay of the route is not known."""
-    if known or len(table) == 0:
-        return aim.lean_ms
-    return float(np.median(table.offset_ms))
 
 
 def _counts(judged: Judged) -> Counts:
@@ -122,15 +116,41 @@ def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overa
     """The statistics with score and share in the pocket filled in; a take on no grid has neither."""
     if not source.on_grid:
         return overall
-    scored = score(judged.offsets, judged.tally, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms, metre=source.metre)
-    return replace(overall, in_pocket=scored.in_pocket, score=scored.value, score_ci95=scored.ci95)
+    table, known = judged.offsets, source.calibration.known
+    centre_ms = centre_of(table, aim.lean_ms, delay_known=known)
+    scored = score(
+        table,
+        judged.tally,
+        lean_ms=aim.lean_ms,
+        centre_ms=None if known else centre_ms,
+        pocket_ms=aim.pocket_ms,
+        metre=source.metre,
+    )
+    held = held_share(
+        judged.rows, table, centre_ms=centre_ms, pocket_ms=aim.pocket_ms, delay_ms=source.calibration.delay_ms
+    )
+    return replace(
+        overall,
+        in_pocket=scored.in_pocket,
+        score=scored.value,
+        centre_ms=round(centre_ms, 3),
+        pocket_ms=_pocket_ms(table, aim),
+        held=held,
+    )
+
+
+def _pocket_ms(table: Offsets, aim: Aim) -> float | None:
+    """Half-width of the pocket on the usual beat; None where nothing was judged and the user gave none."""
+    if aim.pocket_ms is not None or len(table) == 0:
+        return aim.pocket_ms
+    return round(float(beat_half_width_ms(np.median(table.beat_ms))), 3)
 
 
 def _sections(summary: Summary, judged: Judged, source: Source, aim: Aim) -> tuple[SectionRow, ...]:
     """The section rows with the share of strokes in the pocket and the word that the numbers carry."""
     table, missed = judged.offsets, _missed_bars(judged)
-    centre_ms = _centre_ms(table, aim, known=source.calibration.known)
-    inside = in_pocket(table, lean_ms=aim.lean_ms, pocket_ms=aim.pocket_ms)
+    centre_ms = centre_of(table, aim.lean_ms, delay_known=source.calibration.known)
+    inside = in_pocket(table, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
     audible = float(jnd_ms(np.median(table.beat_ms))) if len(table) else 0.0
     rows = []
     for index, row in enumerate(summary.by_section):

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.analysis.score import jnd_ms
+from heeltap.analysis.pocket import jnd_ms
 from heeltap.model.arrays import FloatArray, IntArray
 from heeltap.model.offsets import Offsets
 from heeltap.model.plan import Section

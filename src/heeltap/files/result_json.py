@@ -31,5 +31,5 @@ def from_json(data: bytes, *, where: str = "result") -> Result:
 
 
 def schema() -> dict[str, Any]:
-    """JSON Schema (2020-12) of `heeltap.result/1`."""
+    """JSON Schema (2020-12) of `heeltap.result/2`."""
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, **msgspec.json.schema(Result)}

@@ -42,9 +42,9 @@ class PastTake:
     bias_ms: float | None
     spread_ms: float | None
     in_pocket: float | None
-    """Share of the played strokes in the pocket around the lean, 0-1."""
+    """Share of the played strokes in the pocket around the lean, or the take's own middle where the delay is not known, 0-1."""
     held: float | None
-    """Share of the planned strokes that were held, 0-1 (see `held_share`): what advice goes by."""
+    """Share of the planned strokes that were held, 0-1 (see `heeltap.analysis.pocket.held_share`): what advice goes by."""
     score: float | None
     planned: int
     missed: int

@@ -1,8 +1,8 @@
-"""`heeltap.result/1`: the one type that text, JSON, HTML, screen and history are renderings of.
+"""`heeltap.result/2`: the one type that text, JSON, HTML, screen and history are renderings of.
 
 Conventions: milliseconds, negative is early; ``*_ci95_ms`` is a pair (low, high) or None where too little was played to
-say; numbers are plain Python numbers, never numpy's, never NaN. Fields may be added within version 1; none is renamed,
-removed or given another meaning.
+say; numbers are plain Python numbers, never numpy's, never NaN. Fields may be added within version 2; none is renamed,
+removed or given another meaning. Version 1 had another pocket and another score, see `docs/guide/measuring.md`.
 """
 
 from dataclasses import dataclass, field
@@ -24,7 +24,7 @@ __all__ = [
     "Swing",
 ]
 
-FORMAT = "heeltap.result/1"
+FORMAT = "heeltap.result/2"
 
 Interval = tuple[float, float]
 
@@ -77,12 +77,19 @@ class Overall:
     spread_ms: float | None
     spread_ci95_ms: Interval | None
     in_pocket: float | None
-    """Share of strokes within the pocket around the lean, 0-1."""
-    score: float | None
-    """0-100; shown in steps of 5."""
-    score_ci95: Interval | None = None
+    """Share of strokes within the pocket around ``centre_ms``, 0-1."""
+    score: int | None
+    """0-100, in whole points; tightness about the take's own middle where the delay is not known."""
     drift_ms_per_bar: float | None = None
     drift_ci95_ms_per_bar: Interval | None = None
+    centre_ms: float = 0.0
+    """What ``in_pocket``, ``held`` and ``score`` hold the strokes against: the lean, or the median of the offsets where the
+    delay of the route is not known."""
+    pocket_ms: float | None = None
+    """Half-width of the pocket on the beats, of the usual beat; half as much again lies between them, unless the user
+    gave one."""
+    held: float | None = None
+    """Share of the planned strokes in the pocket, 0-1: a missed stroke was not held, a chord counts by its worst note."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +203,7 @@ class Result:
     reference: Reference
     lean_ms: float
     pocket_ms: float | None
-    """Half-width of the pocket given by the user; None means it follows each stroke's own interval."""
+    """Half-width of the pocket given by the user; None means 4 % of the beat, 12 to 25 ms."""
     calibration: Calibration
     resolution_ms: float | None
     """Nothing finer than this can be told from this route or file."""

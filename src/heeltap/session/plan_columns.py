@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from heeltap.analysis.note_rows import planned_division
+from heeltap.analysis.pocket import half_width_ms
 from heeltap.analysis.strokes import RETRIGGER_US
 from heeltap.model.counting import Syllable
 from heeltap.model.hands import hand_lines, side_key
@@ -27,9 +29,6 @@ REACH_US = 250_000
 
 REACH_SHARE = 0.7
 """Share of the way to the neighbouring stroke: past half-way, because a player who rushes a run is followed. Ours."""
-
-_POCKET_SHARE, _POCKET_LEAST_US = 0.04, 9_600
-"""1.6 just-noticeable differences of max(6 ms, 2.5 % of the interval): the pocket that the score uses, too."""
 
 _SNAP_QUARTERS = 0.08
 """A stroke so close to a syllable stands under it, a third of a sixteenth: a recorded part is not exact."""
@@ -154,7 +153,7 @@ def columns_of(
     title : str
         Shown above the bars; the plan's name where empty.
     lean_ms, pocket_ms : float
-        Offset aimed at; half-width of the pocket, None follows each stroke's own interval.
+        Offset aimed at; half-width of the pocket, None is 4 % of the beat, 12 to 25 ms.
     delay_ms : float
         Known delay of the route; None where it is not known.
     count_in_bars : int
@@ -202,19 +201,19 @@ def _targets(plan: Plan, lean_us: int, pocket_ms: float | None, split_key: int |
     bar, beat = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
     loudest = max(plan.velocity.tolist(), default=0)
     accents = loudest > min(plan.velocity.tolist(), default=0)
+    pocket_us = _pockets_us(plan, [group[0] for group in rows.values()], pocket_ms)
     found = []
     for index, group in enumerate(rows.values()):
         here = at_us[index]
         before = here - at_us[index - 1] if index else 2 * REACH_US
         after = at_us[index + 1] - here if index + 1 < len(at_us) else 2 * REACH_US
         keys = {int(plan.pitch[row]) for row in group}
-        near = min(before, after)
         found.append(
             Target(
                 here,
                 here + lean_us - min(REACH_US, round(REACH_SHARE * before)),
                 here + lean_us + min(REACH_US, round(REACH_SHARE * after)),
-                round(pocket_ms * 1000) if pocket_ms else max(_POCKET_LEAST_US, round(_POCKET_SHARE * near)),
+                pocket_us[index],
                 int(bar[group[0]]),
                 float(beat[group[0]]),
                 () if ANY_PITCH in keys else tuple(sorted(keys)),
@@ -223,6 +222,18 @@ def _targets(plan: Plan, lean_us: int, pocket_ms: float | None, split_key: int |
             )
         )
     return tuple(found)
+
+
+def _pockets_us(plan: Plan, first: list[int], pocket_ms: float | None) -> list[int]:
+    """Half-width of each stroke's pocket, as the report has it; ``first``: the first row of each stroke."""
+    quarter = plan.at_tick[first] / TICKS_PER_QUARTER
+    unit = np.array([one.beat_quarters for one in plan.metre.metres])[plan.metre.row_at(quarter)]
+    at_us = plan.at_us[first].astype(np.float64)
+    beat_ms = plan.tempo.us_per_quarter_at(at_us) * unit / 1000.0
+    gap_ms = np.diff(at_us, prepend=-np.inf, append=np.inf) / 1000.0
+    interval_ms = np.minimum(gap_ms[:-1], gap_ms[1:])
+    half = half_width_ms(beat_ms, planned_division(plan, quarter), interval_ms, pocket_ms or None)
+    return [int(us) for us in np.rint(1000.0 * half)]
 
 
 def _side(hands: set[int], split_key: int | None) -> tuple[int, int]:

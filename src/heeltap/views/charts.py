@@ -45,9 +45,9 @@ def _draw(axes: "Axes", result: Result) -> None:
     rows = [row for row in result.notes if row.offset_ms is not None and row.bar is not None]
     # Beats in a bar, as far as the take shows them: a bar's last beat is under one beat long on the chart at most.
     beats = max((int(row.beat) for row in rows if row.beat), default=4)
-    pocket = result.pocket_ms
+    pocket, centre = result.overall.pocket_ms, result.overall.centre_ms
     if pocket is not None:
-        axes.axhspan(result.lean_ms - pocket, result.lean_ms + pocket, color=_BAND, zorder=0, linewidth=0)
+        axes.axhspan(centre - pocket, centre + pocket, color=_BAND, zorder=0, linewidth=0)
     axes.axhline(0.0, color=_SOFT, linewidth=0.8)
     if result.lean_ms:
         axes.axhline(result.lean_ms, color=_INK, linewidth=0.8, linestyle=(0, (6, 3)))

@@ -11,15 +11,18 @@ from dataclasses import dataclass
 
 from heeltap.analysis.section_words import delay_share, unsure_ms, widened
 from heeltap.model.result import BeatRow, Calibration, DivisionRow, Overall, Result, SectionRow
-from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms, steps_of_five
+from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms
 
 __all__ = ["Document", "Listing", "Table", "document_of"]
 
 _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""
 
-_VAGUE = 60
-"""Points: a score with a wider interval than this says only that another take could come out differently."""
+UNKNOWN_DELAY = (
+    "Early and late are not scored, because the delay of your gear is not known: press u on the screens or type "
+    "heeltap calibrate, two minutes."
+)
+"""How somebody whose delay is not known comes to absolute numbers."""
 
 _NONE = "·"
 """Where there is no number."""
@@ -124,16 +127,27 @@ def _spread(spread_ms: float, o: Overall) -> str:
 
 def _pocket(share: float, result: Result) -> str:
     o = result.overall
-    lean = "the beat" if result.lean_ms == 0 else f"the lean of {signed_ms(result.lean_ms)} ms"
-    width = "what a listener can hear" if result.pocket_ms is None else f"{result.pocket_ms:g} ms either side"
-    text = f"{100 * share:.0f} % of your strokes are in the pocket around {lean} ({width})."
+    text = f"{100 * share:.0f} % of your strokes are in the pocket: {_within(result)}."
     if o.score is None:
         return text
-    low, high = (steps_of_five(edge) for edge in o.score_ci95 or (o.score, o.score))
-    if high - low > _VAGUE:
-        return f"{text} Score {steps_of_five(o.score)} of 100 for this take; another could score quite differently."
-    between = f" (between {low} and {high})" if low != high else ""
-    return f"{text} Score {steps_of_five(o.score)} of 100{between}."
+    if result.calibration.known:
+        return f"{text} Score {o.score} of 100."
+    return f"{text} Score {o.score} of 100, for tightness alone. {UNKNOWN_DELAY}"
+
+
+def _within(result: Result) -> str:
+    """ "within 25 ms of the click", and what that means where a lean was aimed at or the delay is not known."""
+    o = result.overall
+    width = f"within {o.pocket_ms:.0f} ms of"
+    wider = (
+        "" if result.pocket_ms is not None or len(result.by_division) < 2 else ", half as much again between the beats"
+    )
+    reference = "the drums" if result.reference.kind == "leader" else "the click"
+    if not result.calibration.known:
+        return f"{width} your own middle{wider}"
+    if result.lean_ms == 0:
+        return f"{width} {reference}{wider}"
+    return f"{width} your aim, {ms(result.lean_ms)} {'behind' if result.lean_ms > 0 else 'ahead of'} {reference}{wider}"
 
 
 def _hits(result: Result) -> str:

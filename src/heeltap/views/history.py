@@ -14,7 +14,7 @@ import msgspec
 
 from heeltap.errors import InputFileError
 from heeltap.model.past_take import PastTake
-from heeltap.wording import count, signed_ms, steps_of_five
+from heeltap.wording import count, signed_ms
 
 __all__ = ["CSV_COLUMNS", "FORMAT", "as_csv", "as_json", "export", "guarded", "render_history"]
 
@@ -86,7 +86,7 @@ def _line(take: PastTake) -> str:
     average += "*" if take.method == "none" and take.bias_ms is not None else " "
     spread = _NONE if take.spread_ms is None else f"{take.spread_ms:.0f}"
     pocket = _NONE if take.in_pocket is None else f"{100 * take.in_pocket:.0f} %"
-    score = _NONE if take.score is None else str(steps_of_five(take.score))
+    score = _NONE if take.score is None else f"{take.score:.0f}"
     end = "" if take.ending == "played" else f"  {take.ending}"
     return (
         f"  {take.date[11:16]:<6} {name:<{_NAME_COLUMN}} {take.tempo_bpm:>4.0f} {take.n:>7} {average:>8} {spread:>6} "

@@ -7,7 +7,7 @@ from textwrap import fill
 
 from heeltap.model.result import Result
 from heeltap.views.document import Listing, Table, document_of
-from heeltap.wording import signed_ms, steps_of_five
+from heeltap.wording import signed_ms
 
 __all__ = ["TABLE_HEAD", "WIDTH", "listing_text", "one_line", "render", "table_text", "wrapped"]
 
@@ -37,7 +37,7 @@ def one_line(result: Result) -> str:
     """One row of a table of many files: strokes, average, spread, share in the pocket, score."""
     o = result.overall
     share = "·" if o.in_pocket is None else f"{100 * o.in_pocket:.0f} %"
-    score = "·" if o.score is None else str(steps_of_five(o.score))
+    score = "·" if o.score is None else str(o.score)
     spread = "·" if o.spread_ms is None else f"{o.spread_ms:.0f}"
     return f"{o.n:>7} {signed_ms(o.bias_ms):>8} {spread:>8} {share:>8} {score:>6}"
 

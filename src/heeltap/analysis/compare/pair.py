@@ -2,7 +2,7 @@
 
 Strokes are paired by their planned place, so that a hard bar is hard for both. Compared are *jitter*, what is left of
 the offsets about a running mean of nine strokes; *spread* about the take's own mean; the distance of the bias from the
-lean; and the mean credit (`heeltap.analysis.score.credit`), a missed stroke earning 0.
+lean; and the mean credit (1 at the lean, 0 at the farthest `heeltap.analysis.score.distance`), a missed stroke earning 0.
 
 Claims of progress rest on jitter: spread also holds the slow wander, of which a take has too little for a claim.
 
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.analysis.score import credit, place_weight, pocket_of
+from heeltap.analysis.score import FARTHEST, distance, place_weight
 from heeltap.analysis.statistics.estimates import MIN_STROKES, bias, spread
 from heeltap.model.arrays import FloatArray, IntArray
 from heeltap.model.offsets import Offsets
@@ -227,7 +227,7 @@ def credit_table(
     for index, (take, where) in enumerate(zip(takes, places, strict=True)):
         chosen = np.array([place in column for place in where], dtype=np.bool_)
         at = np.array([column[place] for place in where if place in column], dtype=np.int64)
-        got = credit(take.offset_ms - lean_ms, pocket_of(take.interval_ms, pocket_ms), lean_ms=lean_ms)
+        got = 1.0 - distance(take, centre_ms=lean_ms, strict_toward=lean_ms, pocket_ms=pocket_ms) / FARTHEST
         value[index, at] = got[chosen]
         bar[at] = take.bar[chosen]
         weight[at] = place_weight(take.bar, take.beat, take.division, metre=metre)[chosen]

@@ -1,6 +1,6 @@
 """Takes of the same plan against each other: which is better where, and whether they get better.
 
-What a take is worth is its mean credit (`heeltap.analysis.score.credit`), a missed stroke earning 0; takes are compared
+What a take is worth is its mean credit (`heeltap.analysis.compare.pair`), a missed stroke earning 0; takes are compared
 place by place (`heeltap.analysis.compare.pair`). "No difference that the numbers support" is the usual answer, and the
 honest one.
 

@@ -8,7 +8,6 @@ import hashlib
 import numpy as np
 
 from heeltap.analysis.analyse import result_of
-from heeltap.analysis.score import in_pocket
 from heeltap.app.practice.handin import item_of
 from heeltap.app.practice.sets import OpenSet, Work
 from heeltap.app.score.read import Played
@@ -147,7 +146,7 @@ def _row(
         date=context.date[:40],
         folder=shown(raw.entry.folder),
         figures=TakeFigures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
-        in_pocket=_around_middle(table, options) if options.delay_ms is None else overall.in_pocket,
+        in_pocket=overall.in_pocket,
         said=None if said is None else TakeFigures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
         why_unlike=_unlike(context, options),
         whole=context.judged_to_us is None and lost <= MOST_MISSED * len(plan),
@@ -159,13 +158,6 @@ def _row(
     )
 
 
-def _around_middle(table: Offsets, options: Options) -> float | None:
-    """Share of the strokes within the pocket around the take's own median."""
-    if not len(table):
-        return None
-    return float(np.mean(in_pocket(table, lean_ms=float(np.median(table.offset_ms)), pocket_ms=options.pocket_ms)))
-
-
 def _unlike(context: Context, options: Options) -> str:
     """Where the student aimed at something else than the set asks for."""
     parts = []
@@ -173,8 +165,7 @@ def _unlike(context: Context, options: Options) -> str:
         parts.append(f"aimed at {context.lean_ms:+g} ms, the set asks for {options.lean_ms or 0.0:+g}")
     if context.pocket_ms != options.pocket_ms:
         own, asked = (
-            f"{width:g} ms" if width else "one that follows the part"
-            for width in (context.pocket_ms, options.pocket_ms)
+            f"{width:g} ms" if width else "the usual size" for width in (context.pocket_ms, options.pocket_ms)
         )
         parts.append(f"took a pocket of {own}, the set asks for {asked}")
     return "; ".join(parts)

@@ -18,7 +18,7 @@ from heeltap.tui.page import Look, first_shown, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
 from heeltap.tui.screens.after_take import result_lines
 from heeltap.views.bar_sheet import Glyphs, Line, Span
-from heeltap.wording import count, signed_ms, steps_of_five
+from heeltap.wording import count, signed_ms
 
 __all__ = ["HISTORY_HELP", "HISTORY_KEYS", "HistoryScreen", "Order", "draw_history", "ordered", "week_medians"]
 
@@ -87,7 +87,7 @@ def take_text(take: PastTake, glyphs: Glyphs) -> str:
     star = "*" if take.method == "none" and take.bias_ms is not None else " "
     spread = none if take.spread_ms is None else f"{take.spread_ms:.0f}"
     pocket = none if take.in_pocket is None else f"{100 * take.in_pocket:.0f} %"
-    score = none if take.score is None else str(steps_of_five(take.score))
+    score = none if take.score is None else f"{take.score:.0f}"
     return (
         f"{take.date[:16].replace('T', ' '):<16}  {name:<{_NAME}} {take.tempo_bpm:>4.0f} {average:>5}{star} "
         f"{spread:>7} {pocket:>6} {score:>5}"

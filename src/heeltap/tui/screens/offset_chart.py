@@ -6,9 +6,6 @@ Inside: `offset_chart`.
 from collections.abc import Sequence
 from statistics import median
 
-import numpy as np
-
-from heeltap.analysis.score import pocket_of
 from heeltap.model.result import NoteRow, Result, SectionRow
 from heeltap.views.bar_sheet import Glyphs
 
@@ -45,7 +42,7 @@ def offset_chart(result: Result, width: int, glyphs: Glyphs) -> list[str]:
     groups = _groups(played, per_column, columns, result.lean_ms)
     middles = [median(group) for group in groups if group]
     step = next((one for one in _STEPS_MS if max(map(abs, middles)) <= _ROWS * one), _STEPS_MS[-1])
-    held = _held([row * step for row in range(-_ROWS, _ROWS + 1)], played, result)
+    held = _held([result.lean_ms + row * step for row in range(-_ROWS, _ROWS + 1)], result)
     lines = [_title(per_column, glyphs)]
     for row in range(_ROWS, -_ROWS - 1, -1):
         value = result.lean_ms + row * step
@@ -63,12 +60,10 @@ def _title(per_column: int, glyphs: Glyphs) -> str:
     return f"  offsets over the bars, ms{many} (o middle, {glyphs.empty} strokes, line: lean, colon: pocket)"
 
 
-def _held(beside_ms: Sequence[float], played: Sequence[NoteRow], result: Result) -> list[bool]:
-    """Which distances from the lean lie in the pocket; where it follows the intervals, in that of the middle one."""
-    planned_ms = np.unique([round(1e3 * note.time_s - (note.offset_ms or 0.0)) for note in played])
-    interval_ms = np.median(np.diff(planned_ms)) if planned_ms.size > 1 else np.inf
-    half_ms = float(pocket_of([interval_ms], result.pocket_ms)[0])
-    return [abs(one) <= half_ms for one in beside_ms]
+def _held(at_ms: Sequence[float], result: Result) -> list[bool]:
+    """Which offsets lie in the pocket of a beat."""
+    half_ms = result.overall.pocket_ms or 0.0
+    return [abs(one - result.overall.centre_ms) <= half_ms for one in at_ms]
 
 
 def _groups(played: Sequence[NoteRow], per_column: int, columns: int, lean_ms: float) -> list[list[float]]:
