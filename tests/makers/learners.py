@@ -2,8 +2,10 @@
 
 How they play (a model of ours, kept apart from the rules of the advice)
 ------------------------------------------------------------------------
-A stroke scatters by ``sqrt(motor^2 + (weber * interval)^2)`` ms, times ``exp(0.45 * strain)``, where strain is how far
-the exercise's difficulty lies above the learner's skill in its family. A weakness adds a lean to the strokes that it
+A click sounds on every beat, so a stroke scatters by ``sqrt(motor^2 + (weber * beat)^2)`` ms however rarely one is
+played, half as much again between the beats, times ``exp(0.45 * strain)``, where strain is how far the exercise's
+difficulty lies above the learner's skill in its family. From 96 bpm down the scatter grows no more: the learner counts
+eighths there. A weakness adds a lean to the strokes that it
 concerns: off-beats or fills come early, less and less the more the family that trains them is practised. Some strokes
 are left out when the strain is high.
 
@@ -57,7 +59,7 @@ class Learner:
     rush_ms: float = 0.0
     """How early the weak strokes come at the start."""
     motor_ms: float = 5.5
-    weber: float = 0.02
+    weber: float = 0.0255
 
 
 LEARNERS = {
@@ -171,10 +173,10 @@ def _offsets(
 ) -> tuple[FloatArray, np.ndarray]:
     """Offset in ms of each note, and whether it was played."""
     at_us, stroke = np.unique(plan.at_us, return_inverse=True)
-    gap_ms = np.diff(at_us) / 1000
-    interval = np.minimum(np.append(gap_ms, 2000.0), np.insert(gap_ms, 0, 2000.0))
-    spread = np.sqrt(learner.motor_ms**2 + (learner.weber * interval) ** 2) * np.exp(0.45 * max(strain, -2.5))
     first = np.searchsorted(plan.at_us, at_us)
+    beat_ms = np.minimum(plan.tempo.us_per_quarter_at(at_us.astype(np.float64)) / 1000, 625.0)
+    between = np.where(plan.at_tick[first] % TICKS_PER_QUARTER != 0, 1.5, 1.0)
+    spread = np.hypot(learner.motor_ms, learner.weber * beat_ms) * between * np.exp(0.45 * max(strain, -2.5))
     weak = np.zeros(at_us.size)
     if learner.weak == "off-beats":
         left = np.exp(-trained["split"] / 60)

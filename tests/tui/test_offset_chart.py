@@ -1,6 +1,5 @@
 """The chart of offsets over the bars, as text."""
 
-from dataclasses import replace
 
 import pytest
 
@@ -14,14 +13,14 @@ from heeltap.views.bar_sheet import ASCII, UNICODE
 from tests.makers.drills import counted_plan, played
 
 
-def a_result(offsets_ms: list[list[float]], *, lean_ms: float = 0.0) -> Result:
+def a_result(offsets_ms: list[list[float]], *, lean_ms: float = 0.0, pocket_ms: float | None = None) -> Result:
     """A take of quarters with these offsets a bar; the second half is a section of its own."""
     bars, half = len(offsets_ms), max(1, len(offsets_ms) // 2)
     sections = [Section("verse", 1, half)] + ([Section("chorus", half + 1, bars)] if bars > half else [])
     plan = counted_plan(["1 2 3 4"] * bars, sections=sections)
     notes = played(plan, [ms for bar in offsets_ms for ms in bar])
     table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
-    return score_take(Played(table, plan.tempo, plan.metre, plan), Options(lean_ms=lean_ms, delay_ms=0.0))
+    return score_take(Played(table, plan.tempo, plan.metre, plan), Options(lean_ms=lean_ms, pocket_ms=pocket_ms, delay_ms=0.0))
 
 
 EXPECTED = """\
@@ -71,9 +70,8 @@ def test_too_little_is_no_chart() -> None:
 
 @pytest.mark.parametrize(("pocket_ms", "held"), [(25.0, 4), (10.0, 2), (4.0, 0), (None, 4)])
 def test_the_pocket_stands_on_the_axis(pocket_ms: float | None, held: int) -> None:
-    """Rows within it have a colon: of the one that was given, else of 1.6 just-noticeable differences, 20 ms for quarters."""
-    result = replace(
-        a_result([[0, 1, -1, 20], [0, 0, 0, 0], [0, -12, -38, -44], [0, -2, -13, -30]]), pocket_ms=pocket_ms
-    )
+    """Rows within it have a colon: of the one that was given, else of 4 % of the beat, 20 ms at 120 bpm."""
+    bars: list[list[float]] = [[0, 1, -1, 20], [0, 0, 0, 0], [0, -12, -38, -44], [0, -2, -13, -30]]
+    result = a_result(bars, pocket_ms=pocket_ms)
 
     assert held == sum(line[7:8] == ":" for line in offset_chart(result, 78, ASCII)[1:])
