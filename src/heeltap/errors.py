@@ -10,14 +10,16 @@
       PortError(OSError)             exit 4   no such device, gone, or busy; no sound
       PlanError(ValueError)          exit 5   an exercise cannot be built as asked
       StoreError                     exit 6   our own history is unreadable or newer than we are
+      OptionError(ValueError)        exit 2   an option that this input cannot honour
 
-2 is the command line's own usage error, 130 is Ctrl-C. A message reads: where, what was found, what was expected, hint.
+2 is also the command line's own usage error, 130 is Ctrl-C. A message reads: where, what was found, what was expected, hint.
 """
 
 __all__ = [
     "HeeltapError",
     "InputFileError",
     "MidiFileError",
+    "OptionError",
     "PlanError",
     "PortError",
     "SetFileError",
@@ -54,6 +56,9 @@ class MidiFileError(InputFileError):
 class SetFileError(InputFileError):
     """A set or exercise file has a mistake."""
 
+    mistakes: tuple[str, ...] = ()
+    """Each of them by itself, where the file could be read to its end."""
+
 
 class TakeFileError(InputFileError):
     """A take folder, journal or hand-in is damaged or not ours."""
@@ -69,6 +74,12 @@ class PlanError(HeeltapError, ValueError):
     """An exercise cannot be built as asked."""
 
     exit_code = 5
+
+
+class OptionError(HeeltapError, ValueError):
+    """An option was given that cannot apply to this input, or not together with another: it is never passed over."""
+
+    exit_code = 2
 
 
 class StoreError(HeeltapError):

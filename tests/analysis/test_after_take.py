@@ -8,13 +8,13 @@ import pytest
 
 from heeltap.analysis.advice.after_take import advice_of, course_aside
 from heeltap.analysis.advice.remedies import REMEDIES, remedy_of
+from heeltap.analysis.analyse import analyse
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.practice.make_exercise import make_exercise
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import score_take
 from heeltap.model.notes import make_notes
+from heeltap.model.played import Played
 from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
 from tests.makers.drills import counted_plan
 
@@ -48,7 +48,7 @@ def a_result() -> Result:
     """The result of a short take."""
     plan = counted_plan(["1 2 3 4"] * 4)
     notes = make_notes(plan.at_us, [60] * 16, [80] * 16, duration_us=[50_000] * 16)
-    return score_take(Played(notes, plan.tempo, plan.metre, plan, file="take", part="pads"))
+    return analyse(Played(notes, plan.tempo, plan.metre, plan, file="take", part="pads"))
 
 
 def finding(code: str, effect_ms: float = -20.0) -> Finding:

@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from heeltap.analysis.analyse import Options, analyse
 from heeltap.analysis.past_take import past_of
 from heeltap.analysis.pocket import held_share
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_take
 from heeltap.model.notes import make_notes
+from heeltap.model.played import Played
 from heeltap.model.result import Finding, Result
 from tests.makers.drills import counted_plan
 from tests.makers.judgements import quarters_table
@@ -26,7 +26,7 @@ def scored(
     order = np.argsort(at, kind="stable")
     notes = make_notes(at[order], plan.pitch[rows][order], np.full(at.size, 80), duration_us=np.full(at.size, 50_000))
     played = Played(notes, plan.tempo, plan.metre, plan, file="take", part="pads")
-    return score_take(played, Options(delay_ms=delay_ms))
+    return analyse(played, Options(delay_ms=delay_ms))
 
 
 def test_it_is_the_share_in_the_pocket_where_nothing_is_missed(rng: np.random.Generator) -> None:

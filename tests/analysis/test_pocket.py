@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from heeltap.analysis.analyse import Options, analyse
 from heeltap.analysis.pocket import beat_half_width_ms, centre_of, half_width_ms, in_pocket, jnd_ms, pocket_of
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_take
 from heeltap.model.notes import make_notes
+from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.model.subdivisions import BEAT, EIGHTH, FINE, SIXTEENTH
 from heeltap.session.plan_columns import sheet_of
@@ -82,7 +82,7 @@ def robot(early_ms: float, *, delay_ms: float | None = 0.0) -> Result:
     plan = counted_plan(["2 4"] * 16, bpm=96)
     at = plan.at_us - round(1000 * early_ms)
     notes = make_notes(at, np.full(at.size, 60), np.full(at.size, 80), duration_us=np.full(at.size, 50_000))
-    return score_take(Played(notes, plan.tempo, plan.metre, plan, file="take"), Options(delay_ms=delay_ms))
+    return analyse(Played(notes, plan.tempo, plan.metre, plan, file="take"), Options(delay_ms=delay_ms))
 
 
 def test_39_ms_early_is_not_in_the_pocket() -> None:
@@ -107,7 +107,7 @@ def test_the_screen_draws_the_pocket_that_the_report_counts() -> None:
     notes = make_notes(
         plan.at_us, np.full(len(plan), 60), np.full(len(plan), 80), duration_us=np.full(len(plan), 50_000)
     )
-    from heeltap.app.score.score import judge_take
+    from heeltap.analysis.analyse import judge_take
 
     judged, _, _ = judge_take(Played(notes, plan.tempo, plan.metre, plan), Options(delay_ms=0.0))
 

@@ -5,12 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.drill.drill import AS_WRITTEN, drill_of
+from heeltap.app.drill.drill import drill_of
 from heeltap.app.route.ports import choose_ports
 from heeltap.devices.systems import PortName
 from heeltap.errors import InputFileError, PlanError, PortError
 from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.toml.exercises import exercise_from_toml
+from heeltap.model.lean import AUTO
 from heeltap.model.notes import make_notes
 from heeltap.model.timeline import steady_tempo
 
@@ -24,7 +25,7 @@ def test_a_family_and_a_grade_in_any_spelling(name: str) -> None:
 
 def test_the_users_wishes_go_into_the_exercise_that_is_kept() -> None:
     """Tempo and click are written into the kept text, so a take says how it was played."""
-    drill = drill_of("anchor 2", tempo_bpm=63.0, click="one", lean_ms=None, pocket_ms=12.0)
+    drill = drill_of("anchor 2", tempo_bpm=63.0, click="one", lean=AUTO, pocket_ms=12.0)
     assert drill.exercise is not None
 
     kept = exercise_from_toml(drill.exercise)
@@ -68,7 +69,7 @@ def test_the_count_in_is_as_long_as_its_clicks() -> None:
 def test_what_is_no_exercise_is_said(what: str, error: type[Exception]) -> None:
     """Each with the error of its kind."""
     with pytest.raises(error):
-        drill_of(what, lean_ms=AS_WRITTEN)
+        drill_of(what)
 
 
 def _ports(inputs: list[str], outputs: list[str]) -> tuple[list[PortName], list[PortName]]:

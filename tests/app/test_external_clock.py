@@ -8,7 +8,8 @@ import pytest
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import LOST, WAITING, Conductor, clock_of
 from heeltap.app.drill.run import DrillOutcome, Settings, drill
-from heeltap.app.takes.finish_take import recover, score_kept
+from heeltap.app.takes.finish_take import recover
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.engine.records import NOTE_ON, TICK, Record
 from heeltap.files.takes.folder import JOURNAL, load_take, open_take
 from heeltap.files.takes.journal import JournalWriter, read_journal

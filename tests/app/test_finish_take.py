@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.takes.finish_take import finish_take, left_out_of, played_of, score_kept
+from heeltap.app.takes.finish_take import finish_take, left_out_of, played_of
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.files.takes.folder import open_take
 from heeltap.files.takes.journal import JournalWriter, read_journal
 from heeltap.files.takes.metadata import Context, LeftOut, plan_out

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.takes.finish_take import score_kept
 from heeltap.app.takes.history import history, index_take, rebuild
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.errors import InputFileError, StoreError
 from heeltap.files.history_db import index_file, open_store
-from heeltap.files.takes.folder import list_takes
+from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.views.history import export
 from tests.makers.kept import keep, keep_many
 
@@ -29,7 +29,7 @@ def test_a_take_is_listed_with_its_figures(tmp_path: Path, rng: np.random.Genera
     folder = keep(tmp_path, "split", 2, rng=rng)
     result = score_kept(folder)
 
-    assert "" == index_take(folder, result)
+    assert "" == index_take(load_take(folder), result)
     (row,) = history(tmp_path).takes
 
     assert (folder.name, "split", 2, 72.0, 8 * 4 * 60 / 72) == (
@@ -42,7 +42,7 @@ def test_a_take_is_listed_with_its_figures(tmp_path: Path, rng: np.random.Genera
 def test_a_rebuild_makes_the_same_content_from_the_folders_alone(tmp_path: Path, rng: np.random.Generator) -> None:
     """Byte for byte what the drills put in one by one, also when the index was lost altogether."""
     for folder in keep_many(tmp_path, DATES, rng):
-        index_take(folder, score_kept(folder))
+        index_take(load_take(folder), score_kept(folder))
     before = dump(tmp_path)
 
     made = rebuild(tmp_path)
@@ -108,7 +108,7 @@ def test_a_broken_index_costs_no_take(tmp_path: Path, rng: np.random.Generator) 
     index_file(tmp_path).parent.mkdir()
     index_file(tmp_path).write_text("no database " * 1000)
 
-    said = index_take(folder, score_kept(folder))
+    said = index_take(load_take(folder), score_kept(folder))
 
     assert "the take is kept, but not yet in the history" in said
     assert "\n" not in said
@@ -124,12 +124,12 @@ def test_a_locked_index_costs_a_line_and_the_list_is_whole(
 ) -> None:
     """What cannot be written down now is listed all the same and written down the next time."""
     folders = keep_many(tmp_path, DATES, rng)
-    index_take(folders[0], score_kept(folders[0]))
+    index_take(load_take(folders[0]), score_kept(folders[0]))
     monkeypatch.setattr("heeltap.files.history_db.open_store.__kwdefaults__", {"busy_ms": 50, "mend": False})
     other = sqlite3.connect(index_file(tmp_path), isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
 
-    said = index_take(folders[1], score_kept(folders[1]))
+    said = index_take(load_take(folders[1]), score_kept(folders[1]))
     during = history(tmp_path)
     other.execute("ROLLBACK")
     other.close()

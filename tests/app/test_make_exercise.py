@@ -17,6 +17,7 @@ from heeltap.errors import InputFileError, PlanError
 from heeltap.files.smf import parse_midi, read_midi
 from heeltap.files.toml.exercises import read_exercise
 from heeltap.model.exercise import METRES, ClickPlan, Ladder, Pocket
+from heeltap.model.lean import AUTO
 from heeltap.model.plan_from import plan_of
 from tests.makers.exercises import GRADES
 
@@ -167,8 +168,8 @@ def test_the_course_lists_every_grade_with_its_aim() -> None:
 
 def test_what_is_asked_for_overrides_the_grade() -> None:
     """Click, pocket and pads; the bars stay as they were."""
-    asked = make_exercise("turn", 8, click="bars 1+1", pocket=Pocket(None, 20.0), pads={"snare": 40})
+    asked = make_exercise("turn", 8, click="bars 1+1", pocket=Pocket(AUTO, 20.0), pads={"snare": 40})
 
-    assert (ClickPlan("bars", 1, 1), Pocket(None, 20.0)) == (asked.click, asked.pocket)
+    assert (ClickPlan("bars", 1, 1), Pocket(AUTO, 20.0)) == (asked.click, asked.pocket)
     assert (40,) == next(voice.pitches for voice in asked.voices if voice.name == "snare")
     assert make_exercise("turn", 8).bars == asked.bars

@@ -14,7 +14,7 @@ from heeltap.app.drill.run import Settings, drill
 from heeltap.app.listen import playback as playback_module
 from heeltap.app.listen.playback import Playback, begun_at, heard_plan, heard_take
 from heeltap.app.practice.make_exercise import make_exercise
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeOutPort, script_from_notes
 from heeltap.engine.channel import Channel, channel_pair

@@ -5,12 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.analysis.analyse import Options, analyse
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.player_setup import Player, check_controls, pads_for, player_of, with_learned_pads
 from heeltap.app.drill.run import Settings, drill
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_file, score_take
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.score.score import score_file
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PlanError
 from heeltap.files.settings import PadSet, Stored
@@ -19,6 +19,7 @@ from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.takes.folder import load_take
 from heeltap.files.takes.journal import read_journal
 from heeltap.model.notes import Notes, make_notes
+from heeltap.model.played import Played
 from heeltap.model.timeline import steady_tempo
 from heeltap.session.handsfree import Controls, Trigger
 from tests.app.test_run import a_drill
@@ -150,8 +151,8 @@ def test_a_plan_of_hands_on_any_key_keeps_them_apart() -> None:
     pitch = [48, 48, 48, 72, 48, 72, 48, 72]  # the second note is a stray one of the left hand
     played = Played(make_notes(at, pitch), plan.tempo, plan.metre, plan)
 
-    apart = score_take(played, Options(delay_ms=0.0, split_key=60))
-    together = score_take(played, Options(delay_ms=0.0))
+    apart = analyse(played, Options(delay_ms=0.0, split_key=60))
+    together = analyse(played, Options(delay_ms=0.0))
 
     assert (together.counts.matched, together.counts.missed) == (8, 0)
     assert (apart.counts.missed, apart.counts.extra) == (1, 1)
@@ -191,8 +192,8 @@ def test_a_pad_with_a_window_of_its_own_folds_what_others_keep() -> None:
     notes = make_notes([0, 40_000, 500_000, 540_000, 1_000_000, 1_500_000], [38, 38, 36, 36, 38, 36], [90, 30] * 3)
     played = Played(notes, plan.tempo, plan.metre, plan)
 
-    usual = score_take(played, Options(delay_ms=0.0))
-    own = score_take(played, Options(delay_ms=0.0, retrigger_of={38: 45.0}))
+    usual = analyse(played, Options(delay_ms=0.0))
+    own = analyse(played, Options(delay_ms=0.0, retrigger_of={38: 45.0}))
 
     assert (usual.counts.extra, own.counts.extra) == (2, 1)
 

@@ -9,7 +9,7 @@ import pytest
 import heeltap
 from heeltap.app.drill.demo import demo_drill
 from heeltap.app.drill.run import drill
-from heeltap.app.score.read import read_take
+from heeltap.app.score.read import Reading, read_take
 from heeltap.errors import InputFileError
 from heeltap.files.smf import TrackOut, write_midi
 from heeltap.model.notes import make_notes
@@ -38,7 +38,7 @@ def test_a_take_file_alone_is_on_the_plans_clock(tmp_path: Path) -> None:
 
 def test_drums_are_found_as_the_leader() -> None:
     """The drum part leads whatever it is called; all of it is read, so that its grid is found."""
-    take = read_take(SONG, part="keys", leader="drums")
+    take = read_take(SONG, Reading(part="keys", leader="drums"))
 
     assert "drums" == take.leader_name
     assert take.leader is not None
@@ -48,7 +48,7 @@ def test_drums_are_found_as_the_leader() -> None:
 def test_a_part_without_kick_and_snare_cannot_lead() -> None:
     """The message names the part and lists the others."""
     with pytest.raises(InputFileError, match=r"no kick or snare in 'keys'.*drums"):
-        read_take(SONG, part="keys", leader="keys")
+        read_take(SONG, Reading(part="keys", leader="keys"))
 
 
 def test_the_leader_is_named_as_the_reference() -> None:
@@ -61,7 +61,7 @@ def test_the_leader_is_named_as_the_reference() -> None:
 
 def test_sections_can_be_named_on_the_spot() -> None:
     """What the user names replaces the markers of the file."""
-    take = read_take(SONG, part="keys", sections="first:1 second:21")
+    take = read_take(SONG, Reading(part="keys", sections="first:1 second:21"))
 
     assert ["first", "second"] == [section.name for section in take.sections]
 

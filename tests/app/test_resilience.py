@@ -11,7 +11,8 @@ import pytest
 
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.drill.silence import silence, silence_left
-from heeltap.app.takes.finish_take import finish_take, recover, score_kept
+from heeltap.app.takes.finish_take import finish_take, recover
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
 from heeltap.engine.process import EngineSpec, run_here

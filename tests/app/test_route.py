@@ -5,11 +5,12 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from heeltap.analysis.analyse import Options
 from heeltap.app.drill import settings as drill_settings
 from heeltap.app.drill.run import drill
 from heeltap.app.route import route
 from heeltap.app.route.route import Route, route_of
-from heeltap.app.takes.finish_take import score_path
+from heeltap.app.score.score import score_path
 from heeltap.devices.systems import PortName
 from heeltap.errors import PortError, StoreError
 from heeltap.files.calibrations import calibration_file, keep_calibration, keep_selftest
@@ -139,7 +140,7 @@ def test_drill_takes_the_kept_delay_away_and_says_so(tmp_path: Path) -> None:
     assert [2.5, -0.5, 5.5, 2.5] * 2 == pytest.approx([n.offset_ms for n in outcome.result.notes], abs=0.006)
     assert [2_500, -500, 5_500, 2_500] * 2 == [stroke.offset_us for stroke in outcome.state.strokes]
     assert any("not trustworthy" in warning for warning in outcome.result.warnings)
-    given = score_path(outcome.folder, delay_ms=5.0)
+    given = score_path(outcome.folder, options=Options(delay_ms=5.0))
     assert Calibration(True, 5.0, None, "given") == given.calibration
 
 

@@ -12,7 +12,8 @@ import pytest
 
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Settings, drill
-from heeltap.app.takes.finish_take import recover, score_kept
+from heeltap.app.takes.finish_take import recover
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import SystemClock
 from heeltap.devices.fake import script_from_notes
 from heeltap.errors import PortError, TakeFileError

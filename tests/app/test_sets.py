@@ -11,6 +11,7 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.practice.sets import check_set, minutes_of, new_set, open_set, set_item, shipped_sets
 from heeltap.course.difficulty import difficulty
 from heeltap.errors import InputFileError, PlanError, SetFileError
+from heeltap.model.lean import Lean
 from heeltap.views.practice_sheet import sheet_html, sheet_text
 from heeltap.views.set_text import set_text, sheet_of, write_sheet
 from tests.makers.sets import GOLDEN, HAND_WRITTEN, golden_files, set_folder
@@ -63,7 +64,7 @@ def test_one_exercise_of_a_set_is_drilled_as_the_set_asks(tmp_path: Path) -> Non
     path.write_text(HAND_WRITTEN, encoding="utf-8")
 
     first, second = drill_of(f"{path}:1"), drill_of(f"{path}:2")
-    faster = drill_of(f"{path}:1", tempo_bpm=80, lean_ms=0.0, pocket_ms=50.0, click="one")
+    faster = drill_of(f"{path}:1", tempo_bpm=80, lean=Lean(0.0), pocket_ms=50.0, click="one")
 
     assert (round(60e6 / 72), 10.0, 30.0) == (first.plan.tempo.us_per_quarter[0], first.lean_ms, first.pocket_ms)
     assert ("Eighths in three", 25.0, 5) == (second.title, second.pocket_ms, second.seed)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.cli import main
 from heeltap.files.paths import takes_dir
 from heeltap.files.settings import Stored, write_settings

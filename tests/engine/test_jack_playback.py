@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from heeltap.app.listen.playback import Playback, heard_take
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.files.takes.folder import open_take, save_take
 from heeltap.files.takes.metadata import Context, plan_out
 from heeltap.model.arrays import as_ints

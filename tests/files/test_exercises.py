@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from heeltap.errors import SetFileError
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
 from heeltap.model.exercise import METRES, Bar, ClickPlan, Exercise, Ladder, Pocket, Voice
+from heeltap.model.lean import Lean
 from heeltap.model.plan import Section
 from heeltap.model.timeline import Metre
 from tests.makers.exercises import GRADES, made
@@ -64,7 +65,7 @@ names = st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1, max_si
     names,
     st.floats(20, 400),
     st.sampled_from([ClickPlan("fade"), ClickPlan("bars", 3, 1)]),
-    st.builds(Pocket, st.none() | st.floats(-100, 100), st.none() | st.floats(1, 200)),
+    st.builds(Pocket, st.builds(Lean, st.none() | st.floats(-100, 100)), st.none() | st.floats(1, 200)),
     st.none() | st.builds(Ladder, st.integers(1, 20), st.floats(-50, 50)),
     st.integers(0, 8),
     st.floats(1, 4),

@@ -10,7 +10,8 @@ from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.errors import SetFileError
 from heeltap.files.toml.sets import ITEM_KEYS, TOP_KEYS, mistakes_in, read_set, set_from_toml
 from heeltap.model.exercise import ClickPlan, Ladder, Pocket
-from heeltap.model.practice_set import AS_WRITTEN, AUTO, Done, FromFile, Generated
+from heeltap.model.lean import AUTO, Lean
+from heeltap.model.practice_set import Done, FromFile, Generated
 from tests.makers.sets import HAND_WRITTEN, set_folder
 
 HEAD = 'format = "heeltap.set/1"\ntitle = "t"\n'
@@ -25,10 +26,10 @@ def test_a_hand_written_set_is_read() -> None:
     assert ("week3", "Week three", "the Tuesday group") == (found.name, found.title, found.audience)
     assert ("Two and four first.",) == found.notes
     assert Generated("anchor", 1, "4/4", 1, None) == first.source
-    assert ((72.0, 76.0, 80.0), 10.0, 30.0, 3) == (first.tempo_bpm, first.lean_ms, first.pocket_ms, first.takes)
+    assert ((72.0, 76.0, 80.0), Lean(10), 30.0, 3) == (first.tempo_bpm, first.lean, first.pocket_ms, first.takes)
     assert Done(80.0, 20.0, 2) == first.done
     assert Generated("split", 2, "3/4", 5, 12) == second.source
-    assert (AUTO, 25.0, 1, Done(80.0, 20.0, 1)) == (second.lean_ms, second.pocket_ms, second.takes, second.done)
+    assert (AUTO, 25.0, 1, Done(80.0, 20.0, 1)) == (second.lean, second.pocket_ms, second.takes, second.done)
     assert ("Count the silent bars aloud.", "Then whisper.") == second.notes
 
 
@@ -38,7 +39,7 @@ def test_the_exercise_of_an_item_is_what_the_set_asks_for() -> None:
 
     expected = make_exercise("split", 2, metre="3/4", seed=5, bars=12, tempo_bpm=66, ladder=Ladder(4, 4.0))
     assert second == replace(
-        expected, title="Eighths in three", click=ClickPlan("bars", 2, 2), pocket=Pocket(None, 25.0)
+        expected, title="Eighths in three", click=ClickPlan("bars", 2, 2), pocket=Pocket(AUTO, 25.0)
     )
 
 
@@ -48,13 +49,13 @@ def test_files_are_looked_for_beside_the_set(tmp_path: Path) -> None:
 
     own, part = found.items
     assert own.exercise is not None
-    assert (90.0, ClickPlan("one"), Ladder(2, 5.0), Pocket(5.0, 22.0)) == (
+    assert (90.0, ClickPlan("one"), Ladder(2, 5.0), Pocket(Lean(5.0), 22.0)) == (
         own.exercise.tempo_bpm,
         own.exercise.click,
         own.exercise.ladder,
         own.exercise.pocket,
     )
-    assert AS_WRITTEN == own.lean_ms
+    assert own.lean is None
     assert (FromFile("song.mid", "keys"), None) == (part.source, part.exercise)
     assert (str(tmp_path), "with-files") == (found.folder, found.name)
 

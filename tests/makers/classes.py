@@ -220,7 +220,7 @@ def keep_raw(root: Path, exercise: Exercise, offset_ms: FloatArray, **more: obje
         title=exercise.title,
         exercise=exercise_to_toml(exercise),
         plan=plan_out(plan),
-        lean_ms=exercise.pocket.lean_ms or 0.0,
+        lean_ms=exercise.pocket.lean.fixed_ms or 0.0,
         pocket_ms=exercise.pocket.half_width_ms,
         in_port="Pad",
         **{"date": "2026-03-02T18:00:00+01:00", "delay_ms": 0.0, "count_in_us": 3_000_000, **more},

@@ -9,19 +9,19 @@ from pathlib import Path
 
 import numpy as np
 
+from heeltap.analysis.analyse import Options, analyse
 from heeltap.app.drill.changes import Change, before, changes_of
 from heeltap.app.drill.demo import demo_drill, simulated_player
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.route.route import Route
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_take
 from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
 from heeltap.gear.selftest import LoopReport, Spread
 from heeltap.model.notes import make_notes
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Section
+from heeltap.model.played import Played
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Note, Phase, State, begin, step
 from heeltap.tui.page import Look
@@ -143,7 +143,7 @@ def a_report() -> list[str]:
     offsets[12:16] -= [5.0, 14.0, 24.0, 33.0]
     notes = played(plan, offsets.tolist())
     table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
-    return result_lines(score_take(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0)), UNICODE)
+    return result_lines(analyse(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0)), UNICODE)
 
 
 def pictures(width: int, height: int) -> dict[str, list[Line]]:

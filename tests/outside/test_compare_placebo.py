@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.analysis.analyse import judge_take
 from heeltap.analysis.compare.takes import versus
 from heeltap.app.score.read import read_take
-from heeltap.app.score.score import judge_take
 from heeltap.model.offsets import Offsets
 
 BLOCK = 4

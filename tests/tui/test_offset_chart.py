@@ -1,12 +1,12 @@
 """The chart of offsets over the bars, as text."""
 
-
 import pytest
 
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_take
+from heeltap.analysis.analyse import Options, analyse
+from heeltap.model.lean import Lean
 from heeltap.model.notes import make_notes
 from heeltap.model.plan import Section
+from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.tui.screens.offset_chart import offset_chart
 from heeltap.views.bar_sheet import ASCII, UNICODE
@@ -20,7 +20,8 @@ def a_result(offsets_ms: list[list[float]], *, lean_ms: float = 0.0, pocket_ms: 
     plan = counted_plan(["1 2 3 4"] * bars, sections=sections)
     notes = played(plan, [ms for bar in offsets_ms for ms in bar])
     table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
-    return score_take(Played(table, plan.tempo, plan.metre, plan), Options(lean_ms=lean_ms, pocket_ms=pocket_ms, delay_ms=0.0))
+    options = Options(lean=Lean(lean_ms), pocket_ms=pocket_ms, delay_ms=0.0)
+    return analyse(Played(table, plan.tempo, plan.metre, plan), options)
 
 
 EXPECTED = """\

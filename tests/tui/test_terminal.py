@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from heeltap.app.takes.finish_take import recover, score_kept
+from heeltap.app.takes.finish_take import recover
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.engine.terminal_rescue import LEAVE, Terminal, give_back, terminal_now
 from heeltap.files.takes.folder import list_takes, load_take
 from tests.engine.timing import nap, now_ns

@@ -2,8 +2,10 @@
 
 import argparse
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from heeltap.cli.options import add_seed, seed_of
+from heeltap.cli.parser import Commands
 from heeltap.cli.selftest import moving_bar
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ DECLINED = 4
 """Exit code when heeltap found no delay: you have to mend the route first."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "calibrate",
@@ -58,7 +60,7 @@ def add(commands: Any) -> None:
         metavar="TEXT",
         help="your sound buffer, such as '128 frames', where heeltap cannot ask the system (it can ask JACK)",
     )
-    parser.add_argument("--seed", type=int, default=1, help="another number clicks at other moments (default: 1)")
+    add_seed(parser, "clicks at other moments")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -100,7 +102,7 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
     where = f"In {in_port}, click {out_port}, microphone {microphone.name}."
     print("\n".join([where, *MICROPHONE_STEPS]))
     with moving_bar("listening") as progress:
-        rng = np.random.default_rng(args.seed)
+        rng = np.random.default_rng(seed_of(args))
         return calibrating.microphone_delay_of(in_port, out_port, microphone, rng=rng, progress=progress)
 
 

@@ -3,7 +3,7 @@
 import argparse
 import importlib
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from heeltap.cli.terminal import can_draw
 
@@ -11,10 +11,13 @@ if TYPE_CHECKING:
     from heeltap.app.drill.drill import Drill
     from heeltap.app.drill.run import Settings
 
+from heeltap.cli.options import add_seed, seed_of
+from heeltap.cli.parser import Commands
+
 __all__ = ["add", "run"]
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "demo",
@@ -24,9 +27,7 @@ def add(commands: Any) -> None:
         example="heeltap demo",
     )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
-    parser.add_argument(
-        "--seed", type=int, default=1, help="another number gives another simulated player (default: 1)"
-    )
+    add_seed(parser, "gives another simulated player")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.app.drill.demo import demo_drill, demo_song
     from heeltap.views.text import render
 
-    drill, settings = demo_drill(seed=args.seed)
+    drill, settings = demo_drill(seed=seed_of(args))
     drawn = not args.no_screen and can_draw()
     with tempfile.TemporaryDirectory(prefix="heeltap-demo-", ignore_cleanup_errors=True) as folder:
         settings = replace(settings, takes=Path(folder))

@@ -4,12 +4,23 @@ import argparse
 import importlib
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, clock_settings
 from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.lines import play_in_lines
-from heeltap.cli.parser import lean, milliseconds, positive
+from heeltap.cli.options import (
+    add_delay,
+    add_json,
+    add_lean,
+    add_pocket,
+    add_retrigger,
+    add_seed,
+    add_split,
+    add_tempo,
+    refuse,
+)
+from heeltap.cli.parser import Commands
 from heeltap.cli.terminal import can_draw
 from heeltap.errors import PortError
 
@@ -22,7 +33,7 @@ __all__ = ["add", "run"]
 _FEEDBACK = ("bar", "stroke", "after", "fade")
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "drill",
@@ -43,13 +54,9 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
         "exercise", nargs="*", metavar="EXERCISE", default=["anchor", "1"], help="what to play (default: anchor 1)"
     )
     parser.add_argument("--part", help="the part of a MIDI file: its number, 'channel 10', or its name")
-    parser.add_argument(
-        "--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: as in the exercise)"
-    )
+    add_tempo(parser, "as in the exercise")
     add_click(parser)
-    parser.add_argument(
-        "--seed", type=int, default=1, help="another number gives another exercise of the grade (default: 1)"
-    )
+    add_seed(parser, "gives another exercise of the grade")
 
 
 def _add_route(parser: argparse.ArgumentParser) -> None:
@@ -70,23 +77,9 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
         "(default: as in your settings, else the first output)",
     )
     add_clock(parser)
-    parser.add_argument(
-        "--delay",
-        type=milliseconds,
-        metavar="MS",
-        help="the delay of your gear (default: what heeltap calibrate measured)",
-    )
-    parser.add_argument(
-        "--retrigger",
-        type=_window,
-        metavar="MS",
-        help="count a second note of one pad or key within this time as a double trigger (default: 30; 0: never)",
-    )
-    parser.add_argument(
-        "--split",
-        metavar="KEY",
-        help="the lowest key of your right hand: C4, a number, or 'none' (default: as in your settings)",
-    )
+    add_delay(parser, "the delay of your gear (default: what heeltap calibrate measured)")
+    add_retrigger(parser)
+    add_split(parser, "C4, a number, or 'none' (default: as in your settings)")
     parser.add_argument(
         "--control",
         action="append",
@@ -98,19 +91,8 @@ def _add_route(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_aim(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--lean",
-        type=lean,
-        default=argparse.SUPPRESS,  # a default given as text would be parsed like an argument
-        metavar="MS",
-        help="where to aim: 15 is 15 ms behind the click, or auto (default: as in the exercise)",
-    )
-    parser.add_argument(
-        "--pocket",
-        type=positive,
-        metavar="MS",
-        help="how far from there a stroke is still in the pocket (default: by the time between your strokes)",
-    )
+    add_lean(parser, "where to aim", "as in the exercise")
+    add_pocket(parser)
 
 
 def _add_face(parser: argparse.ArgumentParser) -> None:
@@ -124,21 +106,15 @@ def _add_face(parser: argparse.ArgumentParser) -> None:
         "--guess", action="store_true", help="ask you 'early, on, or late?' before the report (drawn screen only)"
     )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
-    parser.add_argument("--json", metavar="FILE", help="write the result as JSON, too; - prints JSON and nothing else")
-
-
-def _window(text: str) -> float:
-    """A number of milliseconds, 0 or more."""
-    value = milliseconds(text)
-    if value < 0:
-        raise argparse.ArgumentTypeError(f"{text!r} must be 0 ms or more")
-    return value
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Play the drill; returns the exit code: 0, or 130 after Ctrl-C."""
-    what, settings = _wishes(args)
     drawn = not args.no_screen and args.json != "-" and can_draw()
+    if not drawn and (wrong := refuse(args, {"guess": "--guess"}, "needs the drawn screen")):
+        return wrong
+    what, settings = _wishes(args)
     if "keys" in settings.in_ports and not drawn:
         raise PortError(
             "input 'keys': only the drawn screen reads the computer's keyboard (leave out --no-screen, use a terminal)"
@@ -156,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     """What is to be played, and how."""
-    from heeltap.app.drill.drill import AS_WRITTEN, drill_of
+    from heeltap.app.drill.drill import drill_of
     from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
     from heeltap.app.drill.run import Settings
     from heeltap.app.route.ports import choose_inputs, choose_ports
@@ -168,7 +144,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     what = drill_of(
         " ".join(args.exercise),
         tempo_bpm=args.tempo,
-        lean_ms=getattr(args, "lean", AS_WRITTEN),
+        lean=args.lean,
         pocket_ms=args.pocket,
         click=args.click,
         seed=args.seed,

@@ -3,12 +3,13 @@
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
+
+from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "handin",

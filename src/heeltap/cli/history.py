@@ -3,8 +3,9 @@
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
 
+from heeltap.cli.options import refuse
+from heeltap.cli.parser import Commands
 from heeltap.cli.progress import progress
 
 __all__ = ["add", "run"]
@@ -13,7 +14,7 @@ _SHOWN = 40
 """Takes that a list shows unless asked for more: two screens."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "history",
@@ -40,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
         wrong = "export needs a FILE" if args.what == "export" else f"{args.what} takes no FILE"
         print(f"heeltap history: {wrong} (see heeltap history --help)", file=sys.stderr)
         return 2
+    if args.what != "list" and (code := refuse(args, {"all": "--all"}, "is for the list")):
+        return code
     if args.what == "rebuild":
         return _rebuild()
     if args.what == "next":

@@ -3,12 +3,17 @@
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
+
+from heeltap.cli.options import add_metre, add_seed, add_tempo, refuse, seed_of
+from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
 
+_OF_AN_EXERCISE = {"metre": "--metre", "seed": "--seed", "tempo": "--tempo", "bars": "--bars", "out": "--out"}
+"""Options that mean nothing for the list of all families."""
 
-def add(commands: Any) -> None:
+
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "make",
@@ -19,11 +24,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("family", nargs="?", metavar="FAMILY", help="anchor, split or turn")
     parser.add_argument("grade", nargs="?", type=int, default=1, metavar="GRADE", help="how hard, from 1 (default: 1)")
-    parser.add_argument("--metre", default="4/4", help="such as 3/4 or 6/8 (default: 4/4)")
-    parser.add_argument(
-        "--seed", type=int, default=1, help="another number gives another exercise of the grade (default: 1)"
-    )
-    parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute (default: as in the grade)")
+    add_metre(parser, "4/4")
+    add_seed(parser, "gives another exercise of the grade")
+    add_tempo(parser, "as in the grade")
     parser.add_argument("--bars", type=int, metavar="N", help="how many bars (default: as in the grade)")
     parser.add_argument(
         "--out",
@@ -37,10 +40,17 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.app.practice.make_exercise import course_text, exercise_text, make_exercise, write_exercise
 
     if args.family is None:
-        sys.stdout.write(course_text())
-        return 0
+        wrong = refuse(args, _OF_AN_EXERCISE, "needs a FAMILY")
+        if not wrong:
+            sys.stdout.write(course_text())
+        return wrong
     exercise = make_exercise(
-        args.family, args.grade, metre=args.metre, seed=args.seed, tempo_bpm=args.tempo, bars=args.bars
+        args.family,
+        args.grade,
+        metre=args.metre or "4/4",
+        seed=seed_of(args),
+        tempo_bpm=args.tempo,
+        bars=args.bars,
     )
     if args.out is None:
         sys.stdout.write(exercise_text(exercise))

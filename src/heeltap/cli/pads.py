@@ -5,13 +5,14 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
-from heeltap.cli.parser import milliseconds
+from heeltap.cli.options import milliseconds
+from heeltap.cli.parser import Commands
 from heeltap.errors import PlanError, sentence
 
 __all__ = ["add", "run"]
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "pads",

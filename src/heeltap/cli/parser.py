@@ -1,15 +1,15 @@
 """The argument parser: argparse with an example in every help, and one-line errors that name the nearest valid word.
 
-Inside: `Parser`, and the types of arguments: `milliseconds`, `positive`, `lean`.
+Inside: `Parser`, `Commands`.
 """
 
 import argparse
 import difflib
 import re
 import sys
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias
 
-__all__ = ["Parser", "lean", "milliseconds", "positive"]
+__all__ = ["Commands", "Parser"]
 
 
 class Parser(argparse.ArgumentParser):
@@ -63,30 +63,8 @@ class Parser(argparse.ArgumentParser):
         return words
 
 
-def milliseconds(text: str) -> float:
-    """The number of milliseconds that the text says; a usage error where it says none."""
-    try:
-        value = float(text.removesuffix("ms"))
-    except ValueError:
-        value = float("nan")
-    if not abs(value) <= 10_000:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of milliseconds between -10000 and 10000")
-    return value
-
-
-def positive(text: str) -> float:
-    """A number of milliseconds above 0."""
-    value = milliseconds(text)
-    if value <= 0:
-        raise argparse.ArgumentTypeError(f"{text!r} must be more than 0 ms")
-    return value
-
-
-def lean(text: str) -> float | None:
-    """``auto`` (as None) or a number of milliseconds; plus is behind the beat."""
-    if text == "auto":
-        return None
-    value = milliseconds(text)
-    if abs(value) > 100:
-        raise argparse.ArgumentTypeError(f"{text!r} is outside -100..100 ms (a lean is usually 0 to 30)")
-    return value
+if TYPE_CHECKING:
+    Commands: TypeAlias = argparse._SubParsersAction[Parser]
+    """What a command module adds itself to."""
+else:
+    Commands = argparse._SubParsersAction

@@ -2,15 +2,17 @@
 
 import argparse
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from heeltap.devices.systems import PortName
 
+from heeltap.cli.parser import Commands
+
 __all__ = ["add", "run"]
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     commands.add_parser(
         "ports",

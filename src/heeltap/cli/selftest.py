@@ -4,19 +4,22 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from heeltap.cli.terminal import can_move
 
 if TYPE_CHECKING:
     from heeltap.gear.selftest import LoopReport
 
+from heeltap.cli.options import add_json, add_seed, seed_of
+from heeltap.cli.parser import Commands
+
 __all__ = ["FORMAT", "add", "moving_bar", "run"]
 
 FORMAT = "heeltap.selftest/1"
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "selftest",
@@ -30,10 +33,8 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--in", dest="in_port", metavar="PORT", help="the input at one end of the cable")
     parser.add_argument("--out", dest="out_port", metavar="PORT", help="the output at its other end")
-    parser.add_argument("--json", metavar="FILE", help="write the result as JSON, too; - prints JSON and nothing else")
-    parser.add_argument(
-        "--seed", type=int, default=1, help="another number sends the notes at other moments (default: 1)"
-    )
+    add_json(parser)
+    add_seed(parser, "sends the notes at other moments")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -44,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.views.selftest_text import lines
 
     with moving_bar("testing") as progress:
-        report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(args.seed), progress=progress)
+        report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(seed_of(args)), progress=progress)
     text = lines(report)
     if report.lost < report.sent:  # an open cable says nothing about the machine
         where = "with these ports" if report.loop == PORTS else "on this machine"

@@ -3,17 +3,17 @@
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
+
+from heeltap.cli.options import refuse
+from heeltap.cli.parser import Commands
+from heeltap.errors import SetFileError
 
 __all__ = ["add", "run"]
 
 _ACTIONS = ("new", "check", "show", "sheet")
 
-_MISTAKES = 3
-"""Exit code where the file has mistakes, as for any wrong file."""
 
-
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "set",
@@ -36,9 +36,16 @@ def run(args: argparse.Namespace) -> int:
     if args.action in ("check", "sheet") and args.set is None:
         print(f"heeltap set {args.action}: name a set (see heeltap set --help)", file=sys.stderr)
         return 2
-    if args.action != "new" and args.set is not None and _mistaken(args.set):
-        return _MISTAKES
-    return {"new": _new, "check": _check, "show": _show, "sheet": _sheet}[args.action](args)
+    if args.action != "sheet" and (code := refuse(args, {"out": "--out"}, "is for the sheet")):
+        return code
+    try:
+        return {"new": _new, "check": _check, "show": _show, "sheet": _sheet}[args.action](args)
+    except SetFileError as error:
+        if args.set is None or not error.mistakes:
+            raise
+        for mistake in error.mistakes:
+            print(f"{args.set}: {mistake}", file=sys.stderr)
+        return error.exit_code
 
 
 def _new(args: argparse.Namespace) -> int:
@@ -48,16 +55,6 @@ def _new(args: argparse.Namespace) -> int:
     new_set(path)
     print(f"{path}: an example with a comment at every key. Change it, then: heeltap set check {path}")
     return 0
-
-
-def _mistaken(what: str) -> bool:
-    """Print every mistake of a set, one line each; False where there is none."""
-    from heeltap.app.practice.sets import check_set
-
-    mistakes = check_set(what)
-    for mistake in mistakes:
-        print(f"{what}: {mistake}", file=sys.stderr)
-    return bool(mistakes)
 
 
 def _check(args: argparse.Namespace) -> int:

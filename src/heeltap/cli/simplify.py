@@ -2,12 +2,14 @@
 
 import argparse
 import sys
-from typing import Any
+
+from heeltap.cli.options import add_metre, add_part, add_pattern, add_tempo
+from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Describe the command's arguments."""
     parser = commands.add_parser(
         "simplify",
@@ -17,12 +19,10 @@ def add(commands: Any) -> None:
         example="heeltap simplify song.mid --part keys --out easier",
     )
     parser.add_argument("file", metavar="PART.mid", help="a MIDI file that somebody wrote or played to a click")
-    parser.add_argument("--part", help="the part: its number, 'track 2', 'channel 10', or its name")
-    parser.add_argument("--pattern", type=int, metavar="N", help="the pattern of a format 2 file, from 1")
-    parser.add_argument(
-        "--tempo", type=float, metavar="BPM", help="quarter notes a minute of the click (default: as in the file)"
-    )
-    parser.add_argument("--metre", help="such as 3/4 or 6/8 (default: as in the file)")
+    add_part(parser, "simplify")
+    add_pattern(parser)
+    add_tempo(parser, "as in the file", "quarter notes a minute of the click")
+    add_metre(parser, "as in the file")
     parser.add_argument("--out", metavar="FOLDER", help="write the four parts into this folder as MIDI files")
 
 

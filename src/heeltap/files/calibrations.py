@@ -17,6 +17,7 @@ import msgspec
 
 from heeltap.errors import StoreError, sentence
 from heeltap.files.paths import home
+from heeltap.model.result import FEEL
 
 __all__ = [
     "FEEL",
@@ -28,9 +29,6 @@ __all__ = [
     "keep_calibration",
 ]
 __all__ += ["keep_selftest", "selftest_file", "selftests"]
-
-FEEL = "feel"
-"""The method whose number is looked at only."""
 
 _Finite = Annotated[float, msgspec.Meta(ge=-1e6, le=1e6)]
 _Positive = Annotated[float, msgspec.Meta(ge=0, le=1e6)]

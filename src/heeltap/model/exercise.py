@@ -17,6 +17,7 @@ import numpy as np
 from heeltap.errors import PlanError, sentence
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 from heeltap.model.counting import bar_ticks, unit_ticks
+from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.plan import Section
 from heeltap.model.timeline import Metre
 from heeltap.units import TICKS_PER_QUARTER
@@ -86,8 +87,8 @@ METRES = {
 class Pocket:
     """Where a stroke should sit."""
 
-    lean_ms: float | None = 0.0
-    """Offset aimed at, ms, positive is behind; None is `heeltap.units.auto_lean_ms`."""
+    lean: Lean = ON_THE_BEAT
+    """Offset to aim at."""
     half_width_ms: float | None = None
     """Half-width of the window around the lean; None follows each stroke's own interval."""
 

@@ -11,11 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from heeltap.model.exercise import Exercise, Ladder, click_text
+from heeltap.model.lean import Lean
 from heeltap.model.plan import Plan
 
 __all__ = [
-    "AS_WRITTEN",
-    "AUTO",
     "Done",
     "FromFile",
     "Generated",
@@ -25,12 +24,6 @@ __all__ = [
     "is_done",
     "meets",
 ]
-
-AS_WRITTEN = "as written"
-"""Lean of an item that leaves it to its exercise."""
-
-AUTO = "auto"
-"""Lean of 4 % of the beat, 10 to 30 ms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +77,8 @@ class SetItem:
     """A tempo that climbs within a take."""
     click: str | None = None
     """As `heeltap.model.exercise.parse_click` reads it; None is the exercise's own."""
-    lean_ms: float | str = AS_WRITTEN
-    """Offset to aim at, `AUTO`, or `AS_WRITTEN`."""
+    lean: Lean | None = None
+    """Offset to aim at; None is the exercise's own."""
     pocket_ms: float | None = None
     """Half-width of the pocket; None is the exercise's own."""
     takes: int = 1
@@ -175,11 +168,11 @@ def _row(item: SetItem, plan: Plan) -> dict[str, object]:
     """What of an item is played and judged; what is said in the set stands in the exercise already."""
     exercise, done = item.exercise, item.done
     if exercise is None:
-        click, lean, pocket = item.click, item.lean_ms, item.pocket_ms
+        lean = "as written" if item.lean is None else item.lean.written
+        click, pocket = item.click, item.pocket_ms
     else:
-        own = exercise.pocket
-        click, lean = click_text(exercise.click), AUTO if own.lean_ms is None else own.lean_ms
-        pocket = own.half_width_ms
+        click, lean = click_text(exercise.click), exercise.pocket.lean.written
+        pocket = exercise.pocket.half_width_ms
     strokes = np.stack([plan.at_tick, plan.pitch, plan.kind]).astype("<i8").tobytes()
     return {
         "strokes": hashlib.sha256(strokes).hexdigest(),

@@ -8,6 +8,7 @@ removed or given another meaning. Version 1 had another pocket and another score
 from dataclasses import dataclass, field
 
 __all__ = [
+    "FEEL",
     "FORMAT",
     "Advice",
     "BeatRow",
@@ -37,6 +38,10 @@ class Reference:
     """``clock`` (the click's grid) or ``leader`` (kick and snare of the drum part)."""
     name: str
     """In words: "the click at 96 bpm", "drums (channel 10)"."""
+
+
+FEEL = "feel"
+"""Method of a delay that was only tapped along to: it is never taken away."""
 
 
 @dataclass(frozen=True, slots=True)

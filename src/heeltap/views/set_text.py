@@ -115,7 +115,7 @@ def _click_words(click: ClickPlan) -> str:
 
 def _target(work: Work) -> str:
     """Where strokes should sit."""
-    lean, pocket = work.lean_ms, work.item.pocket_ms
+    lean, pocket = work.lean.fixed_ms, work.item.pocket_ms
     if work.item.exercise is not None:
         pocket = work.item.exercise.pocket.half_width_ms
     if lean is None:

@@ -15,13 +15,14 @@ from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
 from heeltap.files.settings import read_settings
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import TempoMap
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Feedback, State, begin
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
-from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, us_per_quarter_from_bpm
+from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
 
 __all__ = [
     "Change",
@@ -60,8 +61,8 @@ def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
         return replace(drill, plan=_scaled(drill.plan, tempo_bpm))
     exercise = replace(exercise_from_toml(drill.exercise), tempo_bpm=tempo_bpm)
     plan = plan_of(exercise)
-    auto = exercise.pocket.lean_ms is None and drill.lean_ms == _auto_lean_ms(drill.plan)
-    lean_ms = _auto_lean_ms(plan) if auto else drill.lean_ms
+    auto = exercise.pocket.lean == AUTO and drill.lean_ms == AUTO.ms_in(drill.plan)
+    lean_ms = AUTO.ms_in(plan) if auto else drill.lean_ms
     return replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise))
 
 
@@ -73,11 +74,6 @@ def slower(drill: Drill) -> Drill:
 def faster(drill: Drill) -> Drill:
     """The drill 5 % faster; raises `PlanError` as `at_tempo`."""
     return at_tempo(drill, tempo_of(drill) * _TEMPO_STEP)
-
-
-def _auto_lean_ms(plan: Plan) -> float:
-    """The lean that follows the plan's slowest beat."""
-    return auto_lean_ms(int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters / 1000)
 
 
 def _scaled(plan: Plan, tempo_bpm: float) -> Plan:

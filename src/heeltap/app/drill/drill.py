@@ -13,22 +13,20 @@ from heeltap.app.drill.backing import backing_of, wish_of
 from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.practice.sets import Work, set_item
 from heeltap.app.score.read import load_part
-from heeltap.errors import InputFileError, PlanError, sentence
+from heeltap.errors import InputFileError, OptionError, PlanError, sentence
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
 from heeltap.files.toml.families import FAMILIES
 from heeltap.model.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
+from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.messages import Schedule, merge
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import TempoMap
 from heeltap.session.plan_columns import count_in_us
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
-from heeltap.units import auto_lean_ms, us_per_quarter_from_bpm
+from heeltap.units import us_per_quarter_from_bpm
 
-__all__ = ["AS_WRITTEN", "Drill", "drill_of"]
-
-AS_WRITTEN = "as written"
-"""For the lean: what the exercise itself asks for."""
+__all__ = ["Drill", "drill_of"]
 
 _FAMILY = re.compile(r"([a-z]+)[ _:-]*(\d{1,3})?", re.IGNORECASE)
 
@@ -85,10 +83,10 @@ def drill_of(
     what: str,
     *,
     tempo_bpm: float | None = None,
-    lean_ms: float | str | None = AS_WRITTEN,
+    lean: Lean | None = None,
     pocket_ms: float | None = None,
     click: str | None = None,
-    seed: int = 1,
+    seed: int | None = None,
     part: str | None = None,
     sound: ClickSound = CLICK_SOUNDS["wood"],
 ) -> Drill:
@@ -101,15 +99,15 @@ def drill_of(
         the plan, or an exercise of a set (``first-week:2``, ``my-set.toml:2``) as the set asks for it.
     tempo_bpm : float, optional
         Quarter notes a minute at the start; a changing tempo keeps its proportions.
-    lean_ms : float, None or `AS_WRITTEN`
-        None is auto: 4 % of the beat, 10 to 30 ms.
+    lean : Lean, optional
+        In place of the exercise's own.
     pocket_ms : float, optional
         In place of the exercise's own.
     click : str, optional
         In place of the exercise's own; also ``beat:NAME`` and ``part:NAME`` as `heeltap.app.drill.backing.wish_of` takes
         them.
-    seed : int
-        For a family: another number, another exercise of the grade.
+    seed : int, optional
+        For a family: another number, another exercise of the grade; 1 where not given.
     part : str, optional
         Of a MIDI file with several parts.
     sound : ClickSound
@@ -121,10 +119,12 @@ def drill_of(
         No such family or grade, a tempo out of range, or a click that is none.
     InputFileError
         The file cannot be used.
+    OptionError
+        A part of what is no MIDI file, or a seed of what is not generated here.
     """
     wish = wish_of(click)
     plain = click if wish.source == "click" else None if wish.plan is None else click_text(wish.plan)
-    drill, song = _drill(what, tempo_bpm, lean_ms, pocket_ms, plain, seed, part)
+    drill, song = _drill(what, tempo_bpm, lean, pocket_ms, plain, seed, part)
     drill = replace(drill, sound=sound, heard=click or "")
     if wish.source == "click":
         return drill
@@ -135,10 +135,10 @@ def drill_of(
 def _drill(
     what: str,
     tempo_bpm: float | None,
-    lean_ms: float | str | None,
+    lean: Lean | None,
     pocket_ms: float | None,
     click: str | None,
-    seed: int,
+    seed: int | None,
     part: str | None,
 ) -> tuple[Drill, str | None]:
     """The drill with its clicks, and the MIDI file that its plan is from, if any."""
@@ -146,26 +146,38 @@ def _drill(
         raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", f"{_LOWEST_BPM:g} to {_HIGHEST_BPM:g} (quarter notes)"))
     if (work := set_item(what)) is not None:
         song = None if work.item.exercise is not None else work.path
-        return _of_set(work, tempo_bpm, lean_ms, pocket_ms, click), song
+        _refuse(what, "the set says which", part=part, seed=seed)
+        return _of_set(work, tempo_bpm, lean, pocket_ms, click), song
     suffix = Path(what).suffix.lower()
     if suffix == ".toml":
-        return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean_ms, pocket_ms, click, None), None
+        _refuse(what, "an exercise file is one exercise", part=part, seed=seed)
+        return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean, pocket_ms, click, None), None
     if suffix in (".mid", ".midi", ".rmi", ".kar", ".smf"):
-        return _of_part(what, part, tempo_bpm, lean_ms, pocket_ms, click), what
+        _refuse(what, "a MIDI file is played as it is written", seed=seed)
+        return _of_part(what, part, tempo_bpm, lean, pocket_ms, click), what
     found = _FAMILY.fullmatch(what.strip())
     if found is None or (found[1].lower() not in FAMILIES and Path(what).exists()):
         known = ", ".join(FAMILIES)
         raise InputFileError(
             what, "not an exercise", f"a family and a grade ({known}), such as 'anchor 2', a .toml or a .mid"
         )
-    exercise = make_exercise(found[1].lower(), int(found[2] or 1), seed=seed, tempo_bpm=tempo_bpm)
-    return _of_exercise(exercise, None, lean_ms, pocket_ms, click, seed), None
+    _refuse(what, "only a MIDI file has parts", part=part)
+    number = 1 if seed is None else seed
+    exercise = make_exercise(found[1].lower(), int(found[2] or 1), seed=number, tempo_bpm=tempo_bpm)
+    return _of_exercise(exercise, None, lean, pocket_ms, click, number), None
+
+
+def _refuse(what: str, why: str, **options: str | int | None) -> None:
+    """Raise `OptionError` for the first of these options that was given: this drill cannot honour it."""
+    for name, value in options.items():
+        if value is not None:
+            raise OptionError(sentence(what, f"--{name} {value}", "none", why))
 
 
 def _of_exercise(
     exercise: Exercise,
     tempo_bpm: float | None,
-    lean_ms: float | str | None,
+    lean: Lean | None,
     pocket_ms: float | None,
     click: str | None,
     seed: int | None,
@@ -176,7 +188,6 @@ def _of_exercise(
     if click is not None:
         exercise = replace(exercise, click=parse_click(click))
     plan = plan_of(exercise)
-    asked = exercise.pocket.lean_ms if lean_ms == AS_WRITTEN else lean_ms
     return Drill(
         name=exercise.name,
         title=exercise.title,
@@ -184,7 +195,7 @@ def _of_exercise(
         plan=plan,
         clicked=clicks(exercise.click, exercise.metre, len(exercise.bars)),
         count_in_bars=max(exercise.count_in_bars, 1),
-        lean_ms=_lean(asked, plan),
+        lean_ms=(lean or exercise.pocket.lean).ms_in(plan),
         pocket_ms=pocket_ms or exercise.pocket.half_width_ms,
         exercise=exercise_to_toml(exercise),
         seed=seed,
@@ -192,15 +203,14 @@ def _of_exercise(
 
 
 def _of_set(
-    work: Work, tempo_bpm: float | None, lean_ms: float | str | None, pocket_ms: float | None, click: str | None
+    work: Work, tempo_bpm: float | None, lean: Lean | None, pocket_ms: float | None, click: str | None
 ) -> Drill:
     """An exercise of a set; what the user asks for goes before what the set asks for."""
     item = work.item
     if item.exercise is not None:
-        return _of_exercise(item.exercise, tempo_bpm, lean_ms, pocket_ms, click, work.seed)
+        return _of_exercise(item.exercise, tempo_bpm, lean, pocket_ms, click, work.seed)
     tempo = tempo_bpm or (item.tempo_bpm[0] if item.tempo_bpm else None)
-    lean = work.lean_ms if lean_ms == AS_WRITTEN else lean_ms
-    drill = _of_part(work.path, work.part, tempo, lean, pocket_ms or item.pocket_ms, click or item.click)
+    drill = _of_part(work.path, work.part, tempo, lean or work.lean, pocket_ms or item.pocket_ms, click or item.click)
     return replace(drill, title=work.title)
 
 
@@ -208,7 +218,7 @@ def _of_part(
     path: str,
     part: str | None,
     tempo_bpm: float | None,
-    lean_ms: float | str | None,
+    lean: Lean | None,
     pocket_ms: float | None,
     click: str | None,
 ) -> Drill:
@@ -227,20 +237,12 @@ def _of_part(
         plan=plan,
         clicked=None if kind is None else clicks(kind, opening, plan.bars),
         count_in_bars=1,
-        lean_ms=_lean(0.0 if lean_ms == AS_WRITTEN else lean_ms, plan),
+        lean_ms=(lean or ON_THE_BEAT).ms_in(plan),
         pocket_ms=pocket_ms,
         exercise=None,
         seed=None,
         percussion=percussion,
     )
-
-
-def _lean(lean_ms: float | str | None, plan: Plan) -> float:
-    """The lean as a number: auto is taken from the plan's slowest beat."""
-    if isinstance(lean_ms, int | float):
-        return float(lean_ms)
-    slowest_us = int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters
-    return auto_lean_ms(slowest_us / 1000)
 
 
 def _at_tempo(plan: Plan, tempo_bpm: float) -> Plan:

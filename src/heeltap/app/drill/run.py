@@ -15,16 +15,16 @@ from pathlib import Path
 
 import msgspec
 
+from heeltap.analysis.analyse import analyse
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import Conductor
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
 from heeltap.app.drill.player_setup import check_controls
 from heeltap.app.drill.settings import Settings, context_of, pauses_of, route_of_all
 from heeltap.app.drill.silence import silence
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import score_take
-from heeltap.app.takes.finish_take import finish_take, options_of, played_of, score_kept
+from heeltap.app.takes.finish_take import finish_take, read_recording
 from heeltap.app.takes.history import index_take
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs, options_of, score_inputs
 from heeltap.clock import Clock, SystemClock
 from heeltap.devices.computer_keys import key_message
 from heeltap.devices.inputs import KEYS_NAME
@@ -32,10 +32,10 @@ from heeltap.engine import records
 from heeltap.engine.process import Engine, EngineSpec, start_engine
 from heeltap.errors import HeeltapError
 from heeltap.files.takes.folder import open_take, set_aside
-from heeltap.files.takes.journal import read_journal
 from heeltap.files.takes.left_out import leave_out
 from heeltap.model.arrays import as_ints
 from heeltap.model.notes import make_notes
+from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.session import session
 from heeltap.session.from_records import Presses, events_of
@@ -190,8 +190,11 @@ class Run:
                 return DrillOutcome(None, None, ending, "", self.state)
             # A disk that filled up while playing has the beginning only; what was heard is all there.
             whole = not fault or kept >= len(self._notes)
-            result = score_kept(folder) if whole else self._from_memory()
-            notice = index_take(folder, result) if whole and result is not None else ""
+            if not whole:
+                return DrillOutcome(folder, self._from_memory(), ending, fault if played else "", self.state)
+            inputs = load_scored_inputs(folder)
+            result = score_inputs(inputs)
+            notice = index_take(inputs.take, result)
             return DrillOutcome(folder, result, ending, fault if played else "", self.state, notice)
         except HeeltapError as error:
             self._take.lock.release()
@@ -207,11 +210,12 @@ class Run:
         early = None if self.state.ending == "played" else self.state.now_us
         kept, judged = leave_out(replace(make_notes(onset_us, pitch, velocity), track=as_ints(port)), plan, [], early)
         played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
-        return score_take(played, options_of(context))
+        return analyse(played, options_of(context))
 
     def _keep(self, ending: str) -> tuple[Path | None, int]:
         """The finished folder, None when nothing was played; and how many notes it holds."""
-        count = len(played_of(read_journal(self._take.journal), self._settings.player.controls)[0])
+        recording = read_recording(self._take.journal, self._settings.player.controls)
+        count = len(recording.notes)
         if not count and not self._notes:
             set_aside(self._take, keep=False)
             return None, 0
@@ -223,7 +227,8 @@ class Run:
             engine={} if report is None else {name: getattr(report, name) for name in report.__slots__},
         )
         early = None if self.state.ending == "played" else max(self.state.now_us, -self._drill.count_in_us)
-        return finish_take(self._take, context, ending=ending, judged_to_us=early), count
+        folder = finish_take(self._take, context, ending=ending, judged_to_us=early, recording=recording)
+        return folder, count
 
     def _spec(self) -> EngineSpec:
         """What the engine is to do."""

@@ -18,14 +18,13 @@ from heeltap.app.drill.backing import Wish, backing_of, wish_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.outgoing import sound_of_port
 from heeltap.app.drill.silence import silence
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
 from heeltap.clock import Clock, SystemClock
 from heeltap.engine.process import EngineSpec, start_engine
 from heeltap.engine.records import DIED, DONE
 from heeltap.errors import HeeltapError, PortError, sentence
-from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes.folder import MIDI, load_take
+from heeltap.files.takes.folder import load_take
 from heeltap.files.takes.metadata import Context
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
@@ -108,14 +107,15 @@ def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_S
     context, delay_ms = take.context, take.context.delay_ms or 0.0
     notes = _without_bounces(take.notes, context)
     if moved:
-        at_us = _where_meant(notes, take.plan, score_kept(folder), delay_ms, round(1000 * context.lean_ms))
+        result = score_inputs(scored_inputs_of(take))
+        at_us = _where_meant(notes, take.plan, result, delay_ms, round(1000 * context.lean_ms))
     else:
         at_us = _earlier(notes.onset_us, delay_ms)
     order = np.argsort(at_us, kind="stable")
     columns = (notes.pitch, notes.velocity, notes.channel, notes.track, notes.duration_us)
     heard = Notes(at_us[order], *(column[order] for column in columns))
-    foot = read_midi(take.folder / MIDI).pedal
-    pedal = Pedal(_earlier(foot.at_us - context.count_in_us, delay_ms), foot.channel, foot.value, foot.track)
+    foot = take.pedal
+    pedal = Pedal(_earlier(foot.at_us, delay_ms), foot.channel, foot.value, foot.track)
     click = _click_of(context, take.plan, sound)
     if context.judged_to_us is not None:
         click = _until(click, max(context.judged_to_us, int(at_us.max(initial=0))))

@@ -7,11 +7,9 @@ import hashlib
 
 import numpy as np
 
-from heeltap.analysis.analyse import result_of
+from heeltap.analysis.analyse import Options, judge_take, result_of
 from heeltap.app.practice.handin import item_of
 from heeltap.app.practice.sets import OpenSet, Work
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, judge_take
 from heeltap.app.takes.finish_take import left_out_of, played_of
 from heeltap.classroom.students import MOST_MISSED, ClassTake, TakeFigures
 from heeltap.errors import HeeltapError, TakeFileError
@@ -19,10 +17,12 @@ from heeltap.files.handin_read import RawTake, shown
 from heeltap.files.takes.journal import Journal, journal_from
 from heeltap.files.takes.left_out import leave_out
 from heeltap.files.takes.metadata import Context, context_from, plan_from
+from heeltap.model.lean import Lean
 from heeltap.model.offsets import Offsets
 from heeltap.model.plan import Plan
+from heeltap.model.played import Played
 from heeltap.model.result import Result
-from heeltap.units import auto_lean_ms, bpm_from_us_per_quarter
+from heeltap.units import bpm_from_us_per_quarter
 
 __all__ = ["score_raw"]
 
@@ -81,7 +81,7 @@ def _score(raw: RawTake, opened: OpenSet) -> ClassTake:
     )
     judged, source, aim = judge_take(played, options)
     result = result_of(judged, source, aim)
-    return _row(raw, context, plan, number, result, judged.offsets, options, _events(journal))
+    return _row(raw, context, plan, number, result, judged.offsets, _events(journal))
 
 
 def _journal(raw: RawTake) -> Journal:
@@ -108,12 +108,8 @@ def _journal(raw: RawTake) -> Journal:
 
 def _options(context: Context, work: Work, plan: Plan) -> Options:
     """Lean and pocket are the set's; the delay is what the student's calibration found, which nobody here can check."""
-    lean = work.lean_ms
-    if lean is None:
-        slowest_us = int(plan.tempo.us_per_quarter.max()) * plan.metre.metres[0].beat_quarters
-        lean = auto_lean_ms(slowest_us / 1000)
     return Options(
-        lean_ms=lean,
+        lean=Lean(work.lean.ms_in(plan)),
         pocket_ms=_pocket(work),
         delay_ms=context.delay_ms,
         delay_uncertainty_ms=context.delay_uncertainty_ms,
@@ -134,7 +130,6 @@ def _row(
     number: int,
     result: Result,
     table: Offsets,
-    options: Options,
     events: str,
 ) -> ClassTake:
     """What the page needs of a result."""
@@ -148,7 +143,7 @@ def _row(
         figures=TakeFigures(overall.n, overall.bias_ms, overall.spread_ms, overall.in_pocket),
         in_pocket=overall.in_pocket,
         said=None if said is None else TakeFigures(said.n, said.bias_ms, said.spread_ms, said.in_pocket),
-        why_unlike=_unlike(context, options),
+        why_unlike=_unlike(context, result),
         whole=context.judged_to_us is None and lost <= MOST_MISSED * len(plan),
         delay_known=result.calibration.known,
         findings=result.findings,
@@ -158,16 +153,14 @@ def _row(
     )
 
 
-def _unlike(context: Context, options: Options) -> str:
+def _unlike(context: Context, asked: Result) -> str:
     """Where the student aimed at something else than the set asks for."""
     parts = []
-    if abs(context.lean_ms - (options.lean_ms or 0.0)) > 0.01:
-        parts.append(f"aimed at {context.lean_ms:+g} ms, the set asks for {options.lean_ms or 0.0:+g}")
-    if context.pocket_ms != options.pocket_ms:
-        own, asked = (
-            f"{width:g} ms" if width else "the usual size" for width in (context.pocket_ms, options.pocket_ms)
-        )
-        parts.append(f"took a pocket of {own}, the set asks for {asked}")
+    if abs(context.lean_ms - asked.lean_ms) > 0.01:
+        parts.append(f"aimed at {context.lean_ms:+g} ms, the set asks for {asked.lean_ms:+g}")
+    if context.pocket_ms != asked.pocket_ms:
+        own, wanted = (f"{width:g} ms" if width else "the usual size" for width in (context.pocket_ms, asked.pocket_ms))
+        parts.append(f"took a pocket of {own}, the set asks for {wanted}")
     return "; ".join(parts)
 
 

@@ -13,13 +13,13 @@ from pathlib import Path
 
 from heeltap import __version__
 from heeltap.app.practice.sets import OpenSet, Work, open_set
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
 from heeltap.classroom.students import SAME_BPM, ClassItem, same_work
 from heeltap.errors import HeeltapError, InputFileError, TakeFileError
 from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes
 from heeltap.files.paths import takes_dir
 from heeltap.files.takes.folder import CONTEXT, JOURNAL, list_takes
-from heeltap.files.takes.metadata import context_from, plan_from
+from heeltap.files.takes.metadata import Context, context_from, plan_from
 from heeltap.model.plan import Plan
 from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
@@ -103,10 +103,11 @@ def _belonging(
     for folder in folders:
         try:
             journal, context = ((folder / name).read_bytes() for name in (JOURNAL, CONTEXT))
-            plan = plan_from(context_from(context, str(folder)).plan, str(folder))
-            item = item_of(plan, works)
+            told = context_from(context, str(folder))
+            item = item_of(plan_from(told.plan, str(folder)), works)
             if item is not None:
-                found.append((_entry(folder, item, journal, context), (journal, context)))
+                figures = _figures(folder, told)
+                found.append((_entry(folder, item, figures, journal, context), (journal, context)))
         except OSError as error:
             warnings.append(f"{folder.name}: left out: {error.strerror or error}")
         except HeeltapError as error:
@@ -114,12 +115,16 @@ def _belonging(
     return found, warnings
 
 
-def _entry(folder: Path, item: int, journal: bytes, context: bytes) -> TakeEntry:
-    """The manifest's row of a take."""
+def _figures(folder: Path, context: Context) -> Figures | None:
+    """What the take is worth; None where it cannot be scored, for the raw events may be good all the same."""
     try:
-        figures = figures_of(score_kept(folder))
+        return figures_of(score_inputs(load_scored_inputs(folder, context)))
     except HeeltapError:
-        figures = None  # the raw events may be good all the same
+        return None
+
+
+def _entry(folder: Path, item: int, figures: Figures | None, journal: bytes, context: bytes) -> TakeEntry:
+    """The manifest's row of a take."""
     first, second = (hashlib.sha256(data).hexdigest() for data in (journal, context))
     return TakeEntry(folder.name[:200], item, first, second, figures)
 

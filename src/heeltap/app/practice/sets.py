@@ -16,9 +16,10 @@ from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, SetFileError
 from heeltap.files.paths import shipped
 from heeltap.files.toml.sets import mistakes_in, read_set
+from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
-from heeltap.model.practice_set import AUTO, FromFile, Generated, PracticeSet, SetItem, fingerprint
+from heeltap.model.practice_set import FromFile, Generated, PracticeSet, SetItem, fingerprint
 from heeltap.units import bpm_from_us_per_quarter
 
 __all__ = [
@@ -66,12 +67,11 @@ class Work:
         return self.item.source.seed if isinstance(self.item.source, Generated) else None
 
     @property
-    def lean_ms(self) -> float | None:
-        """Offset to aim at; None is auto."""
+    def lean(self) -> Lean:
+        """Offset to aim at."""
         if self.item.exercise is not None:
-            return self.item.exercise.pocket.lean_ms
-        lean = self.item.lean_ms
-        return (None if lean == AUTO else 0.0) if isinstance(lean, str) else lean
+            return self.item.exercise.pocket.lean
+        return self.item.lean or ON_THE_BEAT
 
     @property
     def tempi_bpm(self) -> tuple[float, ...]:

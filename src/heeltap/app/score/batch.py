@@ -4,10 +4,12 @@ Inside: `midi_files`, `score_files`.
 """
 
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
 
+from heeltap.analysis.analyse import Options
+from heeltap.app.score.read import Reading
+from heeltap.app.score.score import score_path
 from heeltap.errors import HeeltapError, InputFileError
 from heeltap.files.takes.folder import take_of
 from heeltap.model.result import Result
@@ -40,30 +42,28 @@ def midi_files(names: Iterable[str]) -> list[str]:
 
 
 def score_files(
-    names: list[str], options: Mapping[str, Any], *, processes: int = 0
+    names: list[str], reading: Reading | None = None, options: Options | None = None, *, processes: int = 0
 ) -> Iterator[tuple[str, Result | HeeltapError]]:
     """Each file's result, or the error that says what is wrong with it, in the order of ``names``.
 
-    ``options`` are the keyword arguments of `heeltap.score_file`; ``processes`` 0 means one a core.
+    ``reading`` and ``options`` are those of `heeltap.app.score.score.ready`; ``processes`` 0 means one a core.
     """
     workers = min(processes or os.cpu_count() or 1, len(names))
     if workers <= 1 or len(names) <= _FEW:
         for name in names:
-            yield name, _attempt(name, options)
+            yield name, _attempt(name, reading, options)
         return
     from concurrent.futures import ProcessPoolExecutor
 
     with ProcessPoolExecutor(workers) as pool:
         # Chunks of a few files: one message a file costs more than a short file's scoring.
         chunk = max(1, min(16, len(names) // (4 * workers)))
-        outcomes = pool.map(_attempt, names, [options] * len(names), chunksize=chunk)
+        outcomes = pool.map(_attempt, names, [reading] * len(names), [options] * len(names), chunksize=chunk)
         yield from zip(names, outcomes, strict=True)
 
 
-def _attempt(name: str, options: Mapping[str, Any]) -> Result | HeeltapError:
-    from heeltap.app.takes.finish_take import score_path
-
+def _attempt(name: str, reading: Reading | None, options: Options | None) -> Result | HeeltapError:
     try:
-        return score_path(name, **options)
+        return score_path(name, reading, options)
     except HeeltapError as error:
         return error

@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Played`, `read_take`, `load_plan`, `load_part`, `drum_part`.
+Inside: `Reading`, `read_take`, `load_plan`, `load_part`, `drum_part`.
 """
 
 from dataclasses import dataclass, replace
@@ -15,62 +15,66 @@ from heeltap.model.notes import Notes
 from heeltap.model.parts import Part, choose_part, describe_parts
 from heeltap.model.plan import Plan, Section
 from heeltap.model.plan_from import plan_of, plan_of_part, sections_from_markers, sections_from_text
-from heeltap.model.timeline import MetreMap, TempoMap
+from heeltap.model.played import Played
+from heeltap.model.timeline import TempoMap
 from heeltap.sound.percussion import CHANNEL
 
-__all__ = ["Played", "drum_part", "load_part", "load_plan", "read_take"]
+__all__ = ["Reading", "drum_part", "load_part", "load_plan", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Played:
-    """What was played, and what it is held against."""
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a person says of a file: which part of it, and what to hold it against. None is "not said"."""
 
-    notes: Notes
-    """On the click's clock: 0 us is bar 1, beat 1."""
-    tempo: TempoMap
-    metre: MetreMap
-    plan: Plan | None = None
-    """None: the take is placed on the click's grid."""
-    sections: tuple[Section, ...] = ()
-    """Without a plan; a plan has its own."""
-    leader: Notes | None = None
-    """The drum part whose kick and snare time is measured against; None is the click."""
-    leader_name: str = ""
-    file: str = "take"
-    part: str = ""
-    resolution_ms: float | None = None
-    """Nothing finer can be told from this source; None where that is not known."""
-    warnings: tuple[str, ...] = ()
+    part: str | None = None
+    """Number, ``track 2``, ``channel 10`` or name."""
+    pattern: int | None = None
+    """Which pattern of a format 2 file, from 1."""
+    plan: str | Path | Plan | None = None
+    """What should have been played."""
+    leader: str | None = None
+    """The part whose kick and snare time is measured against."""
+    sections: str | None = None
+    """``intro:1 verse:5``."""
 
 
-def read_take(
-    path: str | Path,
-    *,
-    part: str | None = None,
-    plan: str | Path | Plan | None = None,
-    leader: str | None = None,
-    sections: str | None = None,
-    pattern: int | None = None,
-) -> Played:
-    """The take in a MIDI file; arguments and errors as in `heeltap.score_file`."""
-    midi = read_midi(path, pattern=pattern)
+def read_take(path: str | Path, reading: Reading | None = None) -> Played:
+    """The take in a MIDI file.
+
+    Parameters
+    ----------
+    path : path
+    reading : Reading, optional
+        As the arguments of the same names of `heeltap.score_file`.
+
+    Returns
+    -------
+    Played
+
+    Raises
+    ------
+    MidiFileError, InputFileError, SetFileError, PlanError
+        As `heeltap.score_file`.
+    """
+    asked = reading or Reading()
+    midi = read_midi(path, pattern=asked.pattern)
     if len(midi) == 0:
         raise MidiFileError(midi.path, "no note", "at least one note to score")
-    chosen = choose_part(midi, part)
-    planned = load_plan(plan, part) if isinstance(plan, str | Path) else plan
-    if planned is not None and sections is not None:
-        planned = replace(planned, sections=sections_from_text(sections, planned.bars))
-    ahead = None if leader is None else _leader(midi, leader)
+    chosen = choose_part(midi, asked.part)
+    planned = load_plan(asked.plan, asked.part) if isinstance(asked.plan, str | Path) else asked.plan
+    if planned is not None and asked.sections is not None:
+        planned = replace(planned, sections=sections_from_text(asked.sections, planned.bars))
+    ahead = None if asked.leader is None else _leader(midi, asked.leader)
     notes = midi.notes_of(chosen)
     return Played(
         notes=notes if planned is None else _from_bar_one(notes, count_in_of(midi)),
         tempo=midi.tempo if planned is None else planned.tempo,
         metre=midi.metre if planned is None else planned.metre,
         plan=planned,
-        sections=_sections(midi, sections),
+        sections=_sections(midi, asked.sections),
         leader=None if ahead is None else midi.notes_of(ahead),
         leader_name="" if ahead is None else ahead.name,
         file=Path(path).name,

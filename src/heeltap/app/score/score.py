@@ -1,56 +1,28 @@
-"""Scoring a take: from a file or from raw notes to a `Result`.
+"""Scoring a recorded file or a kept take: from its path, and what a person asks for, to a `Result`.
 
-Conventions: milliseconds at this border; a delay that is not given is not known, and nothing is taken away.
+Whatever is asked for is honoured, or refused by name: nothing is passed over.
 
-Inside: `score_file`, `score_take`, `judge_take`, `Options`.
+Inside: `score_file`, `score_path`, `ready`, `Ready`.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
-from heeltap.analysis.align import align
-from heeltap.analysis.analyse import Aim, Source, result_of
-from heeltap.analysis.leader.drums import follow_drums
-from heeltap.analysis.leader.leader import Leader
-from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
-from heeltap.analysis.quantise import Slots, quantise
-from heeltap.analysis.strokes import fold_retriggers, strokes
-from heeltap.app.score.read import Played, read_take
-from heeltap.files.calibrations import FEEL
-from heeltap.model.arrays import FloatArray, IntArray
-from heeltap.model.hands import hand_lines, hands_of, with_hands
-from heeltap.model.notes import Notes
+from heeltap.analysis.advice.after_take import course_aside
+from heeltap.analysis.analyse import Options, analyse
+from heeltap.app.score.read import Reading, load_plan, read_take
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs
+from heeltap.errors import OptionError, sentence
+from heeltap.files.takes.folder import take_of
+from heeltap.files.takes.left_out import leave_out
+from heeltap.model.lean import AUTO, Lean
 from heeltap.model.pitch import key_of
 from heeltap.model.plan import Plan
-from heeltap.model.plan_from import accent_beats
-from heeltap.model.result import Calibration, Reference, Result
-from heeltap.units import TICKS_PER_QUARTER, auto_lean_ms, bpm_from_us_per_quarter
+from heeltap.model.plan_from import sections_from_text
+from heeltap.model.played import Played
+from heeltap.model.result import Result
 
-__all__ = ["Options", "judge_take", "score_file", "score_take"]
-
-
-@dataclass(frozen=True, slots=True)
-class Options:
-    """How a take is to be judged."""
-
-    lean_ms: float | None = 0.0
-    """Offset aimed at; None means auto: 4 % of the beat, 10 to 30 ms."""
-    pocket_ms: float | None = None
-    delay_ms: float | None = None
-    """Known delay of the route; None means not known."""
-    delay_uncertainty_ms: float | None = None
-    delay_method: str = "given"
-    retrigger_ms: float | None = None
-    """Window for double triggers; None means the usual 30 ms, 0 folds nothing."""
-    grid: int | None = None
-    """Slots a whole note of a forced plain raster."""
-    split_key: int | None = None
-    """Lowest key of the right hand; None where hands are not told apart."""
-    retrigger_of: Mapping[int, float] = field(default_factory=dict)
-    """Window for double triggers of single keys, ms."""
+__all__ = ["Ready", "ready", "score_file", "score_path"]
 
 
 def score_file(
@@ -104,121 +76,95 @@ def score_file(
     SetFileError, PlanError
         The plan cannot be read or built.
     """
-    key = None if split is None else key_of(str(split))
-    options = Options(lean_ms, pocket_ms, delay_ms, retrigger_ms=retrigger_ms, grid=grid, split_key=key)
-    return score_take(read_take(path, part=part, plan=plan, leader=leader, sections=sections, pattern=pattern), options)
-
-
-def score_take(take: Played, options: Options | None = None) -> Result:
-    """Score a take that was read or played."""
-    return result_of(*judge_take(take, options))
-
-
-def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, Source, Aim]:
-    """The take's Offsets table and all else that its Result is put together from."""
-    how = options or Options()
-    window = 30_000 if how.retrigger_ms is None else round(how.retrigger_ms * 1000)
-    single = {key: round(ms * 1000) for key, ms in how.retrigger_of.items()}
-    folded = fold_retriggers(take.notes, retrigger_us=window, retrigger_of=single)
-    leader = _leader(take, window)
-    slots: Slots | None = None
-    if take.plan is not None:
-        judged = _against_plan(take.plan, folded.notes, how, leader)
-    else:
-        judged, slots = _against_grid(take, folded.notes, how, leader)
-    source = Source(
-        file=take.file,
-        part=take.part,
-        reference=_reference(take),
-        calibration=_calibration(how),
-        resolution_ms=take.resolution_ms,
-        metre=take.metre,
-        swing=None if slots is None else slots.swing,
-        warnings=(*take.warnings, *_folded(folded.folded_count), *(() if slots is None else slots.warnings)),
-        accent_beats=() if take.plan is None else accent_beats(take.plan),
-        on_grid=slots is None or slots.on_grid,
+    options = Options(
+        lean=AUTO if lean_ms is None else Lean(lean_ms),
+        pocket_ms=pocket_ms,
+        delay_ms=delay_ms,
+        retrigger_ms=retrigger_ms,
+        grid=grid,
+        split_key=None if split is None else key_of(str(split)),
     )
-    lean = auto_lean_ms(_beat_ms(judged, take)) if how.lean_ms is None else how.lean_ms
-    return judged, source, Aim(lean, how.pocket_ms)
+    reading = Reading(part=part, pattern=pattern, plan=plan, leader=leader, sections=sections)
+    return Ready(read_take(path, reading), options).result
 
 
-def _leader(take: Played, window_us: int) -> Leader | None:
-    """The drums' time, where they lead."""
-    if take.leader is None:
-        return None
-    drums = fold_retriggers(take.leader, retrigger_us=window_us).notes
-    return follow_drums(drums, take.tempo, take.metre)
+@dataclass(frozen=True, slots=True, eq=False)
+class Ready:
+    """A take that can be analysed, whatever it came from."""
+
+    played: Played
+    options: Options
+    of_course: bool = False
+    """Whether it is a kept take of an exercise: what comes next is then for the history to say."""
+
+    @property
+    def result(self) -> Result:
+        """What the take is worth."""
+        result = analyse(self.played, self.options)
+        return course_aside(result) if self.of_course else result
 
 
-def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None) -> Judged:
-    plan = with_hands(plan, how.split_key)
-    wanted, struck = hand_lines(plan, notes.pitch, how.split_key)
-    shift = None if leader is None else _shift(leader, plan.at_tick / TICKS_PER_QUARTER)
-    # Where the leader was is where the part was meant to be: the aligner is asked against that.
-    at_us = plan.at_us if shift is None else plan.at_us + np.round(1000 * shift.ms).astype(np.int64)
-    found = align(at_us, wanted, notes.onset_us, struck, notes.velocity, delay_ms=how.delay_ms)
-    return judge_plan(plan, notes, found.match, found.confidence, delay_ms=how.delay_ms or 0.0, shift=shift)
+def score_path(path: str | Path, reading: Reading | None = None, options: Options | None = None) -> Result:
+    """The result of a MIDI file, or of a kept take (its folder or a file in it) as it was meant; raises as `ready`."""
+    return ready(path, reading, options).result
 
 
-def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | None) -> tuple[Judged, Slots]:
-    if how.grid is None:
-        grouped = strokes(notes)
-        at_us, stroke_of_note, pitch, velocity = grouped.at_us, grouped.stroke_of_note, grouped.pitch, grouped.velocity
-    else:
-        at_us, stroke_of_note, pitch, velocity = notes.onset_us, np.arange(len(notes)), notes.pitch, notes.velocity
-    slots = quantise(
-        at_us,
-        take.tempo,
-        take.metre,
-        grid=how.grid,
-        take_pitch=pitch,
-        take_velocity=velocity,
-        delay_ms=how.delay_ms or 0.0,
-    )
-    judged = judge_grid(
-        notes,
-        stroke_of_note,
-        slots,
-        tempo=take.tempo,
-        metre=take.metre,
-        sections=take.sections,
-        delay_ms=how.delay_ms or 0.0,
-        shift=None if leader is None else _shift(leader, np.nan_to_num(slots.quarter)),
-        hand=None if how.split_key is None else hands_of(notes.pitch, how.split_key),
-    )
-    return judged, slots
+def ready(path: str | Path, reading: Reading | None = None, options: Options | None = None) -> Ready:
+    """The take in a MIDI file or in a folder of a kept take, with everything that a person asked for.
+
+    Parameters
+    ----------
+    path : path
+    reading : Reading, optional
+        What to read and to hold it against. A kept take has its own plan unless another one is named.
+    options : Options, optional
+        How to judge it. What they leave open is as the kept take was played.
+
+    Returns
+    -------
+    Ready
+
+    Raises
+    ------
+    OptionError
+        Something was asked for that this input cannot honour; the message names the option.
+    MidiFileError, InputFileError, TakeFileError, SetFileError, PlanError
+        As `score_file`; a kept take is damaged.
+    """
+    asked, how = reading or Reading(), options or Options()
+    if how.grid is not None and asked.plan is not None:
+        raise OptionError(
+            sentence(str(path), "--grid with --plan", "one of them", "a plan says where each note belongs")
+        )
+    folder = take_of(Path(path))
+    if folder is not None:
+        return _kept(folder, asked, how)
+    return Ready(read_take(path, asked), how)
 
 
-def _shift(leader: Leader, quarter: FloatArray) -> Shift:
-    return Shift(*leader.reference_ms_at(quarter))
+_NOT_OF_A_TAKE = {
+    "pattern": "a kept take is one performance",
+    "leader": "a kept take holds no drum part",
+    "part": "a kept take is one part",
+}
+"""What a kept take cannot honour, and why; ``part`` only where it does not choose from the plan's file."""
 
 
-def _beat_ms(judged: Judged, take: Played) -> float:
-    """Length of the take's usual beat."""
-    if len(judged.offsets):
-        return float(np.median(judged.offsets.beat_ms))
-    return float(take.tempo.us_per_quarter[0] * take.metre.metres[0].beat_quarters / 1000.0)
-
-
-def _reference(take: Played) -> Reference:
-    """The click or the leader, in words."""
-    bpms: IntArray = take.tempo.us_per_quarter
-    low, high = bpm_from_us_per_quarter(int(bpms.max())), bpm_from_us_per_quarter(int(bpms.min()))
-    speed = f"{low:.4g} bpm" if round(low, 1) == round(high, 1) else f"{low:.4g} to {high:.4g} bpm"
-    plan = "" if take.plan is None else f" and the plan '{take.plan.name}'"
-    if take.leader is not None:
-        return Reference("leader", f"kick and snare of '{take.leader_name}'{plan} at {speed}")
-    return Reference("clock", f"the click{plan} at {speed}")
-
-
-def _calibration(how: Options) -> Calibration:
-    if how.delay_ms is None:
-        return Calibration(False, 0.0, None, how.delay_method if how.delay_method == FEEL else "none")
-    return Calibration(True, how.delay_ms, how.delay_uncertainty_ms, how.delay_method)
-
-
-def _folded(count: int) -> tuple[str, ...]:
-    if not count:
-        return ()
-    noun = "double trigger was" if count == 1 else "double triggers were"
-    return (f"{count} {noun} folded into the stroke before (--retrigger 0 keeps them)",)
+def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
+    """A kept take with what was asked for in place of what it was played with."""
+    for name, why in _NOT_OF_A_TAKE.items():
+        if getattr(asked, name) is not None and not (name == "part" and asked.plan is not None):
+            raise OptionError(sentence(str(folder), f"--{name} for a kept take", "none", why))
+    inputs = load_scored_inputs(folder)
+    played, context = inputs.played, inputs.take.context
+    plan = played.plan
+    if asked.plan is not None:
+        other = load_plan(asked.plan, asked.part) if isinstance(asked.plan, str | Path) else asked.plan
+        notes, plan = leave_out(inputs.take.notes, other, context.left_out, context.judged_to_us)
+        played = replace(played, notes=notes, tempo=plan.tempo, metre=plan.metre, plan=plan)
+    if asked.sections is not None and plan is not None:
+        plan = replace(plan, sections=sections_from_text(asked.sections, plan.bars))
+        played = replace(played, plan=plan)
+    if how.grid is not None and plan is not None:
+        played = replace(played, plan=None, sections=plan.sections)
+    return Ready(played, how.over(inputs.options), of_course=context.exercise is not None and asked.plan is None)

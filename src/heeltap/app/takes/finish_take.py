@@ -1,52 +1,39 @@
-"""From a journal to a finished take and its result; and the same for what a killed run left behind.
+"""From a journal to a finished take; and the same for what a killed run left behind.
 
-The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved
-file cannot differ.
-
-Inside: `finish_take`, `played_of`, `left_out_of`, `options_of`, `score_kept`, `load_scored_inputs`, `score_path`,
-`recover`, `Recovered`.
+Inside: `Recording`, `read_recording`, `finish_take`, `played_of`, `left_out_of`, `recover`, `Recovered`.
 """
 
 import contextlib
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import msgspec
 import numpy as np
 
-from heeltap.analysis.advice.after_take import course_aside
 from heeltap.app.drill.external_clock import last_position_us, on_the_clock
-from heeltap.app.score.read import Played
-from heeltap.app.score.score import Options, score_file, score_take
 from heeltap.engine.deadlines import late_clicks
 from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes.folder import OpenTake, load_take, read_context, save_take, set_aside, take_of, unfinished
+from heeltap.files.takes.folder import OpenTake, read_context, save_take, set_aside, unfinished
 from heeltap.files.takes.journal import Journal, read_journal
 from heeltap.files.takes.metadata import Context, LeftOut, plan_from
 from heeltap.files.takes.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.model.arrays import IntArray
 from heeltap.model.notes import Notes
-from heeltap.model.pitch import key_of
 from heeltap.model.plan import Plan
-from heeltap.model.result import Result
 from heeltap.session.handsfree import NO_CONTROLS, Controls, parse_trigger
-from heeltap.wording import bars as bars_in_words
-from heeltap.wording import count
 
 __all__ = [
+    "Recording",
     "Recovered",
+    "controls_of",
     "finish_take",
     "left_out_of",
-    "load_scored_inputs",
-    "options_of",
     "played_of",
+    "ports_of",
+    "read_recording",
     "recover",
-    "score_kept",
-    "score_path",
 ]
 
 _OPENS = {"lost": "back", "pause": "resume"}
@@ -67,7 +54,30 @@ class Recovered:
     """Why it could not be finished; empty when it was."""
 
 
-def finish_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: int | None = None) -> Path:
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """A journal and what was played in it."""
+
+    journal: Journal
+    notes: Notes
+    """Microseconds from bar 1, beat 1."""
+    pedal: Pedal
+
+
+def read_recording(path: Path, controls: Controls = NO_CONTROLS) -> Recording:
+    """The recording in a journal file; keys and pedals that are ``controls`` are no notes. Raises `TakeFileError`."""
+    journal = read_journal(path)
+    return Recording(journal, *played_of(journal, controls))
+
+
+def finish_take(
+    take: OpenTake,
+    context: Context,
+    *,
+    ending: str,
+    judged_to_us: int | None = None,
+    recording: Recording | None = None,
+) -> Path:
     """Finish a take from its journal; the finished folder.
 
     Parameters
@@ -80,15 +90,18 @@ def finish_take(take: OpenTake, context: Context, *, ending: str, judged_to_us: 
         Why it ended.
     judged_to_us : int, optional
         Where an unfinished take ends.
+    recording : Recording, optional
+        From the take's journal, where the caller has read it already.
 
     Raises
     ------
     TakeFileError
         The journal cannot be read or the folder not be written; nothing is lost, the open folder stays.
     """
-    journal = read_journal(take.journal)
+    if recording is None:
+        recording = read_recording(take.journal, controls_of(context))
+    journal, notes, pedal = recording.journal, recording.notes, recording.pedal
     plan = plan_from(context.plan, str(take.folder))
-    notes, pedal = played_of(journal, controls_of(context))
     spans, late = left_out_of(journal, plan, sounding=bool(context.out_port))
     if context.clock_input >= 0:
         followed = on_the_clock(journal, context, plan, (notes, pedal), spans, judged_to_us)
@@ -180,70 +193,6 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
     return spans, len(late)
 
 
-def score_kept(path: Path) -> Result:
-    """The result of a saved take: its folder, or any file in it; errors as in `load_scored_inputs`."""
-    result = score_take(*load_scored_inputs(path))
-    folder = take_of(path)
-    written = folder is not None and read_context(folder).exercise is not None
-    return course_aside(result) if written else result
-
-
-def score_path(path: str | Path, **options: Any) -> Result:
-    """The result of a MIDI file, or of a kept take (its folder or a file in it) by the plan and aim that it was played to.
-
-    ``options`` are those of `heeltap.score_file`; naming a plan scores a kept take like any other file.
-    """
-    folder = take_of(Path(path))
-    if folder is None or options.get("plan") is not None:
-        return score_file(path, **options)
-    played, how = load_scored_inputs(folder)
-    given = {name: options[name] for name in ("pocket_ms", "delay_ms") if options.get(name) is not None}
-    if options.get("split") is not None:
-        given["split_key"] = key_of(str(options["split"]))
-    if "delay_ms" in given:
-        given |= {"delay_uncertainty_ms": None, "delay_method": "given"}
-    result = score_take(played, replace(how, **given))
-    return result if read_context(folder).exercise is None else course_aside(result)
-
-
-def load_scored_inputs(path: Path) -> tuple[Played, Options]:
-    """A saved take, ready to be scored as it was meant: its folder, or any file in it.
-
-    Raises
-    ------
-    TakeFileError, MidiFileError
-        It cannot be read.
-    """
-    take = load_take(path)
-    context = take.context
-    notes, plan = take.judged()
-    played = Played(
-        notes,
-        plan.tempo,
-        plan.metre,
-        plan,
-        file=take.folder.name,
-        part=context.in_port or "take",
-        resolution_ms=context.resolution_ms,
-        warnings=(*take.warnings, *_warnings(context, take.plan)),
-    )
-    return played, options_of(context)
-
-
-def options_of(context: Context) -> Options:
-    """How a take is to be judged, from what was known when it was made."""
-    return Options(
-        lean_ms=context.lean_ms,
-        pocket_ms=context.pocket_ms,
-        delay_ms=context.delay_ms,
-        delay_uncertainty_ms=context.delay_uncertainty_ms,
-        delay_method=context.delay_method,
-        retrigger_ms=context.retrigger_ms,
-        split_key=context.split_key,
-        retrigger_of=context.retrigger_of,
-    )
-
-
 def recover(root: Path) -> list[Recovered]:
     """Finish every take that a killed run left behind; what cannot be finished is set aside and said."""
     found = []
@@ -258,15 +207,17 @@ def recover(root: Path) -> list[Recovered]:
 def _recover_one(take: OpenTake) -> Recovered:
     """One take; without a single message there is nothing to keep."""
     context = read_context(take.folder)
-    if not take.journal.exists() or not len(read_journal(take.journal)):
+    recording = read_recording(take.journal, controls_of(context)) if take.journal.exists() else None
+    if recording is None or not len(recording.journal):
         return Recovered(take.name, set_aside(take, keep=False), "")
-    journal = read_journal(take.journal)
+    journal = recording.journal
     last_ns = max(int(journal.arrival_ns.max()), journal.zero_ns)
     last_click_us = int(journal.click_due_us.max(initial=0))
     until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
     if context.clock_input >= 0:
         until_us = last_position_us(journal, context, plan_from(context.plan, str(take.folder)))
-    return Recovered(take.name, finish_take(take, context, ending="recovered", judged_to_us=until_us), "")
+    folder = finish_take(take, context, ending="recovered", judged_to_us=until_us, recording=recording)
+    return Recovered(take.name, folder, "")
 
 
 def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:
@@ -284,37 +235,3 @@ def _beat_of(plan: Plan, due_us: int) -> LeftOut:
     quarter = float(plan.tempo.quarter_at(due_us))
     length = plan.metre.metres[int(plan.metre.row_at(quarter))].beat_quarters
     return LeftOut(due_us - 1_000, round(float(plan.tempo.us_at_quarter(quarter + length))) - 1_000, "late click")
-
-
-def _warnings(context: Context, plan: Plan) -> Iterable[str]:
-    """What a reader of the numbers must know of how the take came about."""
-    if context.trusted is False:
-        yield f"These scores are not trustworthy: the self-test of this route said ({context.selftest})"
-    if context.delay_note:
-        yield context.delay_note
-    if context.clock_input >= 0:
-        yield "The reference is the MIDI clock of the other device, freed of its jitter, and not a click of ours"
-    if context.late_clicks:
-        left = [span for span in context.left_out if span.why == "late click"]
-        what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"
-        where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
-        yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
-    gaps = [span for span in context.left_out if span.why != "late click"]
-    if gaps:
-        yield f"Nothing could be heard for a while in {bars_in_words(_bars(plan, gaps))}; those strokes are left out"
-    if context.ending == "recovered":
-        yield "This take was recovered after the program was killed; it ends where the last note was written"
-    elif context.judged_to_us is not None:
-        bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
-        yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); what follows is left out"
-
-
-def _bars(plan: Plan, spans: Iterable[LeftOut]) -> list[int]:
-    """The bars that spans touch."""
-    numbers: set[int] = set()
-    for span in spans:
-        first, last = (
-            int(plan.metre.bar_beat(plan.tempo.quarter_at(us))[0]) for us in (span.from_us + 1_000, span.to_us)
-        )
-        numbers |= set(range(max(first, 1), min(last, plan.bars) + 1))
-    return sorted(numbers)

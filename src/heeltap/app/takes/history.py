@@ -13,13 +13,13 @@ from pathlib import Path
 
 from heeltap import __version__
 from heeltap.analysis.past_take import past_of
-from heeltap.app.takes.finish_take import score_kept
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
 from heeltap.errors import HeeltapError, StoreError, sentence
 from heeltap.files.history_db import Store, open_store
 from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
-from heeltap.files.takes.folder import list_takes, read_context, take_of
-from heeltap.files.takes.metadata import Context, plan_from
+from heeltap.files.takes.folder import Take, list_takes, take_of
+from heeltap.files.takes.metadata import Context
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
@@ -58,19 +58,28 @@ class Rebuilt:
     """Takes that could not be read, a line each."""
 
 
-def row_of(folder: Path, result: Result, context: Context | None = None) -> tuple[PastTake, bytes]:
+def row_of(take: Take, result: Result) -> tuple[PastTake, bytes]:
     """A kept take as the index holds it: its figures, and its result as JSON without the single notes.
 
     Advice is left out too: it depends on the other takes. What is left depends on the folder alone, so a rebuild makes
     the same row.
 
-    Raises `TakeFileError` when the context cannot be read.
+    Parameters
+    ----------
+    take : Take
+        As it lies on the disk.
+    result : Result
+        Of that take.
+
+    Returns
+    -------
+    PastTake, bytes
     """
-    found = read_context(folder) if context is None else context
+    found = take.context
     family, grade = _family_of(found)
     past = past_of(
         result,
-        folder=folder.name,
+        folder=take.folder.name,
         date=found.date,
         exercise=found.name,
         title=found.title,
@@ -78,18 +87,18 @@ def row_of(folder: Path, result: Result, context: Context | None = None) -> tupl
         grade=grade,
         seed=found.seed if found.seed is not None and abs(found.seed) < 2**63 else None,
         tempo_bpm=round(bpm_from_us_per_quarter(found.plan.tempo[0][1]), 2) if found.plan.tempo else 0.0,
-        length_s=_length_s(found),
+        length_s=_length_s(take),
         ending=found.ending,
         scored_by=__version__,
     )
     return past, to_json(replace(result, notes=(), advice=()))
 
 
-def index_take(folder: Path, result: Result) -> str:
+def index_take(take: Take, result: Result) -> str:
     """Take a kept and scored take into the index beside it; empty, or in one line why that was not possible."""
     try:
-        row = row_of(folder, result)
-        with open_store(folder.parent) as store:
+        row = row_of(take, result)
+        with open_store(take.folder.parent) as store:
             if not store.writable:
                 return f"{store.path}: cannot be written; the take is kept and will be taken into the history later"
             store.add([row])
@@ -174,7 +183,8 @@ def _rows(folders: Sequence[Path], watched: Watched) -> tuple[list[tuple[PastTak
         if take_of(folder) is None:
             continue
         try:
-            rows.append(row_of(folder, score_kept(folder)))
+            inputs = load_scored_inputs(folder)
+            rows.append(row_of(inputs.take, score_inputs(inputs)))
         except UnicodeEncodeError:
             warnings.append(f"left out of the history: {str(folder)!r} is no name that can be written as text")
         except HeeltapError as error:
@@ -200,10 +210,10 @@ def _family_of(context: Context) -> tuple[str, int]:
     return "", 0
 
 
-def _length_s(context: Context) -> float:
+def _length_s(take: Take) -> float:
     """How long it was played after the count-in."""
-    plan = plan_from(context.plan, context.name)
+    plan = take.plan
     end_us = float(plan.tempo.us_at_quarter(plan.metre.quarter_of_bar(plan.bars + 1)))
-    if context.judged_to_us is not None:
-        end_us = min(end_us, context.judged_to_us)
+    if take.context.judged_to_us is not None:
+        end_us = min(end_us, take.context.judged_to_us)
     return round(max(end_us, 0.0) / 1e6, 1)

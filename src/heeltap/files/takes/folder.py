@@ -83,6 +83,8 @@ class Take:
     """What should have been played, whole."""
     notes: Notes
     """What was played, microseconds from bar 1, beat 1; negative in the count-in."""
+    pedal: Pedal
+    """The sustain pedal, on the same clock."""
     warnings: tuple[str, ...]
     """What was odd about the file."""
 
@@ -200,8 +202,14 @@ def set_aside(take: OpenTake, *, keep: bool) -> Path | None:
     return target
 
 
-def load_take(path: Path) -> Take:
+def load_take(path: Path, context: Context | None = None) -> Take:
     """A take from its folder, or from any file in it.
+
+    Parameters
+    ----------
+    path : Path
+    context : Context, optional
+        Of the take, where the caller has read it already.
 
     Raises
     ------
@@ -213,9 +221,10 @@ def load_take(path: Path) -> Take:
     folder = take_of(path)
     if folder is None:
         raise TakeFileError(str(path), "no take", f"a folder with {CONTEXT} and {MIDI}")
-    context = read_context(folder)
+    if context is None:
+        context = read_context(folder)
     midi = read_midi(folder / MIDI)
-    notes = midi.notes
+    notes, foot = midi.notes, midi.pedal
     moved = Notes(
         notes.onset_us - context.count_in_us,
         notes.pitch,
@@ -224,7 +233,8 @@ def load_take(path: Path) -> Take:
         np.maximum(notes.track - 1, 0),  # the file's first track holds the tempo, the next one the first port
         notes.duration_us,
     )
-    return Take(folder, context, plan_from(context.plan, str(folder / CONTEXT)), moved, midi.warnings)
+    pedal = Pedal(foot.at_us - context.count_in_us, foot.channel, foot.value, foot.track)
+    return Take(folder, context, plan_from(context.plan, str(folder / CONTEXT)), moved, pedal, midi.warnings)
 
 
 def read_context(folder: Path) -> Context:

@@ -166,10 +166,11 @@ class Check:
         """Raise `SetFileError` with every mistake; do nothing where there is none."""
         if not self.mistakes:
             return
-        if len(self.mistakes) == 1:
-            raise SetFileError(self.where, self.mistakes[0])
         told = " ".join(f"[{number}] {mistake}" for number, mistake in enumerate(self.mistakes, 1))
-        raise SetFileError(self.where, f"{len(self.mistakes)} mistakes: {told}")
+        several = f"{len(self.mistakes)} mistakes: {told}"
+        error = SetFileError(self.where, self.mistakes[0] if len(self.mistakes) == 1 else several)
+        error.mistakes = tuple(self.mistakes)
+        raise error
 
     def _get(self, table: Mapping[str, Any], path: Path, key: str, default: Any, expected: str) -> Any:
         if key in table:

@@ -27,6 +27,7 @@ from heeltap.files.toml.check import Check, toml_text
 from heeltap.files.toml.families import read_voices
 from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
+from heeltap.model.lean import AUTO, Lean
 from heeltap.model.plan import Section
 from heeltap.model.timeline import Metre
 
@@ -110,7 +111,7 @@ def _click(check: Check, top: dict[str, Any]) -> ClickPlan:
 
 
 def _pocket(check: Check, top: dict[str, Any]) -> Pocket:
-    lean = None if top.get("lean_ms") == "auto" else check.number(top, (), "lean_ms", 0.0, low=-100, high=100)
+    lean = AUTO if top.get("lean_ms") == "auto" else Lean(check.number(top, (), "lean_ms", 0.0, low=-100, high=100))
     half = check.number(top, (), "pocket_ms", low=1, high=200) if "pocket_ms" in top else None
     return Pocket(lean, half)
 
@@ -182,7 +183,6 @@ def _bar(check: Check, item: Any, path: tuple[str | int, ...], metre: Metre, voi
 
 def exercise_to_toml(exercise: Exercise) -> str:
     """The exercise as TOML; `exercise_from_toml` of it is the same exercise."""
-    lean = "auto" if exercise.pocket.lean_ms is None else exercise.pocket.lean_ms
     rows: list[tuple[str, Any]] = [
         ("format", FORMAT),
         ("name", exercise.name),
@@ -196,7 +196,7 @@ def exercise_to_toml(exercise: Exercise) -> str:
         ("swing_ratio", exercise.swing_ratio),
         ("click", click_text(exercise.click)),
         ("count_in_bars", exercise.count_in_bars),
-        ("lean_ms", lean),
+        ("lean_ms", exercise.pocket.lean.written),
     ]
     if exercise.pocket.half_width_ms is not None:
         rows.append(("pocket_ms", exercise.pocket.half_width_ms))

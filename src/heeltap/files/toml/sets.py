@@ -31,8 +31,9 @@ from heeltap.files.toml.check import Check
 from heeltap.files.toml.exercises import read_exercise
 from heeltap.files.toml.set_generated import GENERATED, generated, refused
 from heeltap.model.exercise import Exercise, Ladder, Pocket, parse_click
+from heeltap.model.lean import AUTO, Lean
 from heeltap.model.parts import choose_part
-from heeltap.model.practice_set import AS_WRITTEN, AUTO, Done, FromFile, Generated, PracticeSet, SetItem
+from heeltap.model.practice_set import Done, FromFile, Generated, PracticeSet, SetItem
 
 __all__ = ["FORMAT", "ITEM_KEYS", "TOP_KEYS", "mistakes_in", "read_set", "set_from_toml"]
 
@@ -55,7 +56,7 @@ Key = tuple[str | int, ...]
 class _Shared(NamedTuple):
     """What holds for every item that does not say otherwise."""
 
-    lean_ms: float | str
+    lean: Lean | None
     pocket_ms: float | None
     takes: int
     done: Done
@@ -98,7 +99,7 @@ def _set(check: Check, name: str, folder: Path) -> PracticeSet:
     check.only(top, (), TOP_KEYS)
     if check.text(top, (), "format") not in (FORMAT, ""):
         check.wrong(("format",), repr(top["format"]), f'"{FORMAT}"', "a newer heeltap may have written it")
-    shared = _shared(check, top, (), _Shared(AS_WRITTEN, None, 1, Done()))
+    shared = _shared(check, top, (), _Shared(None, None, 1, Done()))
     rows = check.tables(top, (), "item")
     if not rows and isinstance(top.get("item"), list):
         check.wrong(("item",), "no exercise", "at least one [[item]]")
@@ -125,9 +126,10 @@ def _line_of(mistake: str) -> int:
 
 def _shared(check: Check, row: dict[str, Any], path: Key, usual: _Shared) -> _Shared:
     """Lean, pocket, takes and marks of the top or of an item."""
-    lean: float | str = usual.lean_ms
+    lean = usual.lean
     if "lean_ms" in row:
-        lean = AUTO if row["lean_ms"] == AUTO else check.number(row, path, "lean_ms", low=-100, high=100)
+        auto = row["lean_ms"] == "auto"
+        lean = AUTO if auto else Lean(check.number(row, path, "lean_ms", low=-100, high=100))
     pocket = check.number(row, path, "pocket_ms", low=1, high=200) if "pocket_ms" in row else usual.pocket_ms
     takes = check.whole(row, path, "takes", usual.takes, low=1, high=_MOST_TAKES)
     done = _done(check, row, path, usual.done)
@@ -188,15 +190,13 @@ def _item(check: Check, row: dict[str, Any], path: Key, shared: _Shared, folder:
 
 def _as_asked(item: SetItem, exercise: Exercise) -> Exercise:
     """The exercise with everything that the set says about it."""
-    lean = exercise.pocket.lean_ms if item.lean_ms == AS_WRITTEN else None if item.lean_ms == AUTO else item.lean_ms
-    assert not isinstance(lean, str)
     return replace(
         exercise,
         title=item.title or exercise.title,
         tempo_bpm=item.tempo_bpm[0] if item.tempo_bpm else exercise.tempo_bpm,
         ladder=item.ladder or exercise.ladder,
         click=exercise.click if item.click is None else parse_click(item.click),
-        pocket=Pocket(lean, item.pocket_ms or exercise.pocket.half_width_ms),
+        pocket=Pocket(item.lean or exercise.pocket.lean, item.pocket_ms or exercise.pocket.half_width_ms),
     )
 
 

@@ -9,8 +9,8 @@ from enum import StrEnum
 from pathlib import Path
 from statistics import median
 
-from heeltap.app.takes.finish_take import score_kept
 from heeltap.app.takes.history import History, history
+from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.files.paths import takes_dir
 from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key

@@ -1,0 +1,128 @@
+"""From a kept take to its result: by the plan, lean, pocket and delay that it was played with.
+
+The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved file
+cannot differ.
+
+Inside: `load_scored_inputs`, `scored_inputs_of`, `ScoredInputs`, `score_inputs`, `score_kept`, `options_of`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from heeltap.analysis.advice.after_take import course_aside
+from heeltap.analysis.analyse import Options, analyse
+from heeltap.files.takes.folder import Take, load_take
+from heeltap.files.takes.metadata import Context, LeftOut
+from heeltap.model.lean import Lean
+from heeltap.model.plan import Plan
+from heeltap.model.played import Played
+from heeltap.model.result import Result
+from heeltap.wording import bars as bars_in_words
+from heeltap.wording import count
+
+__all__ = ["ScoredInputs", "load_scored_inputs", "options_of", "score_inputs", "score_kept", "scored_inputs_of"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ScoredInputs:
+    """All that the result of a kept take is made from."""
+
+    take: Take
+    """As it lies on the disk."""
+    played: Played
+    """What of it counts."""
+    options: Options
+
+
+def load_scored_inputs(path: Path, context: Context | None = None) -> ScoredInputs:
+    """A kept take, ready to be scored as it was meant: its folder, or any file in it.
+
+    Parameters
+    ----------
+    path : Path
+    context : Context, optional
+        Of the take, where the caller has read it already.
+
+    Raises
+    ------
+    TakeFileError, MidiFileError
+        It cannot be read.
+    """
+    return scored_inputs_of(load_take(path, context))
+
+
+def scored_inputs_of(take: Take) -> ScoredInputs:
+    """The same for a take that was read."""
+    context = take.context
+    notes, plan = take.judged()
+    played = Played(
+        notes,
+        plan.tempo,
+        plan.metre,
+        plan,
+        file=take.folder.name,
+        part=context.in_port or "take",
+        resolution_ms=context.resolution_ms,
+        warnings=(*take.warnings, *_warnings(context, take.plan)),
+    )
+    return ScoredInputs(take, played, options_of(context))
+
+
+def score_inputs(inputs: ScoredInputs) -> Result:
+    """The result; for an exercise of the course the history says what comes next, so that advice is left out."""
+    result = analyse(inputs.played, inputs.options)
+    return result if inputs.take.context.exercise is None else course_aside(result)
+
+
+def score_kept(path: Path) -> Result:
+    """The result of a kept take: its folder, or any file in it; raises as `load_scored_inputs`."""
+    return score_inputs(load_scored_inputs(path))
+
+
+def options_of(context: Context) -> Options:
+    """How a take is to be judged, from what was known when it was made."""
+    return Options(
+        lean=Lean(context.lean_ms),
+        pocket_ms=context.pocket_ms,
+        delay_ms=context.delay_ms,
+        delay_uncertainty_ms=context.delay_uncertainty_ms,
+        delay_method=context.delay_method,
+        retrigger_ms=context.retrigger_ms,
+        split_key=context.split_key,
+        retrigger_of=context.retrigger_of,
+    )
+
+
+def _warnings(context: Context, plan: Plan) -> Iterable[str]:
+    """What a reader of the numbers must know of how the take came about."""
+    if context.trusted is False:
+        yield f"These scores are not trustworthy: the self-test of this route said ({context.selftest})"
+    if context.delay_note:
+        yield context.delay_note
+    if context.clock_input >= 0:
+        yield "The reference is the MIDI clock of the other device, freed of its jitter, and not a click of ours"
+    if context.late_clicks:
+        left = [span for span in context.left_out if span.why == "late click"]
+        what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"
+        where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
+        yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
+    gaps = [span for span in context.left_out if span.why != "late click"]
+    if gaps:
+        yield f"Nothing could be heard for a while in {bars_in_words(_bars(plan, gaps))}; those strokes are left out"
+    if context.ending == "recovered":
+        yield "This take was recovered after the program was killed; it ends where the last note was written"
+    elif context.judged_to_us is not None:
+        bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
+        yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); what follows is left out"
+
+
+def _bars(plan: Plan, spans: Iterable[LeftOut]) -> list[int]:
+    """The bars that spans touch."""
+    numbers: set[int] = set()
+    for span in spans:
+        first, last = (
+            int(plan.metre.bar_beat(plan.tempo.quarter_at(us))[0]) for us in (span.from_us + 1_000, span.to_us)
+        )
+        numbers |= set(range(max(first, 1), min(last, plan.bars) + 1))
+    return sorted(numbers)

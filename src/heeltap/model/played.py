@@ -1,0 +1,38 @@
+"""A take as it goes into the analysis: the notes, and what they are held against.
+
+Inside: `Played`.
+"""
+
+from dataclasses import dataclass
+
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan, Section
+from heeltap.model.timeline import MetreMap, TempoMap
+
+__all__ = ["Played"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Played:
+    """What somebody played, and what it is held against."""
+
+    notes: Notes
+    """On the click's clock: 0 us is bar 1, beat 1."""
+    tempo: TempoMap
+    """Of the click."""
+    metre: MetreMap
+    plan: Plan | None = None
+    """None: the take is placed on the click's grid."""
+    sections: tuple[Section, ...] = ()
+    """Without a plan; a plan has its own."""
+    leader: Notes | None = None
+    """The drum part whose kick and snare time is measured against; None is the click."""
+    leader_name: str = ""
+    file: str = "take"
+    """What the report calls the take."""
+    part: str = ""
+    """What the report calls the part."""
+    resolution_ms: float | None = None
+    """Nothing finer can be told from this source; None where that is not known."""
+    warnings: tuple[str, ...] = ()
+    """What was odd about the source, a line each."""
