@@ -11,7 +11,7 @@ from heeltap.model.notes import make_notes
 from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.model.subdivisions import BEAT, EIGHTH, FINE, SIXTEENTH
-from heeltap.session.plan_columns import sheet_of
+from heeltap.session.plan_columns import columns_of
 from tests.makers.drills import counted_plan
 from tests.makers.judgements import quarters_table
 from tests.makers.tables import offsets_table
@@ -111,4 +111,4 @@ def test_the_screen_draws_the_pocket_that_the_report_counts() -> None:
 
     judged, _, _ = judge_take(Played(notes, plan.tempo, plan.metre, plan), Options(delay_ms=0.0))
 
-    assert (1000 * pocket_of(judged.offsets)).tolist() == [one.pocket_us for one in sheet_of(plan).targets]
+    assert (1000 * pocket_of(judged.offsets)).tolist() == [one.pocket_us for one in columns_of(plan).targets]
