@@ -1,12 +1,48 @@
-"""Fixtures that every test may use: an isolated home, the outside data, and a seeded generator."""
+"""Fixtures that every test may use: an isolated home, the outside data, and a seeded generator.
+
+Also what keeps the fast half fast: a test that starts a process is marked ``live`` (or slow, jack, bench), else it fails.
+"""
 
 import os
+import subprocess
+from collections.abc import Iterator
+from multiprocessing.process import BaseProcess
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # on our small matrices further threads only wait for each other
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+from tests.makers import amounts
 
 ROOT = Path(__file__).resolve().parents[1]
+
+ASIDE = ("live", "slow", "jack", "bench")
+"""Marks of the tests that a plain run leaves out."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A run that takes the slow tests takes the whole of every simulation, too; hypothesis has one profile."""
+    amounts.whole = "not slow" not in config.getoption("markexpr")
+    # Without a deadline: a loaded machine is slow, not wrong.
+    settings.register_profile("heeltap", deadline=None, max_examples=amounts.amount(100, fast=25))
+    settings.load_profile("heeltap")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """No test of the fast half starts a process, in its fixtures neither."""
+    with pytest.MonkeyPatch.context() as patch:
+        if not any(item.get_closest_marker(name) for name in ASIDE):
+            patch.setattr(BaseProcess, "start", _refuse)
+            patch.setattr(subprocess.Popen, "__init__", _refuse)
+        return (yield)
+
+
+def _refuse(*_: object, **__: object) -> None:
+    raise AssertionError("a test that starts a process is marked live (pytest.mark.live): it takes time of its own")
 
 
 def _outside(folder: str) -> Path:

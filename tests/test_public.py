@@ -20,6 +20,7 @@ def test_a_wrong_name_is_an_attribute_error() -> None:
         heeltap.read_mid  # noqa: B018
 
 
+@pytest.mark.live
 def test_importing_the_package_loads_no_numpy() -> None:
     """The command line imports the package on every start."""
     code = "import sys, heeltap; print('numpy' in sys.modules)"

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heeltap.analysis.align import Match, align, align_free
+from tests.makers.amounts import amount
 from tests.makers.players import FIGURES, Leap, Player, make_part, ordinary_player, play_part
 
 LINE_US = np.array([0, 750_000, 1_000_000, 1_500_000, 2_000_000, 2_750_000, 3_000_000, 3_500_000])
@@ -246,7 +247,7 @@ def test_offsets_of_right_matches_are_exact(rng: np.random.Generator) -> None:
     assert np.array_equal(take.offset_us[right], offset[right])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=amount(40, fast=15))
 @given(st.integers(0, 2**32 - 1), st.integers(0, 40), st.integers(0, 40), st.booleans())
 def test_any_input_gives_a_one_to_one_match(seed: int, planned: int, played: int, free: bool) -> None:
     """Random notes on both sides: no played note is used twice, matched and extra make up the take, doubts are 0-1."""

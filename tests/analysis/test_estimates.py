@@ -195,6 +195,7 @@ def test_numbers_are_plain(n: int, rng: np.random.Generator) -> None:
     assert found.overall.n == n
 
 
+@pytest.mark.live
 def test_statistics_do_not_load_the_slow_half_of_scipy() -> None:
     """scipy.stats costs a second to import; nothing here may load it."""
     code = (

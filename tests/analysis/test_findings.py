@@ -16,6 +16,7 @@ from heeltap.analysis.findings.sentences import bar_list
 from heeltap.analysis.statistics.noise_models import MODELS, autocorrelations
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
+from tests.makers.amounts import amount
 from tests.makers.guide_tables import FINDINGS_GUIDE, findings_table
 from tests.makers.tables import noise, offsets_table, plant
 
@@ -417,7 +418,7 @@ def test_the_cosine_basis_agrees_with_full_matrices(kind: str) -> None:
     """Effects within a fifth of their standard deviation of what full covariance matrices give, p within a factor of
     two, for a class of strokes in blocks and for one scattered over the take."""
     rng = np.random.default_rng(14)
-    for _ in range(5):
+    for _ in range(amount(5, fast=2)):
         values = noise(kind, 96, rng)
         for x in ((np.arange(96) // 8 % 4 == 3).astype(np.float64), (np.arange(96) % 4 == 1).astype(np.float64)):
             problem = RegressionProblem(values + 6 * x, x[:, None], np.zeros((96, 0)), [True], np.arange(96) // 8)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from heeltap.analysis.leader.curve import LEVEL_SD_MS, fit_curve
 from heeltap.analysis.leader.leader import fit_leader, kick_and_snare, lag_behind, who_leads
 from heeltap.model.notes import make_notes
+from tests.makers.amounts import amount
 from tests.makers.leaders import Song, lead_and_follow
 
 
@@ -47,7 +48,7 @@ def test_the_filter_equals_full_matrices(model: tuple[float, float], monkeypatch
     assert error == pytest.approx(expected_error)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=amount(40, fast=15))
 @given(st.lists(st.tuples(st.floats(0, 64), st.floats(-80, 80)), min_size=1, max_size=30), st.floats(-10, 90))
 def test_the_reference_is_a_number_with_an_error(hits: list[tuple[float, float]], at: float) -> None:
     """Any leader with at least one hit gives a finite time everywhere, and never claims to know it exactly."""
@@ -139,7 +140,7 @@ def test_the_reference_beats_the_nearest_hit_and_the_click() -> None:
 def test_the_lag_of_a_follower(bars: int, within: float) -> None:
     """The median error of the lag is within 0.5 ms in 64 bars and 1 ms in 16."""
     wrong = []
-    for song in songs(120, bars, 6):
+    for song in songs(amount(120, fast=30), bars, 6):
         found = lag_behind(fit_leader(song.leader_quarter, song.leader_ms), song.follower_quarter, song.follower_ms)
         assert found.value is not None
         wrong.append(abs(found.value - song.lag_ms))

@@ -12,6 +12,7 @@ from heeltap.analysis.score import FARTHEST, distance, place_weight, score
 from heeltap.model.offsets import Offsets, Tally
 from heeltap.model.subdivisions import BEAT, EIGHTH, SIXTEENTH, SWUNG, TRIPLET
 from heeltap.model.timeline import MetreMap, steady_metre
+from tests.makers.amounts import amount
 from tests.makers.judgements import RANDOM, SCORE_TABLE, mean_score, week_of_scores
 from tests.makers.players import FIGURES, Player, full_range_player, make_part, ordinary_player, play_part
 from tests.makers.tables import noise, offsets_table
@@ -178,7 +179,9 @@ def test_grades_come_out_in_order() -> None:
     """Of pairs of simulated players one grade apart, the better one has the higher score in at least 0.9."""
     rng = np.random.default_rng(11)
     values = {
-        grade: np.array([played(graded(grade, rng), rng, float(rng.uniform(60, 130))) for _ in range(80)])
+        grade: np.array(
+            [played(graded(grade, rng), rng, float(rng.uniform(60, 130))) for _ in range(amount(80, fast=30))]
+        )
         for grade in ("advanced", "intermediate", "beginner")
     }
 
@@ -189,8 +192,12 @@ def test_grades_come_out_in_order() -> None:
 def test_beginners_score_above_random() -> None:
     """A beginner is above somebody who strikes anywhere in at least 0.9 of pairs."""
     rng = np.random.default_rng(12)
-    beginner = np.array([played(graded("beginner", rng), rng, float(rng.uniform(60, 110))) for _ in range(80)])
-    chance = np.array([played(graded("random", rng), rng, float(rng.uniform(60, 110))) for _ in range(80)])
+    beginner = np.array(
+        [played(graded("beginner", rng), rng, float(rng.uniform(60, 110))) for _ in range(amount(80, fast=30))]
+    )
+    chance = np.array(
+        [played(graded("random", rng), rng, float(rng.uniform(60, 110))) for _ in range(amount(80, fast=30))]
+    )
 
     assert np.mean(beginner[:, None] > chance) >= 0.9
 

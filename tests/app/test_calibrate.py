@@ -88,6 +88,7 @@ class Ear:
         return Recording(0.3 * wave + 0.003 * rng.standard_normal(wave.size), RATE_HZ, self.holes)
 
 
+@pytest.mark.live
 def test_microphone_finds_the_delay_of_a_route(short_clicks: np.ndarray, zero_ns: list[int]) -> None:
     """Through the engine, its journal and a microphone: output plus input delay to 0.5 ms and the clicks' lateness."""
     knocks = short_clicks[:-1] + np.random.default_rng(2).uniform(60_000, 110_000, 15)
@@ -105,6 +106,7 @@ def test_microphone_finds_the_delay_of_a_route(short_clicks: np.ndarray, zero_ns
     assert 0 < len(shares)
 
 
+@pytest.mark.live
 def test_holes_in_the_recording_are_declined(zero_ns: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """After a hole all times are wrong."""
     clicks = np.array([0, 100_000])
@@ -137,6 +139,7 @@ def test_a_click_must_be_heard() -> None:
         microphone_delay_of("fake:", None, Ear([], np.zeros(0), np.zeros(0)), rng=np.random.default_rng(1))
 
 
+@pytest.mark.live
 def test_tapping_along(monkeypatch: pytest.MonkeyPatch) -> None:
     """Taps 11 ms before the click, double triggers and a chord included: the median comes back."""
     clicks = click_schedule(steady_tempo(750), steady_metre(), 11)
@@ -167,6 +170,7 @@ def test_the_computers_own_sound_clicks_as_in_a_drill(monkeypatch: pytest.Monkey
     assert [AudioOutput("audio:Desk").name, None] == [getattr(spec.make_output, "name", None) for spec in seen]
 
 
+@pytest.mark.live
 def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:
     """Half the clicks tapped are not enough."""
     clicks = click_schedule(steady_tempo(1500), steady_metre(), 11)

@@ -50,6 +50,7 @@ def scripted(times: FloatArray, rng: np.random.Generator, *, jitter_us: float = 
     return merge(clocks, notes_on_clock(times, struck, OFFSETS_MS))
 
 
+@pytest.mark.live
 @pytest.mark.parametrize(
     "kind", ["step", pytest.param("steady", marks=pytest.mark.slow), pytest.param("drift", marks=pytest.mark.slow)]
 )
@@ -72,6 +73,7 @@ def test_offsets_are_those_from_the_other_devices_beats(kind: str, tmp_path: Pat
     assert 24 * (times[109] - times[108]) == pytest.approx(first_us, rel=0.02)
 
 
+@pytest.mark.live
 def test_lost_clock_holds_the_take_and_says_so(tmp_path: Path, rng: np.random.Generator) -> None:
     """The clock is silent for a second in bar 3: said at once, the time is cut out, nothing there is a miss, and what is
     played after it is judged by the clock that came back."""

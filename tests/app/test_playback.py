@@ -96,6 +96,7 @@ def offsets_of(result: Result) -> list[float]:
     return [1000 * row.offset_ms for row in result.notes if row.offset_ms is not None]
 
 
+@pytest.mark.live
 def test_each_heard_note_lies_its_offset_from_its_click(played: Path) -> None:
     """Onset minus the click of its beat is the result's offset to a microsecond, the delay being taken away; the extra
     note is heard, the bounce is not."""
@@ -119,6 +120,7 @@ def test_each_heard_note_lies_its_offset_from_its_click(played: Path) -> None:
     assert 15 == len(ons(schedule))
 
 
+@pytest.mark.live
 def test_moved_notes_are_at_their_places_and_the_lean(played: Path) -> None:
     """Every matched note exactly at reference + lean, on the key that was played; extra notes as they were."""
     as_played, moved = ons(heard_take(played)), ons(heard_take(played, moved=True))
@@ -362,6 +364,7 @@ def test_without_an_output_the_way_to_one_is_said() -> None:
     )
 
 
+@pytest.mark.live
 def test_an_output_that_there_is_not_is_said() -> None:
     """The engine's own line, and nothing keeps running."""
     with pytest.raises(PortError) as caught:
@@ -371,6 +374,7 @@ def test_an_output_that_there_is_not_is_said() -> None:
     assert [] == multiprocessing.active_children()
 
 
+@pytest.mark.live
 def test_a_playback_counts_in_the_plans_time_and_ends(played: Path) -> None:
     """From the middle to the end: the time begins there, runs on, and it is over a tail after the last message; every
     sound was sent and none came late."""
@@ -395,6 +399,7 @@ def test_a_playback_counts_in_the_plans_time_and_ends(played: Path) -> None:
     assert (sounds, "") == (report.clicks, playback.problem)
 
 
+@pytest.mark.live
 def test_stopping_silences_and_a_second_stop_does_nothing() -> None:
     """The engine ends in order long before the end, and stays ended."""
     playback = Playback(heard_plan(drill_of("anchor 1")), "fake:", clock=FakeClock())
@@ -446,6 +451,7 @@ def test_the_engine_sends_every_message_and_a_note_off_however_late(pause_ns: in
     assert (heard, bool(pause_ns), bool(pause_ns)) == (report.clicks, heard < strokes, report.clicks_late > 0)
 
 
+@pytest.mark.live
 def test_an_engine_that_was_killed_is_over_and_its_output_silenced_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """It cannot silence anything itself."""
     silenced: list[str | None] = []

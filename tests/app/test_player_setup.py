@@ -35,6 +35,7 @@ def midi(path: Path, at_us: list[int], pitch: list[int]) -> str:
     return f"fake:{path}"
 
 
+@pytest.mark.live
 def test_a_drill_on_two_inputs_is_one_take(tmp_path: Path) -> None:
     """Every stroke finds its note whichever device it came from; the file has a track a port; scoring agrees."""
     what = a_drill()
@@ -55,6 +56,7 @@ def test_a_drill_on_two_inputs_is_one_take(tmp_path: Path) -> None:
     assert [part.name for part in read_midi(outcome.folder / "take.mid").parts] == [odd, even]
 
 
+@pytest.mark.live
 def test_a_control_is_neither_a_note_nor_a_stroke(tmp_path: Path) -> None:
     """A pad that stops the take ends it, is in the journal, and is missing from the file and the score."""
     what = a_drill()
@@ -158,6 +160,7 @@ def test_a_plan_of_hands_on_any_key_keeps_them_apart() -> None:
     assert (apart.counts.missed, apart.counts.extra) == (1, 1)
 
 
+@pytest.mark.live
 def test_a_drill_of_hands_sees_them_live_and_afterwards(tmp_path: Path) -> None:
     """The screen marks a stroke of the wrong hand as another key; the take keeps the split and is scored with it."""
     what = hands_drill()

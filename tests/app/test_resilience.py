@@ -76,6 +76,7 @@ def _take_of(what, root: Path, clock: FakeClock, screen: Screen, port: FakeInPor
     return finish_take(take, context, ending="played")
 
 
+@pytest.mark.live
 def test_an_engine_that_is_killed_leaves_no_note_sounding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """SIGKILL: the program that is left sends all notes off to the output; the take is kept and judged up to there."""
     opened = watch_outputs(monkeypatch)
@@ -96,6 +97,7 @@ def test_an_engine_that_is_killed_leaves_no_note_sounding(tmp_path: Path, monkey
     assert outcome.result.counts.matched >= 4
 
 
+@pytest.mark.live
 def test_an_engine_that_ends_well_is_not_silenced_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """It sent all notes off itself; nobody opens its output a second time."""
     opened = watch_outputs(monkeypatch)
@@ -167,6 +169,7 @@ def test_a_screen_that_freezes_costs_nothing(tmp_path: Path) -> None:
     assert load_take(folder).context.dropped == 0
 
 
+@pytest.mark.live
 def test_a_screen_that_is_killed_leaves_a_whole_take(tmp_path: Path) -> None:
     """SIGKILL of the process that draws: the engine notices, silences the output, closes the journal; the next start
     has every note until then."""
@@ -223,6 +226,7 @@ def small_disk(tmp_path: Path):
     subprocess.run(["umount", str(folder)], check=False)
 
 
+@pytest.mark.live
 @pytest.mark.skipif(sys.platform != "linux", reason="mounts a tmpfs")
 def test_a_disk_that_fills_up_costs_the_file_not_the_result(small_disk: Path) -> None:
     """96 kB and a device that floods: the journal stops in the middle, the drill does not; it says so, and judges what

@@ -127,6 +127,7 @@ def test_damaged_store_is_said_before_the_drill() -> None:
 OFFSETS_MS = [15.0, 12.0, 18.0, 15.0] * 2
 
 
+@pytest.mark.live
 def test_drill_takes_the_kept_delay_away_and_says_so(tmp_path: Path) -> None:
     """Screen, take and result: offsets less the delay, known, with method and uncertainty; the take keeps them."""
     keep_calibration(a_row("fake:", ""))
@@ -144,6 +145,7 @@ def test_drill_takes_the_kept_delay_away_and_says_so(tmp_path: Path) -> None:
     assert Calibration(True, 5.0, None, "given") == given.calibration
 
 
+@pytest.mark.live
 def test_drill_with_a_feel_offset_only_stays_uncalibrated(tmp_path: Path) -> None:
     """The result says that the delay is not known; nothing is taken away."""
     keep_calibration(a_row("fake:", "", method="feel", delay_ms=-30.0))
@@ -155,6 +157,7 @@ def test_drill_with_a_feel_offset_only_stays_uncalibrated(tmp_path: Path) -> Non
     assert OFFSETS_MS == pytest.approx([n.offset_ms for n in outcome.result.notes], abs=0.006)
 
 
+@pytest.mark.live
 def test_drill_on_other_ports_says_why_nothing_was_taken_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The note travels with the take."""
     monkeypatch.setattr(drill_settings, "route_of", lambda *_, **__: Route(note="calibrate again"))

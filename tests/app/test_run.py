@@ -59,6 +59,7 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[DrillOutcome, list
     return outcome, states, effects
 
 
+@pytest.mark.live
 def test_a_drill_and_the_scoring_of_its_saved_file_give_the_same_result(
     played: tuple[DrillOutcome, list[State], list[Effect]],
 ) -> None:
@@ -72,6 +73,7 @@ def test_a_drill_and_the_scoring_of_its_saved_file_give_the_same_result(
     assert (again.counts.planned, again.counts.matched, again.counts.missed) == (16, 15, 1)
 
 
+@pytest.mark.live
 def test_the_offsets_of_the_player_come_back(played: tuple[DrillOutcome, list[State], list[Effect]]) -> None:
     """Through engine, journal, file and alignment, each offset is what was played to half a tick of the file."""
     outcome, _, _ = played
@@ -82,6 +84,7 @@ def test_the_offsets_of_the_player_come_back(played: tuple[DrillOutcome, list[St
     assert found == pytest.approx([ms for ms in OFFSETS_MS if ms is not None], abs=0.006)
 
 
+@pytest.mark.live
 def test_the_screen_saw_the_same_as_the_result(played: tuple[DrillOutcome, list[State], list[Effect]]) -> None:
     """The light matcher agrees with the full one on an ordinary take, and every bar was told once."""
     outcome, states, effects = played
@@ -96,6 +99,7 @@ def test_the_screen_saw_the_same_as_the_result(played: tuple[DrillOutcome, list[
     ]
 
 
+@pytest.mark.live
 def test_the_take_holds_the_raw_messages(played: tuple[DrillOutcome, list[State], list[Effect]]) -> None:
     """The journal has every message to the nanosecond, every click, and an orderly end."""
     outcome, _, _ = played
@@ -110,6 +114,7 @@ def test_the_take_holds_the_raw_messages(played: tuple[DrillOutcome, list[State]
     assert journal.closed
 
 
+@pytest.mark.live
 def test_a_take_that_is_stopped_is_judged_up_to_there(tmp_path: Path) -> None:
     """Ctrl-C keeps the take; what was not reached is not missed."""
     what = a_drill()
@@ -192,6 +197,7 @@ def test_nothing_is_left_behind_when_nothing_was_played(tmp_path: Path) -> None:
     assert list((tmp_path / ".open").iterdir()) == []
 
 
+@pytest.mark.live
 def test_a_port_that_is_not_there_leaves_nothing_behind(tmp_path: Path) -> None:
     """The error comes through from the engine, and the take that was opened for it is gone."""
     with pytest.raises(PortError):
@@ -213,6 +219,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.live
 def test_a_take_survives_kill_9(tmp_path: Path) -> None:
     """Killed in the middle without warning: the next start has everything up to the last second, and judges it."""
     script = tmp_path / "victim.py"

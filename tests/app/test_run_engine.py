@@ -22,6 +22,7 @@ def a_spec(path: Path, clicks: int = 10) -> EngineSpec:
     return EngineSpec(schedule, out_port="fake:", journal=path, start_delay_us=50_000, tail_us=20_000)
 
 
+@pytest.mark.live
 def test_runs_to_its_end_and_says_how_far_it_is(tmp_path: Path) -> None:
     """The share grows to 1; the engine has ended and reported, its journal is whole."""
     shares: list[float] = []
@@ -35,6 +36,7 @@ def test_runs_to_its_end_and_says_how_far_it_is(tmp_path: Path) -> None:
     assert read_journal(tmp_path / "run.jsonl").closed
 
 
+@pytest.mark.live
 def test_what_progress_raises_ends_the_run_in_order(tmp_path: Path) -> None:
     """A screen gives up by raising: the journal is closed, the exception arrives."""
 
@@ -51,6 +53,7 @@ def test_what_progress_raises_ends_the_run_in_order(tmp_path: Path) -> None:
     assert read_journal(tmp_path / "run.jsonl").closed
 
 
+@pytest.mark.live
 def test_ctrl_c_ends_the_run_in_order(tmp_path: Path) -> None:
     """As from a terminal, but to this process only: the journal is closed, `KeyboardInterrupt` arrives."""
     stop = threading.Timer(1.5, os.kill, (os.getpid(), signal.SIGINT))
@@ -62,6 +65,7 @@ def test_ctrl_c_ends_the_run_in_order(tmp_path: Path) -> None:
     assert read_journal(tmp_path / "run.jsonl").closed
 
 
+@pytest.mark.live
 def test_what_cannot_start_is_raised(tmp_path: Path) -> None:
     """A port that is not there; nothing runs."""
     spec = EngineSpec(Schedule(np.zeros(0, np.int64), (), (), 0), in_ports=("nobody has this port",), api="jack")

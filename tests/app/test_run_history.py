@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from heeltap.app.drill.run import drill
 from heeltap.app.takes.history import history
 from heeltap.files.history_db import index_file
@@ -9,6 +11,7 @@ from heeltap.files.takes.folder import list_takes
 from tests.app.test_run import OFFSETS_MS, a_drill, settings
 
 
+@pytest.mark.live
 def test_a_drill_is_in_the_history_when_it_ends(tmp_path: Path) -> None:
     """With the figures of its result; reading the history afterwards finds nothing new to take in."""
     what = a_drill()
@@ -21,6 +24,7 @@ def test_a_drill_is_in_the_history_when_it_ends(tmp_path: Path) -> None:
     assert (outcome.result.overall.bias_ms, "quarters", "played") == (row.bias_ms, row.exercise, row.ending)
 
 
+@pytest.mark.live
 def test_a_broken_history_costs_a_line_and_nothing_else(tmp_path: Path) -> None:
     """Take and result are there as ever; the outcome says in one line what is wrong with the history."""
     index_file(tmp_path).parent.mkdir()

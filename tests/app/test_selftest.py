@@ -22,6 +22,7 @@ def no_midi(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("JACK_NO_START_SERVER", "1")
 
 
+@pytest.mark.live
 @pytest.mark.usefixtures("no_midi")
 def test_without_midi_the_loop_stays_inside(rng: np.random.Generator) -> None:
     """The engine itself loses nothing and knows its own stamps; the report says what was tested."""
@@ -44,6 +45,7 @@ def test_one_end_is_no_loop(rng: np.random.Generator, in_port: str | None, out_p
         selftest(in_port, out_port, rng=rng)
 
 
+@pytest.mark.live
 @pytest.mark.usefixtures("no_midi")
 def test_named_ports_are_not_replaced_by_a_loop_inside(rng: np.random.Generator) -> None:
     """Whoever names ports wants those tested: that they cannot be opened is an error."""
@@ -51,6 +53,7 @@ def test_named_ports_are_not_replaced_by_a_loop_inside(rng: np.random.Generator)
         selftest("Pad", "Pad", rng=rng, notes=10)
 
 
+@pytest.mark.live
 @pytest.mark.usefixtures("no_midi")
 def test_kept_for_the_takes_to_come(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:
     """With date, summary and every number; a second test of the same route takes its place."""

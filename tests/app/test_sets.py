@@ -14,6 +14,7 @@ from heeltap.errors import InputFileError, PlanError, SetFileError
 from heeltap.model.lean import Lean
 from heeltap.views.practice_sheet import sheet_html, sheet_text
 from heeltap.views.set_text import set_text, sheet_of, write_sheet
+from tests.makers.amounts import amount
 from tests.makers.sets import GOLDEN, HAND_WRITTEN, golden_files, set_folder
 
 
@@ -225,7 +226,7 @@ KEYS += ["tempo_bpm", "click", "ladder", "exercise", "midi", "part", "item", "fo
 
 
 @given(st.lists(st.tuples(st.sampled_from(KEYS), st.sampled_from(ODD), st.integers(0, 30)), min_size=1, max_size=4))
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=amount(150, fast=37))
 def test_whatever_is_written_gives_a_set_or_sentences(changes: list[tuple[str, str, int]]) -> None:
     """Any value at any key: either every mistake is told, or the set can be shown and printed."""
     lines = HAND_WRITTEN.splitlines()

@@ -119,6 +119,7 @@ def test_nothing_to_show(capsys: pytest.CaptureFixture[str]) -> None:
     assert "heeltap keeps no delay yet" in capsys.readouterr().out
 
 
+@pytest.mark.live
 def test_words_for_a_terminal_without_unicode(tmp_path: Path) -> None:
     """Only characters that it has."""
     command = [sys.executable, "-m", "heeltap", "calibrate", "--same-path", "--in", "fake:", "--out", "none"]

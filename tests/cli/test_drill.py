@@ -57,6 +57,7 @@ def player(tmp_path: Path) -> str:
     return f"fake:{path}"
 
 
+@pytest.mark.live
 def test_plain_lines_a_bar_at_a_time(exercise: Path, player: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Each bar is printed with its syllables and the signed milliseconds; then the result; then where the take is."""
     code = main(["drill", str(exercise), "--in", player, "--out", "none", "--no-screen"])
@@ -71,6 +72,7 @@ def test_plain_lines_a_bar_at_a_time(exercise: Path, player: str, capsys: pytest
     assert str(list_takes(takes_dir())[0]) in out.splitlines()[-1]
 
 
+@pytest.mark.live
 def test_json_on_stdout_is_alone_there(exercise: Path, player: str, capsys: pytest.CaptureFixture[str]) -> None:
     """With ``--json -`` everything else goes to stderr, and the JSON is the kept take's own result."""
     code = main(["drill", str(exercise), "--in", player, "--out", "none", "--json", "-", "--lean", "10"])
@@ -84,6 +86,7 @@ def test_json_on_stdout_is_alone_there(exercise: Path, player: str, capsys: pyte
     assert [note["offset_ms"] for note in result["notes"]] == [note.offset_ms for note in again.notes]
 
 
+@pytest.mark.live
 def test_the_kept_sound_of_the_click_is_used(exercise: Path, player: str, capsys: pytest.CaptureFixture[str]) -> None:
     """A sound in the settings that there is not is told and stops the drill; an option goes before it."""
     write_settings(Stored(click_notes="bell"))
@@ -95,6 +98,7 @@ def test_the_kept_sound_of_the_click_is_used(exercise: Path, player: str, capsys
     assert "settings.toml: click notes: 'bell'; expected two keys" in capsys.readouterr().err
 
 
+@pytest.mark.live
 def test_a_take_left_behind_is_recovered_and_said(
     exercise: Path, player: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -109,6 +113,7 @@ def test_a_take_left_behind_is_recovered_and_said(
     assert len(list_takes(takes_dir())) == 2
 
 
+@pytest.mark.live
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [

@@ -15,6 +15,7 @@ SONG = ROOT / "demo" / "tollgate-road.mid"
 TAKE = ROOT / "demo" / "tollgate-road-take-1.mid"
 
 
+@pytest.mark.live
 def test_help_imports_nothing_heavy() -> None:
     """The help page costs no numpy, scipy, textual, rtmidi or mido."""
     code = (
@@ -119,6 +120,7 @@ def test_a_folder_scores_every_file_and_reports_the_bad_one(tmp_path: Path, caps
     assert "zero.mid" in said.err
 
 
+@pytest.mark.live
 def test_many_files_are_scored_by_several_processes_with_the_same_result(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -23,6 +23,7 @@ def kit(tmp_path: Path, keys: list[int]) -> str:
     return f"fake:{path}"
 
 
+@pytest.mark.live
 def test_pads_are_learned_shown_and_forgotten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Two roles by five hits, one of them on a pad that is taken; kept with its window, listed, and dropped again."""
     port = kit(tmp_path, [36, 36, 36, 40, 40])
@@ -42,6 +43,7 @@ def test_pads_are_learned_shown_and_forgotten(tmp_path: Path, capsys: pytest.Cap
     assert read_settings().pads == ()
 
 
+@pytest.mark.live
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [
@@ -111,6 +113,7 @@ def test_a_pad_starts_the_take_and_another_one_ends_the_sitting(
         assert take.context.ending == "stopped"
 
 
+@pytest.mark.live
 def test_a_repeat_while_playing_tells_the_face_to_begin_again(tmp_path: Path) -> None:
     """The effects of the turn say both: this take is over, and another is wanted."""
     from heeltap.app.drill.player_setup import Player

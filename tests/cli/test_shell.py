@@ -16,6 +16,7 @@ def test_the_shell_files_are_the_parsers_own() -> None:
     assert [] == [name for name, text in files().items() if (SHARE / name).read_text(encoding="utf-8") != text]
 
 
+@pytest.mark.live
 @pytest.mark.parametrize(
     ("typed", "offered"),
     [
@@ -47,6 +48,7 @@ def test_every_shell_knows_every_command() -> None:
         assert [] == [command for command in COMMANDS if command not in text]
 
 
+@pytest.mark.live
 def test_the_man_page_has_every_command_and_reads_without_a_warning() -> None:
     """groff's own warnings, where groff is."""
     text = man_page()

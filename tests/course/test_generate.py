@@ -15,6 +15,7 @@ from heeltap.model.counting import bar_ticks
 from heeltap.model.exercise import METRES, Exercise, Ladder
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import Metre
+from tests.makers.amounts import amount
 from tests.makers.exercises import GRADES, golden_text, made
 from tests.makers.plans import plan_of_quarters
 
@@ -36,14 +37,14 @@ def test_every_family_has_eight_grades_with_an_aim_each(family: str) -> None:
 
 
 @given(any_exercise)
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=amount(150, fast=37))
 def test_every_exercise_can_be_laid_over_a_take_without_a_known_delay(exercise: Exercise) -> None:
     """Shifted by any number of strokes up to a bar, at least two notes of the first four bars are out of place."""
     assert shift_margin(plan_of(exercise)) >= LEAST_MARGIN
 
 
 @given(any_exercise)
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=amount(150, fast=37))
 def test_every_exercise_is_playable(exercise: Exercise) -> None:
     """Strokes come no faster than the grade says; a hand has one voice's notes, two at most where it is quick."""
     grade = grade_of(read_family(exercise.family), exercise.grade)
@@ -61,7 +62,7 @@ def test_every_exercise_is_playable(exercise: Exercise) -> None:
 
 
 @given(any_exercise)
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=amount(100, fast=25))
 def test_sections_cover_the_exercise_and_start_where_they_say(exercise: Exercise) -> None:
     """One after the other, from the first bar to the last; each soon has a stroke."""
     plan = plan_of(exercise)
@@ -76,7 +77,7 @@ def test_sections_cover_the_exercise_and_start_where_they_say(exercise: Exercise
 
 
 @given(any_exercise, st.integers(12, 64))
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=amount(100, fast=25))
 def test_a_length_that_is_asked_for_is_kept(exercise: Exercise, bars: int) -> None:
     """Sections shrink and grow with the whole; the same rules hold."""
     again = made(exercise.family, exercise.grade, str(exercise.metre), exercise.seed, bars=max(bars, 16))
@@ -87,7 +88,7 @@ def test_a_length_that_is_asked_for_is_kept(exercise: Exercise, bars: int) -> No
 
 
 @given(any_exercise)
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=amount(60, fast=15))
 def test_turns_are_labelled(exercise: Exercise) -> None:
     """In a turn every change has a fill before it and a landing after; in the other families nothing is a fill."""
     plan = plan_of(exercise)

@@ -103,6 +103,7 @@ def test_a_weakness_is_met_by_the_family_that_trains_it(name: str, seed: int) ->
     assert pointed[1] < 0.1
 
 
+@pytest.mark.slow
 def test_following_the_course_blindly_is_worse() -> None:
     """The same slow learner, who goes up a grade with every take: far from the aim. What is tested can fail."""
 

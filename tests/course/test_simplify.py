@@ -12,6 +12,7 @@ from heeltap.errors import PlanError
 from heeltap.model.plan import Plan, Section
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.units import TICKS_PER_QUARTER
+from tests.makers.amounts import amount
 from tests.makers.written import Row, written
 
 Struck = list[tuple[float, list[int]]]
@@ -270,7 +271,7 @@ def parts(draw: st.DrawFn) -> Written:
 
 
 @given(parts(), st.booleans(), st.sampled_from([(4, 4), (3, 4), (6, 8), (7, 8)]))
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=amount(150, fast=37))
 def test_nothing_is_invented(part: Written, drums: bool, metre: tuple[int, int]) -> None:
     """Whatever the part: strokes only on the level's places, keys only of the part and no more often, never fewer strokes
     than the form before, no key struck while it sounds, and the lowest key that is struck on a kept place stays there."""

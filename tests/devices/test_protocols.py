@@ -11,6 +11,7 @@ from heeltap.devices.systems import list_ports, midi_system
 from heeltap.errors import PortError
 
 
+@pytest.mark.live
 def test_machine_without_midi_says_so_in_one_line() -> None:
     """No sequencer, no server: `PortError` in one line, and nothing of the C library's own text on descriptor 2."""
     code = (

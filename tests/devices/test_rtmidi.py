@@ -214,6 +214,7 @@ def test_rtmidi2_asks_a_child_where_the_system_has_no_jack_library(monkeypatch: 
     adapter._probe_once.cache_clear()
 
 
+@pytest.mark.live
 def test_probe_reports_a_child_that_dies() -> None:
     """Where making a client ends the process (here: the library is missing), the probe says so instead."""
     try:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from heeltap.session.session import BarDone
+from tests.makers.amounts import amount
 from tests.makers.followers import Agreement, agreement, follow
 from tests.makers.players import FIGURES, Player, full_range_player, make_part, ordinary_player, play_part
 
@@ -20,7 +21,7 @@ def crowd(player: object, takes: int, seed: int) -> Agreement:
 @pytest.mark.parametrize("player", [ordinary_player, full_range_player])
 def test_bars_agree_with_the_full_scoring(player: object) -> None:
     """When a bar is shown at least 99 % of its strokes are as the result will have them, also with 15 % mistakes."""
-    seen = crowd(player, 14, 11)
+    seen = crowd(player, amount(14, fast=4), 11)
 
     assert seen.at_the_bar >= 0.99 * seen.strokes
     assert seen.at_the_end >= 0.99 * seen.strokes

@@ -405,6 +405,7 @@ def until_death(engine) -> list[Record]:
     return records + engine.poll()
 
 
+@pytest.mark.live
 def test_process_plays_a_script(tmp_path: Path) -> None:
     """The real process in real time: the script comes back to the microsecond, the report and the journal too."""
     notes = make_notes([-3_000, 251_234, 499_000], [60, 62, 64], duration_us=[50_000] * 3)
@@ -424,6 +425,7 @@ def test_process_plays_a_script(tmp_path: Path) -> None:
     assert list(range(len(records))) == [r.sequence for r in records]
 
 
+@pytest.mark.live
 def test_suspended_process_tells_its_gap(tmp_path: Path) -> None:
     """Stopped for 0.8 s by the terminal and let go on: the gap is told, the run goes on."""
     spec = EngineSpec(four_bars(), ("keys",), "fake:", tmp_path / "j.jsonl")
@@ -440,6 +442,7 @@ def test_suspended_process_tells_its_gap(tmp_path: Path) -> None:
     assert STOPPED == [r for r in records if r.kind == STATE][-1].which
 
 
+@pytest.mark.live
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_process_obeys_signals(tmp_path: Path, how: signal.Signals) -> None:
     """Interrupted or told to end, the process closes the take and reports."""
@@ -453,6 +456,7 @@ def test_process_obeys_signals(tmp_path: Path, how: signal.Signals) -> None:
     assert read_journal(tmp_path / "j.jsonl").closed
 
 
+@pytest.mark.live
 def test_killed_process_is_noticed_and_its_take_is_there(tmp_path: Path) -> None:
     """Killed without warning: the screen's side says so, and the journal holds all but the last second."""
     notes = make_notes(np.arange(0, 4_000_000, 20_000), np.full(200, 60))
@@ -478,6 +482,7 @@ def test_killed_process_is_noticed_and_its_take_is_there(tmp_path: Path) -> None
     assert (journal.arrival_ns[-1] - journal.zero_ns) // 1000 > killed_us - 1_000_000
 
 
+@pytest.mark.live
 def test_engine_ends_when_its_screen_is_killed(tmp_path: Path) -> None:
     """The process that draws is killed: the engine closes the take and goes."""
     code = (
@@ -513,6 +518,7 @@ def test_engine_ends_when_its_screen_is_killed(tmp_path: Path) -> None:
     assert now_ns() < end
 
 
+@pytest.mark.live
 @pytest.mark.parametrize(
     ("spec", "error", "text"),
     [
@@ -532,6 +538,7 @@ def test_what_goes_wrong_at_the_start_is_raised(
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.live
 def test_engine_loads_no_screen() -> None:
     """Importing the engine imports neither Textual nor Matplotlib nor SciPy."""
     code = "import sys, json, heeltap.engine.process; print(json.dumps(sorted(sys.modules)))"

@@ -13,6 +13,7 @@ from heeltap.model.exercise import METRES, Bar, ClickPlan, Exercise, Ladder, Poc
 from heeltap.model.lean import Lean
 from heeltap.model.plan import Section
 from heeltap.model.timeline import Metre
+from tests.makers.amounts import amount
 from tests.makers.exercises import GRADES, made
 
 HAND_WRITTEN = """\
@@ -50,7 +51,7 @@ def test_a_hand_written_exercise_is_read() -> None:
 
 
 @given(st.sampled_from(GRADES), st.sampled_from(list(METRES)), st.integers(0, 2**63 - 1))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=amount(60, fast=15))
 def test_every_generated_exercise_reads_back(grade: tuple[str, int], metre: str, seed: int) -> None:
     """The file is the exercise, to the last field."""
     exercise = made(*grade, metre, seed)
@@ -173,7 +174,7 @@ PIECES = (
 
 
 @given(st.lists(st.tuples(st.integers(0, 400), st.integers(0, 12), st.sampled_from(PIECES)), min_size=1, max_size=4))
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=amount(300, fast=75))
 def test_a_damaged_file_is_read_or_refused_in_one_line(cuts: list[tuple[int, int, str]]) -> None:
     """Whatever is cut out and put in: an exercise, or our error; never another exception."""
     text = exercise_to_toml(made("turn", 8, bars=12)) if cuts[0][0] % 2 else HAND_WRITTEN

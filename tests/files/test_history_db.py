@@ -255,6 +255,7 @@ def _writer(takes: Path, first: int, count: int) -> None:
             store.add([(a_take(number), b"x" * 2000)])
 
 
+@pytest.mark.live
 def test_two_programs_at_once_lose_nothing(tmp_path: Path) -> None:
     """Both make the index, both add 40 takes one by one, all 80 are there."""
     context = multiprocessing.get_context("spawn")

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from heeltap.errors import TakeFileError
 from heeltap.files.takes.journal import FORMAT, Gap, JournalWriter, read_journal
+from tests.makers.amounts import amount
 
 
 def _written(path: Path) -> Path:
@@ -188,7 +189,7 @@ def _no_space(*_: object) -> int:
         max_size=8,
     )
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=amount(60, fast=15))
 def test_any_message_comes_back(tmp_path_factory: pytest.TempPathFactory, rows: list[tuple]) -> None:
     """Any time, delta, bytes and port name survive the file."""
     path = tmp_path_factory.mktemp("journal") / "j.jsonl"

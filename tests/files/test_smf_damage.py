@@ -391,6 +391,7 @@ def test_implausible_tempi_are_used_and_told() -> None:
     assert _warned(midi, "implausible tempo (3.57628 bpm)")
 
 
+@pytest.mark.slow
 def test_a_file_of_nothing_but_tracks_or_clock_bytes_is_cut_off() -> None:
     """Track 65,536 and rare event 600,001 end the reading, with a warning, and what came before stays."""
     tracks = parse_midi(header(1, 65_535) + track(BEAT) + track() * MOST_TRACKS)

@@ -23,6 +23,7 @@ from heeltap.model.arrays import as_ints
 from heeltap.model.notes import Notes, make_notes
 from heeltap.model.plan import Plan, Section
 from heeltap.model.timeline import TempoMap
+from tests.makers.amounts import amount
 from tests.makers.drills import counted_plan
 
 BAR_US = 2_000_000
@@ -59,7 +60,7 @@ def same_plan(a: Plan, b: Plan) -> bool:
 
 
 @given(onsets=st.lists(st.integers(-BAR_US, 20_000_000), min_size=1, max_size=20))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=amount(40, fast=15))
 def test_onsets_come_back_within_nine_microseconds(tmp_path_factory: pytest.TempPathFactory, onsets: list[int]) -> None:
     """At 120 bpm the file's grid is 16.5 us, so no onset moves by more than half of that."""
     notes = make_notes(sorted(onsets), [60] * len(onsets), [77] * len(onsets))
@@ -144,6 +145,7 @@ def test_a_take_that_is_being_played_is_not_called_left_behind(tmp_path: Path) -
     assert [take.folder for take in after] == [opened.folder]
 
 
+@pytest.mark.live
 def test_the_lock_dies_with_its_holder(tmp_path: Path) -> None:
     """A process that is killed leaves its take to be found."""
     code = (
@@ -208,7 +210,7 @@ def test_fields_of_later_programs_are_passed_over() -> None:
 
 
 @given(data=st.data())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=amount(150, fast=37))
 def test_a_damaged_context_is_one_error_of_ours(data: st.DataObject) -> None:
     """Whatever value any field holds, reading gives a take or a TakeFileError."""
     whole = json.loads(context_bytes(a_context(counted_plan(["1 2 3 4"]))))

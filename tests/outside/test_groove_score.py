@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import heeltap
+from tests.makers.amounts import share
 
 
 def figures(folder: Path) -> list[dict[str, str]]:
@@ -21,7 +22,7 @@ def test_a_forced_sixteenth_grid_gives_the_published_offsets(outside_data: Path)
     The table lets a note exactly half-way between two slots fall to either side by rounding; each such note may move the
     mean by a slot's length over the number of notes, and no more than that is allowed for it.
     """
-    rows = figures(outside_data / "groove")
+    rows = share(figures(outside_data / "groove"), every=6)
     for row in rows:
         path = outside_data / "groove" / row["file"]
         overall = heeltap.score_file(path, grid=16, retrigger_ms=0).overall
@@ -39,7 +40,7 @@ def test_a_forced_sixteenth_grid_gives_the_published_offsets(outside_data: Path)
 @pytest.mark.outside
 def test_every_take_is_scored_and_never_with_a_missing_first_note(outside_data: Path) -> None:
     """Takes cut at their first beat are scored without a crash, a miss, or a score outside 0 to 100."""
-    for path in sorted((outside_data / "groove").glob("*.mid")):
+    for path in share(sorted((outside_data / "groove").glob("*.mid")), every=6):
         result = heeltap.score_file(path)
 
         assert result.counts.missed == 0

@@ -12,6 +12,7 @@ import pytest
 
 from heeltap.analysis.align import Match, align_free
 from heeltap.files.smf import read_midi
+from tests.makers.amounts import amount
 from tests.makers.performances import Performance, pair_f1, read_performance, spoil
 
 pytestmark = pytest.mark.outside
@@ -51,9 +52,12 @@ def test_performances_are_matched_as_the_data_set_says(pieces: list[Performance]
 
 
 def test_spoilt_performances_are_still_matched(pieces: list[Performance]) -> None:
-    """With 15 % missing, 15 % extra and 10 % wrong keys F1 is at least 0.97 over eight spoilings, and no take is lost."""
+    """With 15 % missing, 15 % extra and 10 % wrong keys F1 is at least 0.97 over eight spoilings, one in the fast half.
+
+    No take is lost.
+    """
     rng = np.random.default_rng(20)
-    spoilt = [spoil(rng, piece) for _ in range(8) for piece in pieces]
+    spoilt = [spoil(rng, piece) for _ in range(amount(8, fast=1)) for piece in pieces]
 
     assert _pooled_f1(spoilt, lambda piece: _match(piece).match) >= 0.97
     assert min(pair_f1(piece.truth, _match(piece).match) for piece in spoilt) >= 0.92

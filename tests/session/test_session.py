@@ -30,6 +30,7 @@ from heeltap.session.session import (
     begin,
     step,
 )
+from tests.makers.amounts import amount
 from tests.makers.drills import counted_plan, played
 
 TWO_BARS = ["1 2 3 4", "1& 2& 3& 4&"]
@@ -292,7 +293,7 @@ def test_the_sheet_names_sections_and_keeps_rests() -> None:
         max_size=40,
     )
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=amount(150, fast=37))
 def test_no_order_of_events_breaks_it(events: list[Event]) -> None:
     """Whatever comes: each bar is done once and in order, the end comes once, no note is claimed twice."""
     columns = columns_of(counted_plan(TWO_BARS))

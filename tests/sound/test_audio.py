@@ -145,6 +145,7 @@ def test_without_the_extra_it_says_how_to_install_it(monkeypatch: pytest.MonkeyP
         Microphone()
 
 
+@pytest.mark.live
 def test_a_process_of_its_own_answers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The real process, whose sounddevice finds no C library: its line comes back here."""
     (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")

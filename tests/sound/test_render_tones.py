@@ -11,6 +11,7 @@ from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.played import played_schedule
 from heeltap.sound.render import Mixer, render
 from heeltap.sound.tones import FADE_S, released_us, tone, tone_hz
+from tests.makers.amounts import amount
 
 RATE_HZ = 48_000
 
@@ -122,7 +123,7 @@ def test_chords_and_pads_stay_below_full_scale_with_a_click() -> None:
     """Any eight keys at velocity 100 and the loudest click at one moment are not cut off; nor are two pads at 127."""
     rng = np.random.default_rng(3)
     click = click_schedule(steady_tempo(120), steady_metre(), 1, sound=ClickSound())
-    chords = [np.sort(rng.choice(np.arange(36, 90), 8, replace=False)) for _ in range(40)]
+    chords = [np.sort(rng.choice(np.arange(36, 90), 8, replace=False)) for _ in range(amount(40, fast=8))]
     held = [make_notes([0] * 8, keys, [100] * 8, duration_us=[1_000_000] * 8) for keys in chords]
     pads = make_notes([0, 0], [36, 42], [127, 127], channel=9)
     for notes in (*held, pads):

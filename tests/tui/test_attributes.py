@@ -10,6 +10,8 @@ from heeltap.devices.systems import PortName
 from heeltap.tui.lines_widget import _STYLES
 from heeltap.tui.menu_app import MenuApp
 
+pytestmark = pytest.mark.live
+
 
 def test_roles_differ_without_colour() -> None:
     """Each role has weight, reverse or underline and no colour of its own; the chosen line is unlike every other."""

@@ -14,6 +14,7 @@ from heeltap.tui.page import clean, clip
 from heeltap.tui.screens.drill import View, draw_drill, draw_report, rows_shown
 from heeltap.tui.screens.drill_keys import drill_keys
 from heeltap.views.bar_sheet import ASCII, UNICODE, Glyphs, bar_block, glyphs_for, gutter_of, least_width, plain, signed
+from tests.makers.amounts import amount
 from tests.makers.drills import counted_plan, played
 
 VIEW = View(80, 24, UNICODE, "Two and four · 4/4 · 120 bpm", "in Pad, click Synth", aim="Hold the backbeat.")
@@ -220,7 +221,7 @@ def test_whole_milliseconds_with_their_sign() -> None:
     glyphs=st.sampled_from([UNICODE, ASCII]),
     title=st.text(max_size=100),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=amount(150, fast=37))
 def test_every_size_gives_exactly_that_many_lines(
     width: int, height: int, at_us: int, feedback: Feedback, glyphs: Glyphs, title: str
 ) -> None:

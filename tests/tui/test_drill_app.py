@@ -18,6 +18,8 @@ from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.lines_widget import LinesWidget
 from tests.app.test_run import a_drill, settings
 
+pytestmark = pytest.mark.live
+
 ROOT = Path(__file__).resolve().parents[2]
 
 Scene = Callable[[DrillApp, Pilot[int]], Awaitable[None]]

@@ -14,6 +14,8 @@ from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
 from tests.tui.test_drill_app import perform, text_of, until
 
+pytestmark = pytest.mark.live
+
 
 def test_slower_faster_and_simpler_before_a_take(tmp_path: Path) -> None:
     """Each makes another drill and shows its sheet; what cannot be is said in a line."""

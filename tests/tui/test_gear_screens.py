@@ -21,6 +21,8 @@ from tests.makers.playbacks import Room
 from tests.tui.test_measure import a_report, few_notes
 from tests.tui.test_menu_app import perform, text_of, until
 
+pytestmark = pytest.mark.live
+
 Face = Pilot[DrillChoice | None]
 
 

@@ -4,6 +4,7 @@ import asyncio
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from heeltap.app.drill.player_setup import Player
 from heeltap.app.drill.run import Settings
@@ -13,6 +14,8 @@ from heeltap.model.messages import Schedule
 from heeltap.session.handsfree import Controls, Trigger
 from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill
+
+pytestmark = pytest.mark.live
 
 PEDAL = Controls({"start": Trigger("cc", 64), "stop": Trigger("cc", 64)})
 

@@ -21,6 +21,8 @@ from tests.tui import test_menu_app as menus
 from tests.tui.test_drill_app import perform, text_of, until
 from tests.tui.test_handsfree import a_foot
 
+pytestmark = pytest.mark.live
+
 BPM, BARS = 960.0, 6
 BAR_US = 250_000
 """At that tempo."""

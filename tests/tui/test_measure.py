@@ -69,6 +69,7 @@ def test_a_device_has_four_ways() -> None:
     assert "no output" in way("forget", delay_ways(replace(GEAR, click_to=None), UNICODE)).how
 
 
+@pytest.mark.live
 def test_same_path_is_kept_as_nothing_to_correct() -> None:
     """The row of these ports says 0 ms, and with what limits."""
     told = way("same path", delay_ways(GEAR, UNICODE)).measure(silent)
@@ -80,6 +81,7 @@ def test_same_path_is_kept_as_nothing_to_correct() -> None:
     assert LIMITS["same-path"] == told[-1]
 
 
+@pytest.mark.live
 def test_the_glyphs_of_the_terminal_are_used() -> None:
     """Where there is no plus-minus sign the words have none."""
     told = way("same path", delay_ways(GEAR, ASCII)).measure(silent)
@@ -88,6 +90,7 @@ def test_the_glyphs_of_the_terminal_are_used() -> None:
     assert UNICODE.plus_minus in way("same path", delay_ways(GEAR, UNICODE)).measure(silent)[0]
 
 
+@pytest.mark.live
 def test_forget_drops_what_is_kept_for_these_ports_only() -> None:
     """It says how many; a second time there is nothing; another route stays."""
     other = replace(GEAR, in_use=("Keys",))
@@ -100,6 +103,7 @@ def test_forget_drops_what_is_kept_for_these_ports_only() -> None:
     assert ["Keys"] == [row.in_port for row in calibrations()]
 
 
+@pytest.mark.live
 def test_taps_are_kept_and_never_judge(monkeypatch: pytest.MonkeyPatch) -> None:
     """The feel offset of these ports, with how far it is told on the way."""
     shares = []
@@ -117,6 +121,7 @@ def test_taps_are_kept_and_never_judge(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "never used to judge" in told[1]
 
 
+@pytest.mark.live
 def test_the_microphone_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its delay is what is taken away from then on; the same clicks come for the same seed, others for another."""
     drawn = []
@@ -136,6 +141,7 @@ def test_the_microphone_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     assert drawn[0] == drawn[1] != drawn[2]
 
 
+@pytest.mark.live
 def test_a_measurement_that_tells_nothing_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     """The reason is the result; what was known before stays known."""
     ways = delay_ways(GEAR, UNICODE)
@@ -146,6 +152,7 @@ def test_a_measurement_that_tells_nothing_is_not_kept(monkeypatch: pytest.Monkey
     assert ["same-path"] == [row.method for row in calibrations()]
 
 
+@pytest.mark.live
 def test_no_output_is_an_error_where_a_click_must_be_heard() -> None:
     """Tapping along to nothing is refused in one line, and nothing is kept; the same path can still be kept."""
     ways = delay_ways(replace(GEAR, click_to=None), UNICODE)
@@ -158,6 +165,7 @@ def test_no_output_is_an_error_where_a_click_must_be_heard() -> None:
     assert [""] == [row.out_port for row in calibrations()]
 
 
+@pytest.mark.live
 def test_breaking_off_ends_the_engine_and_keeps_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """A real engine on a scripted input: what the screen raises comes out unchanged, no process is left."""
     taps = calibrating.tap_clicks()
@@ -235,6 +243,7 @@ def few_notes(monkeypatch: pytest.MonkeyPatch, notes: int) -> None:
     monkeypatch.setattr(selftesting, "selftest", partial(selftesting.selftest, notes=notes))
 
 
+@pytest.mark.live
 def test_this_machine_is_really_tested(monkeypatch: pytest.MonkeyPatch) -> None:
     """Through the engine and back: every note returns, the share goes up to all of it, the result is kept."""
     few_notes(monkeypatch, 60)
@@ -249,6 +258,7 @@ def test_this_machine_is_really_tested(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [] == multiprocessing.active_children()
 
 
+@pytest.mark.live
 def test_a_test_of_the_clock_that_is_broken_off_keeps_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """In its middle: the engine has ended when the screen goes on."""
     few_notes(monkeypatch, 200)

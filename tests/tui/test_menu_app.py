@@ -21,6 +21,8 @@ from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import mouse_wanted
 from tests.makers.kept import keep
 
+pytestmark = pytest.mark.live
+
 NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
 
 Scene = Callable[[MenuApp, "Pilot[DrillChoice | None]"], Awaitable[None]]

@@ -35,6 +35,8 @@ from tests.makers.playbacks import Room
 from tests.makers.screens import NOW, SETUP, TODAY, a_drill_state, a_report
 from tests.makers.terminals import in_a_terminal
 
+pytestmark = pytest.mark.live
+
 App = MenuApp | DrillApp
 Face = Pilot[Any]
 

@@ -11,6 +11,7 @@ from heeltap.tui.screens.history import Order, draw_history, ordered, week_media
 from heeltap.tui.screens.set_up import draw_set_up
 from heeltap.tui.screens.start import draw_start, lines_of
 from heeltap.views.bar_sheet import ASCII, UNICODE, plain
+from tests.makers.amounts import amount
 from tests.makers.screens import GOLDEN, NOTHING, NOW, SETUP, SIZES, TAKES, TODAY, pictures, text_of
 
 NAMES = sorted(pictures(80, 24))
@@ -26,7 +27,7 @@ def test_the_screen_is_the_approved_one(name: str, width: int, height: int) -> N
 
 
 @given(width=st.integers(1, 200), height=st.integers(1, 60), name=st.sampled_from(NAMES))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=amount(60, fast=15))
 def test_every_size_gives_exactly_that_many_lines(width: int, height: int, name: str) -> None:
     """As many lines as the terminal has, none wider; below the least size it says what is needed."""
     lines = plain(pictures(width, height)[name])

@@ -14,6 +14,8 @@ from heeltap.session import session
 from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
 
+pytestmark = pytest.mark.live
+
 _BARS = 76
 """A minute: 4 beats of 200 ms a bar."""
 _SIZES = ((80, 24), (200, 60), (40, 10), (120, 40), (61, 17))
