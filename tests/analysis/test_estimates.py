@@ -17,12 +17,12 @@ from heeltap.analysis.statistics.estimates import (
     bias,
     by_beat,
     by_section,
-    contrast,
     drift,
     noise_of,
     overall,
     spread,
     summarise,
+    weighted_sum,
 )
 from heeltap.model.arrays import FloatArray
 from heeltap.model.plan import Section
@@ -162,12 +162,14 @@ def test_a_late_beat_is_not_noise(rng: np.random.Generator) -> None:
         )
 
 
-def test_contrast_finds_the_difference(rng: np.random.Generator) -> None:
+def test_a_weighted_sum_finds_the_difference(rng: np.random.Generator) -> None:
     """The planted difference of two classes lies in its interval, wherever the take as a whole lies."""
     table = plant(offsets_table(noise("ar35", 512, rng), rng), "off-beats", 10.0)
     off = table.beat % 1 > 0
-    found = contrast(table.offset_ms + 100, off, ~off, noise=noise_of(table.offset_ms, off))
+    weights = off / off.sum() - ~off / (~off).sum()
+    found = weighted_sum(table.offset_ms + 100, weights, int(off.sum()), noise_of(table.offset_ms, off))
 
+    assert found.value == pytest.approx(float(table.offset_ms[off].mean() - table.offset_ms[~off].mean()))
     assert holds(found, -10.0)
     assert width(found) < 8
 

@@ -92,6 +92,18 @@ def test_musical_columns_name_bar_beat_division_and_neighbours() -> None:
     assert [0, 0, 0, 0] == offsets.bars_since_change.tolist()
 
 
+def test_drums_are_no_distances() -> None:
+    """On channel 10 a stroke bears its loudest drum and no leap; on other channels it bears leaps and no drum."""
+    plan = plan_of_quarters([0, 1, 1, 2], pitches=[36, 42, 38, 51])
+    times, keys, velocities = [0, 500_000, 501_000, 1_000_000], [36, 42, 38, 51], [90, 60, 100, 70]
+    kit = make_notes(times, keys, velocities, channel=[9] * 4)
+    keyboard = make_notes(times, keys, velocities)
+    on_kit, on_keys = (judge_plan(plan, notes, np.arange(4), sure(4)).offsets for notes in (kit, keyboard))
+
+    assert ([36, 38, 51], [0, 0, 0]) == (on_kit.drum.tolist(), on_kit.leap.tolist())
+    assert ([-1, -1, -1], [0, 2, 13]) == (on_keys.drum.tolist(), on_keys.leap.tolist())
+
+
 def test_a_missed_stroke_still_counts_as_a_neighbour() -> None:
     """Intervals come from what was planned, not from what happened to be played."""
     plan = plan_of_quarters([0, 0.5, 1])

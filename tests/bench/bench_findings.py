@@ -1,8 +1,9 @@
 """Tables of what statistics and findings reach on simulated players: run ``python -m tests.bench.bench_findings
 [PART] [TAKES]``.
 
-PART is ``false`` (untruths about faultless players), ``power`` (planted faults found, and named first), ``coverage``
-(of nominal 95 % intervals), ``speed``, or ``all``; TAKES how many takes a row (default 200). Prints; asserts nothing.
+PART is ``false`` (untruths about faultless players), ``power`` (planted faults found, and named first), ``rush`` (runs
+into changes that grow and decay), ``coverage`` (of nominal 95 % intervals), ``speed``, or ``all``; TAKES how many takes
+a row (default 200). Prints; asserts nothing.
 """
 
 import sys
@@ -48,6 +49,26 @@ def power(kind: str, fault: str, size_ms: float, takes: int, seed: int = 2) -> t
         first += said[0] == code
         more += bool(set(said) - {code, "nothing"})
     return hits / takes, first / max(hits, 1), more / takes
+
+
+def rushes(kind: str, size_ms: float, takes: int, seed: int = 5) -> tuple[float, float, float, float]:
+    """Of rushes that decay over two, three or four beats: share found; found and nothing else said; share whose
+    interval holds the peak; mean distance of the beats until back from the truth.
+    """
+    rng = np.random.default_rng(seed)
+    found, alone, held, beats_off = 0, 0, 0, []
+    words = {"two": 2, "three": 3, "four": 4}
+    for take in range(takes):
+        back = 2 + take % 3
+        table = plant(offsets_table(noise(kind, 512, rng), rng), f"rush-back-in-{back}", size_ms)
+        rows = findings(table, 0.0)
+        rush = next((row for row in rows if row.code == "into-change"), None)
+        if rush is None or rush.ci95_ms is None:
+            continue
+        found, alone = found + 1, alone + (len(rows) == 1)
+        held += rush.ci95_ms[0] <= -size_ms <= rush.ci95_ms[1]
+        beats_off += [abs(beats - back) for word, beats in words.items() if f"about {word} beats" in rush.text]
+    return found / takes, alone / takes, held / max(found, 1), float(np.mean(beats_off or [np.nan]))
 
 
 def coverage(kind: str, n: int, takes: int, seed: int = 3) -> tuple[float, float, float]:
@@ -97,6 +118,15 @@ def main(part: str, takes: int) -> None:
                 for k in ("ar35", "ar70", "wander")
             ]
             print(f"  {fault:17}{size:4.0f} ms ", "   ".join(cells), flush=True)
+    if part in ("rush", "all"):
+        print(
+            f"runs into changes that grow and decay, 8 sections, {takes} takes: found (goal .80 at 20 ms, .95 at 30),"
+        )
+        print("  nothing else said, interval holds the peak, mean error of the beats until back")
+        for kind in ("ar35", "wander"):
+            for size in (20.0, 30.0):
+                cells = "  ".join(f"{value:.3f}" for value in rushes(kind, size, takes))
+                print(f"  {kind:8}{size:4.0f} ms  {cells}", flush=True)
     if part in ("coverage", "all"):
         print(f"coverage of nominal 95 % intervals, {takes} takes: bias / spread / drift")
         for kind in NOISES:

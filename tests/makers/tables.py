@@ -17,7 +17,7 @@ from heeltap.model.plan import Section
 from heeltap.model.sections import section_columns
 from heeltap.model.subdivisions import division_of
 
-__all__ = ["FAULTS", "NOISES", "noise", "offsets_table", "plant"]
+__all__ = ["FAULTS", "NOISES", "drum_plain", "noise", "offsets_table", "plant"]
 
 
 def _white(n: int, rng: np.random.Generator, heavy: bool) -> FloatArray:
@@ -120,6 +120,7 @@ def offsets_table(
         kind=kind.astype(np.int64),
         hand=_hands(n, rng),
         pitch=rng.integers(40, 72, n),
+        drum=np.full(n, -1),
         velocity=np.clip(np.round(rng.normal(80, 9, n) + 14 * np.isin(beat, (2, 4))), 1, 127).astype(np.int64),
         interval_ms=np.full(n, step),
         rest_ms=rest,
@@ -140,9 +141,19 @@ def _hands(n: int, rng: np.random.Generator) -> IntArray:
     return np.where(rng.random(n) < 0.125, 3 - alternate, alternate).astype(np.int64)
 
 
+def _rush_and_return(table: Offsets, back_beats: float) -> FloatArray:
+    """Earlier and earlier through the last bar, most at the landing, on time again after so many beats; in 4/4."""
+    up = np.where(table.bars_to_change == 1, (table.beat - 1) / 4, 0.0)
+    since = 4 * table.bars_since_change + table.beat - 1
+    return -np.where(table.bars_since_change >= 0, np.maximum(up, np.clip(1 - since / back_beats, 0, 1)), up)
+
+
 FAULTS: dict[str, Callable[[Offsets], FloatArray]] = {
     "rush-into-change": lambda t: -(t.bars_to_change == 1).astype(np.float64),
     "ramp-into-change": lambda t: -np.where(t.bars_to_change == 1, (t.beat - 1) / 3.5, 0.0),
+    "rush-back-in-2": lambda t: _rush_and_return(t, 2.0),
+    "rush-back-in-3": lambda t: _rush_and_return(t, 3.0),
+    "rush-back-in-4": lambda t: _rush_and_return(t, 4.0),
     "beat-two": lambda t: -(t.beat == 2).astype(np.float64),
     "off-beats": lambda t: -(t.beat % 1 > 0).astype(np.float64),
     "fills": lambda t: -(t.kind == 1).astype(np.float64),
@@ -160,3 +171,15 @@ def plant(table: Offsets, fault: str, size_ms: float) -> Offsets:
     """The table with one fault of that size added; ``loud`` is ms a standard deviation of loudness, ``drift`` first
     to last bar."""
     return replace(table, offset_ms=table.offset_ms + size_ms * FAULTS[fault](table))
+
+
+def drum_plain(table: Offsets) -> float:
+    """Slope of the offsets on loudness inside the drums, ms for one standard deviation of it, by plain sums.
+
+    Loudness is drawn in at three standard deviations, as findings do.
+    """
+    louder = table.velocity.astype(np.float64)
+    for drum in np.unique(table.drum):
+        louder[table.drum == drum] -= louder[table.drum == drum].mean()
+    louder = np.clip(louder / louder.std(), -3, 3)
+    return float(np.polyfit(louder, table.offset_ms, 1)[0])

@@ -186,6 +186,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
                 lean_ms=aim.lean_ms if known else None,
                 delay_uncertainty_ms=unsure_ms(source.calibration),
                 accent_beats=source.accent_beats,
+                swing_asked=source.swing is None,
             )
         )
         if source.on_grid

@@ -18,7 +18,7 @@ from heeltap.analysis.quantise import Slots
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.notes import Notes
 from heeltap.model.offsets import Offsets, Tally
-from heeltap.model.plan import Plan, Section
+from heeltap.model.plan import ANY_PITCH, Plan, Section
 from heeltap.model.result import NoteRow
 from heeltap.model.sections import section_columns
 from heeltap.model.timeline import MetreMap, TempoMap
@@ -68,6 +68,7 @@ class _Strokes:
     hand: IntArray
     kind: IntArray
     pitch: IntArray
+    drum: IntArray
     velocity: IntArray
     spread_ms: FloatArray
     confidence: FloatArray
@@ -202,6 +203,7 @@ def _planned_strokes(
         hand=_shared(plan.hand, plan.stroke, found, first),
         kind=plan.kind[first],
         pitch=_extreme(notes.pitch[played], group, size, np.minimum, 127),
+        drum=_drums(notes, played, plan.pitch[trusted] == ANY_PITCH, group),
         velocity=_extreme(notes.velocity[played], group, size, np.maximum, 0),
         spread_ms=_group_range(notes.onset_us[played], group, size) / 1000.0,
         confidence=_group_min(confidence[trusted], group, size),
@@ -232,6 +234,7 @@ def _free_strokes(
         hand=zero if hand is None else _agreed(hand[rows], group, size),
         kind=zero,
         pitch=_extreme(notes.pitch[rows], group, size, np.minimum, 127),
+        drum=_drums(notes, np.flatnonzero(rows), np.zeros(group.size, np.bool_), group),
         velocity=_extreme(notes.velocity[rows], group, size, np.maximum, 0),
         spread_ms=_group_range(notes.onset_us[rows], group, size) / 1000.0,
         confidence=slots.confidence[found],
@@ -263,10 +266,11 @@ def _table(
         kind=struck.kind,
         hand=struck.hand,
         pitch=struck.pitch,
+        drum=struck.drum,
         velocity=struck.velocity,
         interval_ms=np.where(np.isinf(np.minimum(before, after)), beat_ms, np.minimum(before, after) / 1000.0),
         rest_ms=np.where(np.isinf(before), beat_ms, before / 1000.0),
-        leap=_leaps(struck.pitch, struck.hand),
+        leap=np.where(struck.drum < 0, _leaps(struck.pitch, struck.hand), 0),
         spread_ms=struck.spread_ms,
         bars_to_change=to_change,
         bars_since_change=since,
@@ -275,6 +279,18 @@ def _table(
         beat_ms=beat_ms,
         sections=tuple(sections),
     )
+
+
+_DRUM_CHANNEL = 9
+"""Channel 10 of General MIDI, counted from 0 (General MIDI 1, from memory)."""
+
+
+def _drums(notes: Notes, rows: IntArray, any_key: BoolArray, group: IntArray) -> IntArray:
+    """Key of each group's loudest note where that is a drum or stands for any key, else -1; ``rows`` of the notes."""
+    order = np.lexsort((notes.velocity[rows], group))
+    loudest = order[np.flatnonzero(np.diff(group[order], append=-1))]
+    is_drum = (notes.channel[rows[loudest]] == _DRUM_CHANNEL) | any_key[loudest]
+    return np.where(is_drum, notes.pitch[rows[loudest]], -1).astype(np.int64)
 
 
 def _neighbours(reference_us: FloatArray, expected_us: FloatArray) -> tuple[FloatArray, FloatArray]:

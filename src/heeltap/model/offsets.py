@@ -49,6 +49,8 @@ class Offsets:
     """Code into `heeltap.model.plan.HANDS`."""
     pitch: IntArray
     """Lowest key of the stroke."""
+    drum: IntArray
+    """Key of the loudest note where the keys are drums of a kit or pads, so that they are no distances; else -1."""
     velocity: IntArray
     """Loudest note of the stroke, 1-127."""
     interval_ms: FloatArray
@@ -56,7 +58,8 @@ class Offsets:
     rest_ms: FloatArray
     """Expected time since the stroke before; the beat's length for the first."""
     leap: IntArray
-    """Semitones between this stroke's lowest key and that of the stroke before in the same hand; 0 for the first."""
+    """Semitones between this stroke's lowest key and that of the stroke before in the same hand; 0 for the first, and
+    where either is a drum."""
     spread_ms: FloatArray
     """Last minus first note of the stroke; 0 for a single note."""
     bars_to_change: IntArray

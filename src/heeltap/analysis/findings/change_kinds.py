@@ -13,6 +13,7 @@ import numpy as np
 
 from heeltap.analysis.findings.contrasts import (
     FILL,
+    GROOVE,
     LANDING,
     MIN_CHANGES,
     MIN_CLASS,
@@ -21,7 +22,7 @@ from heeltap.analysis.findings.contrasts import (
     class_contrast,
     of_class,
 )
-from heeltap.model.arrays import BoolArray
+from heeltap.model.arrays import BoolArray, FloatArray
 from heeltap.model.offsets import Offsets
 
 __all__ = ["CHANGE_KINDS"]
@@ -30,21 +31,46 @@ _LOOK_AHEAD = 4
 """Bars after a change within which coming back is looked for."""
 
 
+_BACK_WITHIN = {2: "two", 3: "three", 4: "four"}
+"""Beats after the landing by which people are back on time, with the word for it (ours)."""
+
+_PEAK_SENTENCES = (
+    "You run into the changes: the last bar gets earlier and earlier, and you are back about {what} beats into the new "
+    "section; its first stroke comes {size} early.",
+    "You hold back before the changes: the last bar gets later and later, and you are back about {what} beats into the "
+    "new section; its first stroke comes {size} late.",
+)
+
+
 def _is_asked(table: Offsets, rows: BoolArray) -> bool:
     """Whether these bars lie at enough changes, with enough strokes in and outside them."""
     return np.unique(table.bar[rows]).size >= MIN_CHANGES and min(rows.sum(), (~rows).sum()) >= MIN_CLASS
 
 
 def _into_change(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
-    """The bar before a new section, and a ramp through it."""
+    """The bar before a new section, a ramp through it, and a ramp that goes on to the landing and decays after it."""
     before = table.bars_to_change == 1
     if not _is_asked(table, before):
         return
     yield class_contrast(kind, before)
     length = max(float(np.ceil(table.beat.max())) - 1.0, 1.0)
     ramp = np.where(before, np.clip((table.beat - 1) / length, 0, 1), 0.0)
-    # The ramp's coefficient is its end; what is told is the mean over its strokes.
-    yield Contrast(kind, "ramp", ramp, before, share=1 / 3, told=float(ramp[before].mean()))
+    # Told of a ramp is the plain difference of the whole bar, as of the class.
+    yield Contrast(kind, "", ramp, before, before.astype(np.float64), share=1 / 3)
+    for back_beats, words in _BACK_WITHIN.items():
+        shape = _rush_and_return(table, back_beats)
+        yield Contrast(kind, words, shape, before, None, share=1 / 3, sentences=_PEAK_SENTENCES)
+
+
+def _rush_and_return(table: Offsets, back_beats: float) -> FloatArray:
+    """Growing through the last bar, 1 at the landing, back to 0 after so many beats.
+
+    Players rush gradually and come back gradually: a class of whole bars misses most of such a rush under wander.
+    """
+    beats = max(float(np.floor(table.beat.max())), 1.0)
+    up = np.where(table.bars_to_change == 1, np.clip((table.beat - 1) / beats, 0, 1), 0.0)
+    since = beats * table.bars_since_change + table.beat - 1
+    return np.asarray(np.maximum(up, np.clip(1 - since / back_beats, 0, 1)))
 
 
 def _after_change(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
@@ -76,7 +102,8 @@ def _back_after(table: Offsets, effect_ms: float) -> str:
 CHANGE_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="into-change",
-        asks="the last bar before a new section against the rest, and a ramp through it",
+        asks="the last bar before a new section against the rest, a ramp through it, or a rush that grows through it and "
+        "is gone two to four beats after it",
         less="You run into the changes: the last bar before a new section is {size} early against the rest.",
         more="You hold back before the changes: the last bar before a new section is {size} late against the rest.",
         class_words=("running into changes", "holding back before changes"),
@@ -84,6 +111,7 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         measure="place",
         weight=3.0,
         contrasts=_into_change,
+        once=True,
         tail=_back_after,
     ),
     FindingKind(
@@ -106,7 +134,7 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         advice="fills",
         measure="place",
         weight=3.0,
-        contrasts=of_class(lambda table: table.kind == FILL),
+        contrasts=of_class(lambda table: table.kind == FILL, lambda table: table.kind == GROOVE),
     ),
     FindingKind(
         code="landing",

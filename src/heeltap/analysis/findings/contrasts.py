@@ -20,6 +20,7 @@ from heeltap.model.offsets import Offsets
 
 __all__ = [
     "FILL",
+    "GROOVE",
     "LANDING",
     "MIN_BARS",
     "MIN_CHANGES",
@@ -50,7 +51,7 @@ WIDE_LEAP = 7
 _LONG_GAP = 1.5
 """Times the usual gap (ours)."""
 
-FILL, LANDING = 1, 2
+GROOVE, FILL, LANDING = 0, 1, 2
 """Codes of `heeltap.model.plan.KINDS`."""
 
 
@@ -76,9 +77,13 @@ class FindingKind:
     """Share of the permitted error, beside the other kinds' (ours: what matters most to a player gets most)."""
     contrasts: "Callable[[FindingKind, Offsets], Iterator[Contrast]] | None" = None
     """Makes the contrasts of a take, none where it has too few strokes for them. None: tested in another way."""
+    once: bool = False
+    """Its contrasts are forms of one fault, so no more than one of them is told."""
     metrical: bool = False
     """About places in the bar. All other kinds are tested with the mean of every place in the bar taken out first, so
     that a habit of the player's (a late four, say) is not mistaken for what happens to fall on it."""
+    asked_swing: bool = False
+    """Needs a swing that was asked for."""
     slope: bool = False
     """The size is a change along the take, so its reach is the length of the regressor."""
     bars: Literal["named", "listed", "none"] = "named"
@@ -99,10 +104,13 @@ class Contrast:
     """One number for each stroke."""
     rows: BoolArray
     """The strokes that the contrast is about, to name their bars."""
+    plain: FloatArray | None
+    """The plain number that is told is the least-squares slope of the offsets on this column, shape (strokes,): for a
+    class the difference of two means. None: what is told is the fitted coefficient itself."""
     share: float = 1.0
     """Part of the kind's weight."""
-    told: float = 1.0
-    """What the coefficient is multiplied by to give the size that is told: 1, or a ramp's mean over its strokes."""
+    sentences: tuple[str, str] = ("", "")
+    """Sentences for less and more, where they are not the kind's own."""
 
     @property
     def weight(self) -> float:
@@ -114,9 +122,14 @@ class Contrast:
         """What the size is multiplied by before it is held against the least that is told: a slope's length, else 1."""
         return float(np.ptp(self.regressor)) if self.kind.slope else 1.0
 
+    @property
+    def is_class(self) -> bool:
+        """Whether it sets the strokes ``rows`` against others, all of them alike."""
+        return bool(np.all(self.regressor[self.rows] == 1.0) and np.all(self.regressor[~self.rows] < 1.0))
 
-def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "") -> Contrast:
-    """The contrast of a class of strokes against the rest.
+
+def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "", *, against: BoolArray | None = None) -> Contrast:
+    """The contrast of a class of strokes against the rest, or against another class.
 
     Parameters
     ----------
@@ -125,22 +138,32 @@ def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "") -> Contra
         The class.
     what : str
         Names the class inside the sentence, where the sentence needs it.
+    against : bool, shape (strokes,), optional
+        What the class is held against; the rest where not given.
 
     Returns
     -------
     Contrast
-        Regressor 1 inside the class, 0 outside.
+        Regressor 1 inside the class and 0 in what it is held against. All other strokes get the class's share of the
+        two together, which is the column's mean, so that they have no part in the difference.
     """
-    return Contrast(kind, what, rows.astype(np.float64), rows)
+    there = ~rows if against is None else against
+    share = rows.sum() / max(int(rows.sum() + there.sum()), 1)
+    regressor = np.where(rows, 1.0, np.where(there, 0.0, share))
+    return Contrast(kind, what, regressor, rows, regressor)
 
 
-def of_class(choose: Callable[[Offsets], BoolArray]) -> Callable[[FindingKind, Offsets], Iterator[Contrast]]:
+def of_class(
+    choose: Callable[[Offsets], BoolArray], against: Callable[[Offsets], BoolArray] | None = None
+) -> Callable[[FindingKind, Offsets], Iterator[Contrast]]:
     """What makes the contrast of one class of strokes: a function of the kind and the take.
 
     Parameters
     ----------
     choose : function from Offsets to bool, shape (strokes,)
         Chooses the class.
+    against : function from Offsets to bool, shape (strokes,), optional
+        Chooses what the class is held against; the rest where not given.
 
     Returns
     -------
@@ -151,7 +174,7 @@ def of_class(choose: Callable[[Offsets], BoolArray]) -> Callable[[FindingKind, O
     def contrasts(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
         rows = choose(table)
         if has_enough_strokes(table, rows):
-            yield class_contrast(kind, rows)
+            yield class_contrast(kind, rows, against=against(table) if against else None)
 
     return contrasts
 

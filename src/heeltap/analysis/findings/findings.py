@@ -17,13 +17,17 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.analysis.findings.catalogue import FINDING_KINDS, kind_of
-from heeltap.analysis.findings.contrasts import Contrast, FindingKind, class_contrast, clusters, place_means
+from heeltap.analysis.findings.change_kinds import CHANGE_KINDS
+from heeltap.analysis.findings.contrasts import Contrast, FindingKind, clusters, place_means
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.analysis.findings.hypothesis_tests import ErrorBudget, RegressionProblem, TestResult, step_down
 from heeltap.analysis.findings.other_kinds import MIN_TAKE, nothing, other_findings, too_even
+from heeltap.analysis.findings.plain_numbers import is_explained_by_changes, is_told_already, plain_number
 from heeltap.analysis.findings.scatter_kinds import scatter_size_ms
 from heeltap.analysis.findings.sentences import bars_of, sentence
 from heeltap.analysis.section_words import delay_share
+from heeltap.analysis.statistics.estimates import bias
+from heeltap.analysis.statistics.noise_models import Noise, fit_noise
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
 from heeltap.model.result import Finding
@@ -47,6 +51,7 @@ def findings(
     delay_known: bool = True,
     delay_uncertainty_ms: float = 0.0,
     accent_beats: Collection[float] = (),
+    swing_asked: bool = True,
 ) -> list[Finding]:
     """Statements about the take that hold, strongest first; one row ``nothing`` where none does.
 
@@ -63,12 +68,14 @@ def findings(
         own uncertainty together. Differences inside the take do not depend on it.
     accent_beats : beats from 1
         Beats that should carry an accent; empty: nothing is said about missing accents.
+    swing_asked : bool
+        False: the swing was measured on this very take, so it is not held against itself.
 
     Returns
     -------
     list of Finding
-        ``effect_ms`` and ``ci95_ms`` are adjusted for the other statements; ``p_adjusted`` for everything that was
-        tested. Below `MIN_TAKE` strokes always ``nothing``.
+        ``effect_ms`` and ``ci95_ms`` are the plain difference or slope that the table shows, with its own interval;
+        ``p_adjusted`` is adjusted for everything that was tested. Below `MIN_TAKE` strokes always ``nothing``.
 
     Raises
     ------
@@ -87,36 +94,78 @@ def findings(
         return [even]
     lean = lean_ms if delay_known else None
     scatter = _contrasts("scatter", offsets)
-    found, residual, open_weight = _place(offsets, lean, sum(c.weight for c in scatter), delay_uncertainty_ms)
+    reserved = sum(c.weight for c in scatter)
+    found, residual, open_weight = _place(offsets, lean, reserved, delay_uncertainty_ms, swing_asked=swing_asked)
     found += _scatter(offsets, scatter, residual, open_weight)
     found += other_findings(offsets, accent_beats)
     return found or [nothing()]
 
 
-def _contrasts(measure: str, offsets: Offsets) -> list[Contrast]:
+def _contrasts(measure: str, offsets: Offsets, *, swing_asked: bool = True) -> list[Contrast]:
     """All contrasts of a measure that the take has enough strokes for."""
-    kinds = (kind for kind in FINDING_KINDS if kind.measure == measure)
+    kinds = (kind for kind in FINDING_KINDS if kind.measure == measure and (swing_asked or not kind.asked_swing))
     return [contrast for kind in kinds if kind.contrasts for contrast in kind.contrasts(kind, offsets)]
 
 
 def _place(
-    offsets: Offsets, lean: float | None, reserved: float, unsure_ms: float
+    offsets: Offsets, lean: float | None, reserved: float, unsure_ms: float, *, swing_asked: bool
 ) -> tuple[list[Finding], FloatArray, float]:
     """Where the strokes sit; the whitened residual when all of that is taken out; the weight still open."""
-    contrasts, bias = _contrasts("place", offsets), kind_of("bias")
-    problem = _problem(offsets, _winsorised(offsets.offset_ms), contrasts, unsure_ms)
-    budget = ErrorBudget([c.weight for c in contrasts], ALPHA, reserved, lean, bias.weight)
+    contrasts, whole = _contrasts("place", offsets, swing_asked=swing_asked), kind_of("bias")
+    values = _winsorised(offsets.offset_ms)
+    problem = _problem(offsets, values, contrasts, unsure_ms)
+    budget = ErrorBudget([c.weight for c in contrasts], ALPHA, reserved, lean, whole.weight)
     results, open_weight = step_down(problem, budget)
     taken_out = [result.index for result in results if result.index >= 0]
+    noise = fit_noise(values, np.column_stack([place_means(offsets), *(contrasts[i].regressor for i in taken_out)]))
+    told: list[Contrast] = []
     rows = []
     for result in results:
         beside = _beside_the_others(problem, result, taken_out, lean)
-        contrast = contrasts[result.index] if result.index >= 0 else _whole(offsets, bias)
+        contrast = contrasts[result.index] if result.index >= 0 else _whole(offsets, whole)
+        size = _size(offsets, contrast, beside, noise) if result.index >= 0 else _bias(offsets, lean, unsure_ms)
         # What a later finding explains better falls away again: beside it, this one no longer stands on its own.
-        if beside.p <= 0.05 and abs(beside.effect) * contrast.reach >= LEAST_MS:
-            within = delay_share(unsure_ms) if result.index < 0 else ""
-            rows.append(_finding(offsets, contrast, beside, result.p_adjusted, within))
-    return rows, problem.residual(taken_out), open_weight
+        if beside.p > 0.05 or size is None or is_told_already(contrast, told):
+            continue
+        told.append(contrast)
+        within = delay_share(unsure_ms) if result.index < 0 else ""
+        rows.append(_finding(offsets, contrast, size, result.p_adjusted, within))
+    about_changes = any(row.code in _ABOUT_CHANGES for row in rows)
+    kept = [
+        row
+        for row, contrast in zip(rows, told, strict=True)
+        if not (about_changes and contrast.kind.slope and is_explained_by_changes(offsets, values, contrast, LEAST_MS))
+    ]
+    return kept, problem.residual(taken_out), open_weight
+
+
+_ABOUT_CHANGES = {kind.code for kind in CHANGE_KINDS}
+
+
+_Size = tuple[float, tuple[float, float]]
+"""What is told, ms, and its 95 % interval."""
+
+
+def _bias(offsets: Offsets, lean: float | None, unsure_ms: float) -> _Size | None:
+    """The take's mean against the lean with the interval of the headline and the delay's own; None where they meet."""
+    mean = bias(offsets.offset_ms)
+    if lean is None or mean.value is None or mean.ci95 is None:
+        return None
+    effect = mean.value - lean
+    half = float(np.hypot(mean.ci95[1] - mean.value, unsure_ms))
+    return (effect, (effect - half, effect + half)) if abs(effect) > max(half, LEAST_MS) else None
+
+
+def _size(offsets: Offsets, contrast: Contrast, beside: TestResult, noise: Noise) -> _Size | None:
+    """What is told of a contrast; None where the table shows the other sign, or too little."""
+    plain = plain_number(offsets, contrast, noise)
+    if plain is None or plain.value is None or plain.ci95 is None:
+        size = (beside.effect, beside.ci95)
+    elif plain.value * beside.effect <= 0:
+        return None
+    else:
+        size = (plain.value, plain.ci95)
+    return size if abs(size[0]) * contrast.reach >= LEAST_MS else None
 
 
 def _problem(
@@ -148,13 +197,14 @@ def _winsorised(offset_ms: FloatArray) -> FloatArray:
 
 def _whole(offsets: Offsets, kind: FindingKind) -> Contrast:
     """All strokes of the take."""
-    return class_contrast(kind, np.ones(len(offsets), np.bool_))
+    every = np.ones(len(offsets), np.bool_)
+    return Contrast(kind, "", every.astype(np.float64), every, None)
 
 
-def _finding(offsets: Offsets, contrast: Contrast, result: TestResult, p: float, within: str) -> Finding:
-    effect, ci95 = result.effect * contrast.told, (result.ci95[0] * contrast.told, result.ci95[1] * contrast.told)
+def _finding(offsets: Offsets, contrast: Contrast, size: _Size, p: float, within: str) -> Finding:
+    effect, ci95 = size
     bars = bars_of(offsets, contrast, effect)
-    tail = contrast.kind.tail(offsets, effect) if contrast.kind.tail else ""
+    tail = contrast.kind.tail(offsets, effect) if contrast.kind.tail and not any(contrast.sentences) else ""
     return Finding(contrast.kind.code, sentence(contrast, effect, ci95, bars, tail, within), effect, ci95, p, bars)
 
 
@@ -165,12 +215,14 @@ def _scatter(offsets: Offsets, contrasts: list[Contrast], residual: FloatArray, 
     root = np.sqrt(np.abs(residual))
     problem = _problem(offsets, root, contrasts)
     results, _ = step_down(problem, ErrorBudget([c.weight for c in contrasts], ALPHA, reserved))
+    told: list[Contrast] = []
     rows = []
     for result in results:
         contrast = contrasts[result.index]
         size = scatter_size_ms(contrast, result.effect, root, offsets.offset_ms)
-        if abs(size) < LEAST_MS / 2:
+        if abs(size) < LEAST_MS / 2 or is_told_already(contrast, told):
             continue
+        told.append(contrast)
         ratio = [bound / result.effect for bound in result.ci95] if result.effect else [1.0, 1.0]
         low, high = sorted(size * r for r in ratio)
         bars = bars_of(offsets, contrast, 0.0)

@@ -31,7 +31,7 @@ def _growth(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
     """A line through the take, in half a unit at its start and its end."""
     n = len(table)
     if n >= 4 * MIN_CLASS:
-        yield Contrast(kind, "", np.linspace(-0.5, 0.5, n), np.arange(n) >= 2 * n // 3)
+        yield Contrast(kind, "", np.linspace(-0.5, 0.5, n), np.arange(n) >= 2 * n // 3, None)
 
 
 def scatter_size_ms(contrast: Contrast, effect: float, root: FloatArray, offset_ms: FloatArray) -> float:

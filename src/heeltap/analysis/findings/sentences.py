@@ -43,21 +43,24 @@ def sentence(
         One or two sentences.
     """
     kind = contrast.kind
-    words = (kind.less if effect < 0 else kind.more).format(size=_size(abs(effect)), what=contrast.what)
+    less, more = contrast.sentences if any(contrast.sentences) else (kind.less, kind.more)
+    number = _per_bar if kind.slope and kind.measure == "place" else _whole
+    words = (less if effect < 0 else more).format(size=number(abs(effect)) + " ms", what=contrast.what)
     low, high = sorted(abs(bound) for bound in ci95)
-    lowest = "0" if ci95[0] * ci95[1] <= 0 else _number(low)
-    text = f"{words[:-1]} (95 % sure: between {lowest} and {_size(high)}{within})"
+    lowest = "0" if ci95[0] * ci95[1] <= 0 else number(low)
+    text = f"{words[:-1]} (95 % sure: between {lowest} and {number(high)} ms{within})"
     text += tail or "."
     named = kind.bars == "named" and 0 < len(bars) <= _MOST_BARS
     return text + (f" Most in {bar_list(bars)}." if named else "")
 
 
-def _number(value: float) -> str:
+def _whole(value: float) -> str:
+    return f"{value:.0f}"
+
+
+def _per_bar(value: float) -> str:
+    """Milliseconds for each bar: small numbers that add up, so they keep their digits."""
     return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else f"{value:.2f}"
-
-
-def _size(value: float) -> str:
-    return _number(value) + " ms"
 
 
 def bar_list(bars: Sequence[int]) -> str:
@@ -107,5 +110,6 @@ def bars_of(offsets: Offsets, contrast: Contrast, effect: float) -> tuple[int, .
     bars, where = np.unique(offsets.bar[rows], return_inverse=True)
     mean = np.bincount(where, shown[rows]) / np.bincount(where)
     most = np.argsort(-mean, kind="stable")[:_MOST_BARS]
-    chosen = most[mean[most] > (abs(effect) / 2 if effect else 0.0)]
+    usual_there = abs(effect) * float(contrast.regressor[rows].mean())
+    chosen = most[mean[most] > (usual_there / 2 if effect else 0.0)]
     return tuple(int(bar) for bar in np.sort(bars[chosen]))

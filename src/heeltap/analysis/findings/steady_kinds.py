@@ -41,6 +41,12 @@ _SLOTS = {
 """Kinds of slot as sentences name them."""
 
 
+_WITHIN_A_DRUM = (
+    "On one and the same drum, louder means earlier: {size} for every {what} steps of velocity.",
+    "On one and the same drum, louder means later: {size} for every {what} steps of velocity.",
+)
+
+
 def _beat_numbers(table: Offsets) -> list[int]:
     """Beats of the bar on which strokes fall."""
     return [int(b) for b in np.unique(np.round(table.beat[table.division == BEAT])) if b <= 12]
@@ -69,23 +75,24 @@ def _backbeat(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
 
 
 def _off_beat_slots(table: Offsets) -> list[int]:
-    """Codes of the kinds of slot between the beats that the take uses."""
-    return [int(code) for code in np.unique(table.division[table.division != BEAT])]
+    """Codes of the kinds of slot between the beats that the take uses, but the swung one."""
+    used = (int(code) for code in np.unique(table.division))
+    return [code for code in used if code not in (BEAT, SWUNG)]
 
 
 def _off_beats(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
-    """Off the beat against on it; swung eighths alone are left to the swing."""
-    off = table.division != BEAT
-    if _off_beat_slots(table) != [SWUNG] and has_enough_strokes(table, off):
-        yield class_contrast(kind, off)
+    """Off the beat against on it; swung eighths are left to the swing."""
+    off = np.isin(table.division, _off_beat_slots(table))
+    if has_enough_strokes(table, off):
+        yield class_contrast(kind, off, against=table.division == BEAT)
 
 
 def _divisions(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
     """Each kind of slot between the beats but the swung one, where there are several."""
     slots = _off_beat_slots(table)
-    for code in slots if len(slots) > 1 else ():
+    for code in slots if np.unique(table.division[table.division != BEAT]).size > 1 else ():
         rows = table.division == code
-        if code != SWUNG and has_enough_strokes(table, rows):
+        if has_enough_strokes(table, rows):
             yield class_contrast(kind, rows, _SLOTS[DIVISIONS[code]])
 
 
@@ -98,31 +105,34 @@ def _section_drift(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
         rows = table.section == code
         inside[rows] = bar[rows] - bar[rows].mean()
     if np.unique(bar).size >= 2 * MIN_BARS and len(sections) > 1 and np.any(inside):
-        yield Contrast(kind, "", inside, np.ones(len(table), np.bool_))
+        yield Contrast(kind, "", inside, np.ones(len(table), np.bool_), inside)
 
 
 def _drift(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
     """Slope over the bars of the take."""
     bar = table.bar.astype(np.float64)
     if np.unique(bar).size >= 2 * MIN_BARS:
-        yield Contrast(kind, "", bar - bar.mean(), np.ones(len(table), np.bool_))
+        yield Contrast(kind, "", bar - bar.mean(), np.ones(len(table), np.bool_), bar)
 
 
 def _loudness(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
-    """Loudness in standard deviations, its tails drawn in."""
+    """Loudness in standard deviations, its tails drawn in; of drums each within itself, for one is louder by nature."""
     velocity = table.velocity.astype(np.float64)
-    scale = float(velocity.std()) if velocity.size else 0.0
+    drum = np.unique(table.drum, return_inverse=True)[1]
+    usual = np.bincount(drum, velocity) / np.maximum(np.bincount(drum), 1) if velocity.size else np.zeros(0)
+    louder = velocity - usual[drum]
+    scale = float(louder.std()) if velocity.size else 0.0
     if velocity.size >= 4 * MIN_CLASS and scale >= 2.0:
-        standard = np.clip((velocity - velocity.mean()) / scale, -3, 3)
-        yield Contrast(kind, f"{scale:.0f}", standard, standard > 0)
+        standard = np.clip(louder / scale, -3, 3)
+        sentences = _WITHIN_A_DRUM if np.any(table.drum >= 0) else ("", "")
+        yield Contrast(kind, f"{scale:.0f}", standard, standard > 0, standard, sentences=sentences)
 
 
 def _hands(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
-    """Left against right; strokes of an unknown hand count as their mixture."""
+    """Left against right."""
     left, right = table.hand == 1, table.hand == 2
     if min(left.sum(), right.sum()) >= MIN_CLASS and has_enough_strokes(table, left):
-        share = left.sum() / (left.sum() + right.sum())
-        yield Contrast(kind, "", np.where(left, 1.0, np.where(right, 0.0, share)), left)
+        yield class_contrast(kind, left, against=right)
 
 
 STEADY_KINDS: tuple[FindingKind, ...] = (
@@ -198,7 +208,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="swing",
         measure="place",
         weight=2.0,
-        contrasts=of_class(lambda table: table.division == SWUNG),
+        asked_swing=True,
+        contrasts=of_class(lambda table: table.division == SWUNG, lambda table: table.division == BEAT),
         metrical=True,
         bars="listed",
     ),
@@ -241,7 +252,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     ),
     FindingKind(
         code="loudness",
-        asks="loud against soft; the size is ms for one standard deviation of velocity",
+        asks="loud against soft, on a kit within each drum; the size is ms for one standard deviation of velocity",
         less="Louder means earlier: {size} for every {what} steps of velocity.",
         more="Louder means later: {size} for every {what} steps of velocity.",
         class_words=("louder is earlier", "louder is later"),

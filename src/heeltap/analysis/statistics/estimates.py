@@ -7,7 +7,7 @@ each of them.
 
 Ours, where no source is named.
 
-Inside: `Estimate`, `bias`, `spread`, `drift`, `contrast`, `noise_of`, `check_rows`; and the tables of a take:
+Inside: `Estimate`, `bias`, `spread`, `drift`, `weighted_sum`, `noise_of`, `check_rows`; and the tables of a take:
 `overall`, `by_beat`, `by_division`, `by_section`, `summarise`.
 """
 
@@ -34,12 +34,12 @@ __all__ = [
     "by_division",
     "by_section",
     "check_rows",
-    "contrast",
     "drift",
     "noise_of",
     "overall",
     "spread",
     "summarise",
+    "weighted_sum",
 ]
 
 MIN_STROKES = 12
@@ -163,38 +163,7 @@ def bias(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: No
     n = int(mask.sum())
     if n == 0:
         return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
-    return _linear(offsets, mask / n, n, noise)
-
-
-def contrast(
-    offset_ms: npt.ArrayLike, at: npt.ArrayLike, against: npt.ArrayLike, *, noise: Noise | None = None
-) -> Estimate:
-    """Mean of the strokes ``at`` minus mean of those ``against``, ms; needs no calibration.
-
-    Parameters
-    ----------
-    offset_ms : float, shape (n,)
-        The whole take, in time order.
-    at, against : masks of shape (n,) or indices
-    noise : Noise, optional
-        From `noise_of`.
-
-    Returns
-    -------
-    Estimate
-        ``n`` is the number of strokes on the smaller side.
-
-    Raises
-    ------
-    ValueError
-        As `check_rows`.
-    """
-    offsets, here = check_rows(offset_ms, at)
-    _, there = check_rows(offset_ms, against)
-    n = int(min(here.sum(), there.sum()))
-    if n == 0:
-        return Estimate(None, None, 0, _TOO_FEW.format(MIN_PART, 0))
-    return _linear(offsets, here / here.sum() - there / there.sum(), n, noise, widen=_small_sample_factor(offsets.size))
+    return weighted_sum(offsets, mask / n, n, noise, widen=False)
 
 
 def drift(
@@ -232,7 +201,7 @@ def drift(
         return Estimate(None, None, n, "no slope: all strokes lie in one bar")
     if noise is None and offsets.size >= MIN_STROKES:
         noise = fit_noise(offsets, centred[:, None] if at is None else np.column_stack((centred, mask)))
-    return _linear(offsets, centred / squares, n, noise, widen=_small_sample_factor(offsets.size))
+    return weighted_sum(offsets, centred / squares, n, noise)
 
 
 def spread(offset_ms: npt.ArrayLike, at: npt.ArrayLike | None = None, *, noise: Noise | None = None) -> Estimate:
@@ -302,14 +271,36 @@ def _few_note(n: int) -> str:
     return _WIDE.format(FEW_STROKES) if n < FEW_STROKES else ""
 
 
-def _linear(offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | None, *, widen: float = 1.0) -> Estimate:
-    """Any weighted sum of the offsets with its interval."""
+def weighted_sum(
+    offsets: FloatArray, weights: FloatArray, n: int, noise: Noise | None = None, *, widen: bool = True
+) -> Estimate:
+    """Any weighted sum of the offsets with its interval: a difference of two means, a slope.
+
+    Parameters
+    ----------
+    offsets : float64, shape (m,)
+        The whole take, in time order, ms.
+    weights : float64, shape (m,)
+        One for each stroke.
+    n : int
+        Strokes that the sum rests on.
+    noise : Noise, optional
+        From `noise_of` or `heeltap.analysis.statistics.noise_models.fit_noise`.
+    widen : bool
+        Widens the interval, because what is estimated takes part of the noise with it; not needed for a mean.
+
+    Returns
+    -------
+    Estimate
+        In ms for each unit of the weights.
+    """
     value = float(weights @ offsets)
     short = _too_few(offsets.size, n)
     if short:
         return Estimate(value, None, n, short)
     noise = noise or fit_noise(offsets)
-    half = widen * half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
+    half = half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
+    half *= _small_sample_factor(offsets.size) if widen else 1.0
     return Estimate(value, (value - half, value + half), n, _few_note(offsets.size))
 
 
