@@ -126,7 +126,7 @@ def test_wireless_microphone_is_refused() -> None:
     ear = Ear([], np.zeros(0), np.zeros(0))
     ear.name = "Bluetooth headset"
 
-    with pytest.raises(PortError, match="'Bluetooth headset': wireless routes are not for scoring"):
+    with pytest.raises(PortError, match="'Bluetooth headset': heeltap does not score wireless routes"):
         microphone_delay_of("fake:", "fake:", ear, rng=np.random.default_rng(1))
     assert 0 == ear.started_ns
 
@@ -178,7 +178,7 @@ def test_too_few_taps_are_declined(monkeypatch: pytest.MonkeyPatch) -> None:
     answer = tapped_delay("fake:", "fake:", script=strokes(80_000.0 * np.arange(22)))
 
     assert isinstance(answer, Declined)
-    assert f"at least {LEAST_TAPS}" in answer.reason
+    assert f"heeltap needs {LEAST_TAPS}" in answer.reason
 
 
 def test_same_path_is_as_unsure_as_the_selftest_of_the_machine() -> None:

@@ -193,7 +193,7 @@ def test_two_hand_ins_of_one_name_are_put_together(folder: Path) -> None:
     room = read_class(folder, set_name=folder / "two-beats.toml")
 
     assert [("Odo", 1), ("Tove", 1)] == [(student.name, len(student.takes)) for student in room.students]
-    assert ("Tove handed in 2 times (0.handin, later.zip): put together",) == room.notes
+    assert ("Tove handed in 2 times (0.handin, later.zip); heeltap put them together",) == room.notes
     assert () == room.questions
 
 

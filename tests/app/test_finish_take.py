@@ -58,7 +58,7 @@ def test_beats_whose_click_left_late_are_left_out_and_said(tmp_path: Path) -> No
     assert (result.counts.planned, result.counts.matched, result.counts.extra) == (15, 15, 0)
     assert (2, 2.0) not in {(note.bar, note.beat) for note in result.notes}
     assert [w for w in result.warnings if "click" in w] == [
-        "1 click left more than 2 ms late; the beats are left out of the score (bar 2)"
+        "1 click left more than 2 ms late; heeltap left their beats out (bar 2)"
     ]
 
 

@@ -221,6 +221,6 @@ def test_a_second_input_without_the_firsts_calibration_is_said(tmp_path: Path) -
     route = route_of_all(Settings("fake:a", takes=tmp_path, player=both))
 
     assert route.delay_ms == 9.0
-    assert route.note == "The delay taken away is that of fake:a; fake:b may have another"
+    assert route.note == "heeltap takes the delay of fake:a away; fake:b may have another"
     assert route_of_all(Settings("fake:a", takes=tmp_path, delay_ms=5.0, player=both)).note == ""
     assert route_of_all(Settings("fake:a", takes=tmp_path)).note == ""

@@ -61,7 +61,7 @@ def test_unplugged_and_plugged_in_again(tmp_path: Path) -> None:
     assert result.counts.missed == 0
     assert result.counts.extra == 0
     assert 64 - 16 <= result.counts.planned <= 64 - 7
-    assert any("Nothing could be heard" in warning for warning in result.warnings)
+    assert any("heeltap heard nothing" in warning for warning in result.warnings)
 
 
 def _take_of(what, root: Path, clock: FakeClock, screen: Screen, port: FakeInPort, output: FakeOutPort) -> Path:

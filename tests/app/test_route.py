@@ -67,7 +67,7 @@ def test_another_buffer_asks_for_calibration_again(monkeypatch: pytest.MonkeyPat
     unknown = route_of("Keys", "Module")
 
     assert changed.delay_ms is None
-    assert "was 128 frames at 48000 Hz" in changed.note
+    assert "buffer of 128 frames at 48000 Hz" in changed.note
     assert "256 frames at 48000 Hz now" in changed.note
     assert (12.5, "") == (unknown.delay_ms, unknown.note)
 
@@ -98,7 +98,7 @@ def test_selftest_of_the_ports_goes_before_the_machines() -> None:
 @pytest.mark.parametrize(("in_port", "out_port"), [("Pad Bluetooth", "Module"), ("Keys", "pad b")])
 def test_wireless_is_refused_by_name(in_port: str, out_port: str) -> None:
     """Input or output, also by the beginning of its name, whatever delay is given."""
-    with pytest.raises(PortError, match="'Pad Bluetooth': wireless routes are not for scoring"):
+    with pytest.raises(PortError, match="'Pad Bluetooth': heeltap does not score wireless routes"):
         route_of(in_port, out_port, given_ms=0.0)
 
 
@@ -140,7 +140,7 @@ def test_drill_takes_the_kept_delay_away_and_says_so(tmp_path: Path) -> None:
     assert Calibration(True, 12.5, 0.6, "microphone") == outcome.result.calibration
     assert [2.5, -0.5, 5.5, 2.5] * 2 == pytest.approx([n.offset_ms for n in outcome.result.notes], abs=0.006)
     assert [2_500, -500, 5_500, 2_500] * 2 == [stroke.offset_us for stroke in outcome.state.strokes]
-    assert any("not trustworthy" in warning for warning in outcome.result.warnings)
+    assert any("cannot trust" in warning for warning in outcome.result.warnings)
     given = score_path(outcome.folder, options=Options(delay_ms=5.0))
     assert Calibration(True, 5.0, None, "given") == given.calibration
 

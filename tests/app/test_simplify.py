@@ -110,7 +110,7 @@ def test_the_text_tells_aim_and_count_of_every_form() -> None:
         line.partition(":")[0] for line in text.splitlines() if line[:1].isdigit()
     ]
     assert "1  2  3  4" in text
-    assert "the same as the form before" in text
+    assert "the same as the one before" in text
 
 
 def test_what_cannot_be_is_one_line(tmp_path: Path, rng: np.random.Generator) -> None:

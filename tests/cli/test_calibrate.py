@@ -135,7 +135,7 @@ def test_words_for_a_terminal_without_unicode(tmp_path: Path) -> None:
     [
         (["calibrate"], 2, "is required"),
         (["calibrate", "--tap", "--same-path"], 2, "not allowed with"),
-        (["calibrate", "--tap", "--in", "Pad Bluetooth", "--out", "Module"], 4, "not for scoring"),
+        (["calibrate", "--tap", "--in", "Pad Bluetooth", "--out", "Module"], 4, "does not score wireless"),
         (["calibrate", "--tap", "--in", "keys", "--out", "Module"], 4, "20 ms only"),
         (["calibrate", "--tap", "--in", "Pad", "--out", "none"], 4, "no output for the click"),
         (["selftest", "--in", "Pad"], 4, "a loop has two ends"),
@@ -204,7 +204,7 @@ def test_selftest_in_words(report: dict[str, object], capsys: pytest.CaptureFixt
         "There and back: 1.23 ms, always the same, so calibration takes it away.",
         "The driver's clock runs +0 ppm against the computer's (-3 to +3)",
         "Real-time scheduling (test); load 1.2",
-        "This machine's numbers can be trusted to 0.21 ms (99 of 100 notes), without a device and its cable.",
+        "You can trust this computer's numbers to 0.21 ms (99 of 100 notes), without a device and its cable.",
     ] == lines
     assert kept.startswith("heeltap keeps this in ")
     assert [True] == [row.trusted for row in selftests()]
@@ -213,9 +213,9 @@ def test_selftest_in_words(report: dict[str, object], capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"lost": 3}, "3 of 800 notes were lost"),
-        ({"late_ms": Spread(0.1, 2.0, 4.2, 8.0)}, "leave 4.2 ms or more late"),
-        ({"stamp_ms": Spread(0.1, 2.0, 5.2, 8.0)}, "stray 5.2 ms or more"),
+        ({"lost": 3}, "it lost 3 of 800 notes"),
+        ({"late_ms": Spread(0.1, 2.0, 4.2, 8.0)}, "leaves 4.2 ms or more late"),
+        ({"stamp_ms": Spread(0.1, 2.0, 5.2, 8.0)}, "is off by 5.2 ms or more"),
         ({"fault": "the device went away"}, "the device went away"),
     ],
 )
@@ -257,7 +257,7 @@ def test_loop_inside_speaks_of_no_driver(report: dict[str, object], capsys: pyte
     out = capsys.readouterr().out
 
     assert "inside heeltap only" in out
-    assert "The engine's own numbers" in out
+    assert "the engine's own numbers" in out
     assert "There and back" not in out
     assert "driver's clock" not in out
 
@@ -275,7 +275,7 @@ def test_json_alone_on_stdout(report: dict[str, object], capsys: pytest.CaptureF
         found["stamp_ms"]["p99"],
         found["trusted"],
     )
-    assert "numbers can be trusted" in found["verdict"]
+    assert "You can trust" in found["verdict"]
     assert "There and back" in shown.err
     assert found == json.loads((tmp_path / "test.json").read_text())
 

@@ -123,7 +123,7 @@ def test_good_loop(rng: np.random.Generator) -> None:
     assert report.stamp_ms.max == pytest.approx(0.2, abs=0.02)
     assert 0.2 < report.echo_ms.max < 0.35
     assert report.trusted
-    assert f"trusted to {report.echo_ms.p99:.2f} ms (99 of 100 notes)" in verdict(report)
+    assert f"numbers to {report.echo_ms.p99:.2f} ms (99 of 100 notes)" in verdict(report)
 
 
 def test_lost_doubled_swapped_and_strange_notes_are_told_apart(rng: np.random.Generator) -> None:
@@ -140,8 +140,8 @@ def test_lost_doubled_swapped_and_strange_notes_are_told_apart(rng: np.random.Ge
 
     assert (2, 1, 1, 1) == (report.lost, report.doubled, report.swapped, report.strange)
     assert not report.trusted
-    assert "2 of 200 notes were lost" in verdict(report)
-    assert summary(report).endswith("not trustworthy")
+    assert "it lost 2 of 200 notes" in verdict(report)
+    assert summary(report).endswith("do not trust it")
 
 
 def test_lateness_counts_for_both_together_only(rng: np.random.Generator) -> None:
@@ -192,8 +192,8 @@ def test_beyond_three_milliseconds_is_not_trusted(rng: np.random.Generator, chan
     report = measured(a_journal(rng, **change))
 
     assert not report.trusted
-    assert "not trustworthy" in verdict(report)
-    assert ("leave" if "late_ms" in change else "stray") in verdict(report)
+    assert "You cannot trust" in verdict(report)
+    assert ("leave" if "late_ms" in change else "is off by") in verdict(report)
 
 
 def test_limit_is_three_milliseconds(rng: np.random.Generator) -> None:
@@ -230,7 +230,10 @@ def test_fault_is_the_verdict(rng: np.random.Generator) -> None:
     assert "the device went away" in verdict(report)
 
 
-@pytest.mark.parametrize(("loop", "words"), [("inside", "The engine's own numbers"), ("virtual", "This machine's")])
+@pytest.mark.parametrize(
+    ("loop", "words"),
+    [("inside", "You can trust the engine's own numbers"), ("virtual", "You can trust this computer's")],
+)
 def test_verdict_says_what_was_tested(rng: np.random.Generator, loop: str, words: str, tmp_path: Path) -> None:
     """A loop inside heeltap speaks for the engine only."""
     assert verdict(measured(a_journal(rng), loop=loop)).startswith(words)

@@ -242,7 +242,7 @@ def test_esc_breaks_off_and_nothing_is_kept(tmp_path: Path, monkeypatch: pytest.
         await pilot.press("down", "down", "enter")
         await until(app, pilot, "20 %")
         await pilot.press("escape")
-        await until(app, pilot, "Broken off: nothing was kept.")
+        await until(app, pilot, "You broke off; heeltap kept nothing.")
         assert ended.is_set()
         await pilot.press("up")
         assert "> microphone" in text_of(app)
@@ -286,7 +286,7 @@ def test_leaving_in_the_middle_ends_the_measuring(tmp_path: Path, monkeypatch: p
 @pytest.mark.parametrize(
     ("found", "words"),
     [
-        (Declined("12 taps, 32 are needed"), "No delay could be told: 12 taps, 32 are needed."),
+        (Declined("12 taps, 32 are needed"), "heeltap found no delay: 12 taps, 32 are needed."),
         (PortError("input 'Pads': it is in use by another program"), "it is in use by another program"),
     ],
 )
@@ -325,11 +325,11 @@ def test_same_path_and_forget(tmp_path: Path) -> None:
     async def scene(app: MenuApp, pilot: Face) -> None:
         await to_measure(app, pilot, "delay")
         await pilot.press("enter")
-        await until(app, pilot, "nothing to correct (")
+        await until(app, pilot, "same output for click and player")
         await pilot.press("end", "enter")
         await until(app, pilot, "Forgotten: 1.")
         await pilot.press("enter")
-        await until(app, pilot, "Nothing was kept.")
+        await until(app, pilot, "There was nothing to forget.")
         await pilot.press("escape")
         await until(app, pilot, "delay        not known")
         await pilot.press("q")
@@ -399,9 +399,9 @@ def test_the_mouse_chooses_a_way_and_begins_it(tmp_path: Path) -> None:
         y = next(at for at, row in enumerate(text_of(app).splitlines()) if row.startswith("  forget"))
         await pilot.click(offset=(4, y))
         assert "> forget" in text_of(app)
-        assert "Nothing was kept." not in text_of(app)
+        assert "There was nothing to forget." not in text_of(app)
         await pilot.click(offset=(4, y))
-        await until(app, pilot, "Nothing was kept.")
+        await until(app, pilot, "There was nothing to forget.")
         await pilot.press("q")
 
     perform(tmp_path / "takes", scene)

@@ -202,14 +202,14 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
         await pilot.press(*["down"] * 4, "enter")
-        await until(app, pilot, "kick: hit its pad twice")
+        await until(app, pilot, "kick: hit this pad twice")
         asked.append(text_of(app))
         await pilot.press("enter")
         await until(app, pilot, "snare D2")
         await pilot.press("enter")
-        await until(app, pilot, "kick: hit its pad twice")
+        await until(app, pilot, "kick: hit this pad twice")
         await pilot.press("escape")
-        await until(app, pilot, "nothing was changed")
+        await until(app, pilot, "changed nothing")
         await pilot.press("q")
 
     perform(tmp_path / "takes", scene)
@@ -228,7 +228,7 @@ def test_help_lists_the_keys_of_where_one_is(tmp_path: Path) -> None:
         await pilot.press("e")
         assert "none in use" in text_of(app)
         await pilot.press("u", "question_mark")
-        assert "Everything here is kept in settings.toml" in text_of(app)
+        assert "heeltap keeps all of this in settings.toml" in text_of(app)
         await pilot.press("x", "q")
 
     perform(tmp_path / "takes", scene)
@@ -269,7 +269,7 @@ def test_no_midi_system_is_no_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", none)
 
     async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
-        await until(app, pilot, "No MIDI system can be reached")
+        await until(app, pilot, "heeltap cannot reach a MIDI system")
         await pilot.press("u")
         await until(app, pilot, "MIDI devices: no system")
         assert "the computer's keyboard" in text_of(app)

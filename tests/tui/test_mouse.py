@@ -426,7 +426,7 @@ def test_everything_around_a_drill_by_mouse_alone(tmp_path: Path, room: Room, rn
         await pilot.click(offset=(4, y))
         await click_key(app, pilot, "enter change")
         await click_key(app, pilot, "enter begin")
-        await until(app, pilot, "nothing to correct")
+        await until(app, pilot, "same output for click and player")
         await click_key(app, pilot, "esc back")
         await click_key(app, pilot, "esc back")
         await click_key(app, pilot, "q quit")

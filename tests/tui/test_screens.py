@@ -72,7 +72,7 @@ def test_no_port_says_what_to_do() -> None:
     text = " ".join(" ".join(plain(draw_start(NOTHING, 0, Look()))).split())
 
     assert "No keyboard or pads found. Plug one in and press r." in text
-    assert "not for judging one's time" in text
+    assert "not for judging your timing" in text
 
 
 def test_orders_of_the_history() -> None:

@@ -298,8 +298,8 @@ def _doubt(judged: Judged) -> tuple[str, ...]:
     """A line for the strokes that were left out."""
     if not judged.doubtful:
         return ()
-    noun = "stroke is" if judged.doubtful == 1 else "strokes are"
-    return (f"{judged.doubtful} {noun} left out of the statistics: which place was meant is more doubtful than not",)
+    noun, pronoun = ("stroke", "it") if judged.doubtful == 1 else ("strokes", "them")
+    return (f"heeltap left {judged.doubtful} {noun} out, because it cannot tell where you meant {pronoun}",)
 
 
 def _leader(take: Played, window_us: int) -> Leader | None:
@@ -380,5 +380,5 @@ def _calibration(how: Options) -> Calibration:
 def _folded(count: int) -> tuple[str, ...]:
     if not count:
         return ()
-    noun = "double trigger was" if count == 1 else "double triggers were"
-    return (f"{count} {noun} folded into the stroke before (--retrigger 0 keeps them)",)
+    noun = "double trigger" if count == 1 else "double triggers"
+    return (f"heeltap left {count} {noun} out (--retrigger 0 counts every note)",)

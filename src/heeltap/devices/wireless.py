@@ -14,7 +14,7 @@ __all__ = ["WHY", "is_wireless"]
 _WORDS = re.compile(r"(?<![a-z0-9])(bluetooth|ble|bt-?midi|a2dp|hfp|hands-?free|wireless|wifi|rtp-?midi)(?![a-z0-9])")
 
 WHY = (
-    "wireless routes are not for scoring: Bluetooth hands notes over every 7.5 to 15 ms and sound 100 to 300 ms late, "
+    "heeltap does not score wireless routes: Bluetooth hands notes over every 7.5 to 15 ms and sound 100 to 300 ms late, "
     "not always the same"
 )
 

@@ -110,7 +110,7 @@ def feel_offset(tap_us: IntArray, click_us: IntArray) -> Delay | Declined:
     offset_ms = _nearest(as_ints(tap_us), as_ints(click_us))[SETTLING:]
     n = int(offset_ms.size)
     if n < LEAST_TAPS:
-        return Declined(f"{n} taps could be used, at least {LEAST_TAPS} are needed: tap once with every click")
+        return Declined(f"{n} taps are of use and heeltap needs {LEAST_TAPS}: tap once with every click")
     spread = mad_scale(offset_ms)
     if spread > _WIDEST_MS:
         return Declined(f"the taps have a spread of {spread:.0f} ms: they do not follow the click")

@@ -45,7 +45,7 @@ _RIVAL = 0.7
 _APART_MS = 25.0
 """A knock this close to a click cannot be told from it."""
 
-_ON_CLICK = "most knocks fall on a click and cannot be told from it: knock between the clicks"
+_ON_CLICK = "most knocks fall on a click, so that both are one sound: knock between the clicks"
 
 _ALONG_MS = 100.0
 """A stamp this close to when a click was sent belongs to a knock on that click; nobody answers a click so soon."""
@@ -117,7 +117,7 @@ def microphone_delay(
     clicks, knocks = as_ints(click_us) / 1000, as_ints(knock_us) / 1000
     for name, times in (("click", clicks), ("knock", knocks)):
         if times.size < NEEDED:
-            return Declined(f"{times.size} {name}s are too few: at least {NEEDED} are needed")
+            return Declined(f"{times.size} {name}s are too few: heeltap needs {NEEDED}")
     wave = np.asarray(audio, dtype=np.float64)
     if wave.size < rate_hz:
         return Declined("the recording is shorter than a second: is the microphone switched on?")
@@ -129,7 +129,7 @@ def microphone_delay(
         return pairs
     (clicks, about_click), (knocks, about_knock) = pairs
     if _same_sound(sound, about_click, about_knock):
-        return Declined("knock and click sound alike and cannot be told apart: switch the pad's own sound off")
+        return Declined("knock and click sound alike: switch the pad's own sound off")
     click_ms = _placed(sound, about_click, click_sound)
     knock_ms = _placed(sound, about_knock, None)
     return _fit(clicks, click_ms - clicks, knocks, knock_ms - knocks)
@@ -154,7 +154,7 @@ def _recognised(sound: _Recording, clicks: FloatArray, knocks: FloatArray) -> tu
     click_good, knock_good = click_alone & _audible(sound, about_click), knock_alone & _audible(sound, about_knock)
     fewest = min(np.count_nonzero(click_good), np.count_nonzero(knock_good))
     if fewest < NEEDED:
-        return Declined(f"only {fewest} clicks or knocks can be heard: at least {NEEDED} are needed")
+        return Declined(f"the microphone hears only {fewest} clicks or knocks, and heeltap needs {NEEDED}")
     return (clicks[click_good], about_click[click_good]), (knocks[knock_good], about_knock[knock_good])
 
 
@@ -322,6 +322,8 @@ def _fit(click_ms: FloatArray, click_lag: FloatArray, knock_ms: FloatArray, knoc
             return Declined(f"too few {name}s agree with each other: knock firmly, one knock at a time")
     delay, contrast, kept = float(values[0] - values[1]), np.array([1.0, -1.0, 0.0]), keep & ~is_click
     if delay < _LEAST_MS:
-        return Declined(f"a delay of {delay:.0f} ms cannot be: what was heard is not click and knock")
+        return Declined(
+            f"a delay of {delay:.0f} ms is impossible: the microphone heard something else than click and knock"
+        )
     half_width = float(np.hypot(1.96 * np.sqrt(contrast @ known @ contrast), _FLOOR_MS))
     return Delay(MICROPHONE, delay, half_width, int(np.count_nonzero(kept)), float(np.std(rest[kept])))

@@ -241,29 +241,34 @@ def _drift(sent_us: FloatArray, chain_us: FloatArray) -> tuple[float | None, tup
 
 
 def verdict(report: LoopReport) -> str:
-    """One sentence: to how many milliseconds this machine's numbers can be trusted, or why they cannot."""
+    """One sentence: to how many milliseconds you can trust this computer's numbers, or why you cannot."""
     if report.fault:
-        return f"Scores from this route are not trustworthy: {report.fault}."
+        return f"You cannot trust scores from this route: {report.fault}."
     if not report.sent:
-        return "Nothing was sent, so nothing can be said."
+        return "heeltap sent no note, so it can say nothing."
     if report.lost == report.sent:
         return "Nothing came back: connect the output to the input, by a cable or in the MIDI system."
     if report.lost or report.echo_ms is None or report.late_ms is None or report.stamp_ms is None:
-        notes = "note was" if report.lost == 1 else "notes were"
-        return f"Scores from this route are not trustworthy: {report.lost} of {report.sent} {notes} lost."
+        return f"You cannot trust scores from this route: it lost {report.lost} of {report.sent} notes."
     if not report.trusted:
         what, part = max(
-            ((name, part) for name, part in (("clicks leave", report.late_ms), ("stamps stray", report.stamp_ms))),
+            (
+                (name, part)
+                for name, part in (
+                    ("click in a hundred leaves", report.late_ms),
+                    ("stamp in a hundred is off by", report.stamp_ms),
+                )
+            ),
             key=lambda row: row[1].p99,
         )
         late = " late" if part is report.late_ms else ""
         return (
-            f"Scores from this route are not trustworthy: one in a hundred {what} {part.p99:.1f} ms or more{late} "
-            f"(at most {TRUSTED_MS:.0f} ms would do)."
+            f"You cannot trust scores from this route: one {what} {part.p99:.1f} ms or more{late} "
+            f"({TRUSTED_MS:.0f} ms would do)."
         )
-    whose = "The engine's own" if report.loop == INSIDE else "This machine's"
+    whose = "the engine's own" if report.loop == INSIDE else "this computer's"
     without = {INSIDE: ", without any driver", VIRTUAL: ", without a device and its cable"}.get(report.loop, "")
-    return f"{whose} numbers can be trusted to {_fine(report.echo_ms.p99)} ms (99 of 100 notes){without}."
+    return f"You can trust {whose} numbers to {_fine(report.echo_ms.p99)} ms (99 of 100 notes){without}."
 
 
 def summary(report: LoopReport) -> str:
@@ -273,10 +278,10 @@ def summary(report: LoopReport) -> str:
     if report.late_ms is not None:
         parts.append(f"clicks leave {_fine(report.late_ms.p99)} ms late")
     if report.stamp_ms is not None:
-        parts.append(f"stamps stray {_fine(report.stamp_ms.p99)} ms")
+        parts.append(f"stamps are {_fine(report.stamp_ms.p99)} ms off")
     told = " and ".join(parts) + " (99 of 100 within)" if parts else "nothing came back"
     load = "" if report.load is None else f", load {report.load:.1f}"
-    trust = "" if report.trusted else "; not trustworthy"
+    trust = "" if report.trusted else "; do not trust it"
     return f"{told}, {report.lost} of {report.sent} notes lost, {how}{load}{trust}"
 
 

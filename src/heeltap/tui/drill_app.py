@@ -179,7 +179,7 @@ class DrillApp(TextApp[int]):
         if self.play is not None or self._busy:
             return
         self.after.showing = self.after.asking = False
-        self._busy, self._message = True, "the ports are being opened"
+        self._busy, self._message = True, "heeltap is opening the ports"
         self._state = self._before()
         self.run_worker(self._start, thread=True, name="start", exit_on_error=False)
 
@@ -187,7 +187,7 @@ class DrillApp(TextApp[int]):
         """Keep the take and score it; the screen stays alive meanwhile."""
         if self.play is None or self._busy:
             return
-        self._busy, self._message = True, "the take is being kept and judged"
+        self._busy, self._message = True, "heeltap is judging the take"
         self.run_worker(self.play.finish, thread=True, name="finish", exit_on_error=False)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:

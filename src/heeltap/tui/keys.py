@@ -35,7 +35,7 @@ class Key:
 
 
 HELP = Key("question_mark", "help", "this list of keys; any key closes it", "?")
-QUIT = Key("q", "quit", "leave heeltap; a take that is being played is kept first")
+QUIT = Key("q", "quit", "leave heeltap; it keeps the take that you are playing")
 BACK = Key("escape", "back", "back to the screen before", "esc")
 MOVE = Key(
     "down",

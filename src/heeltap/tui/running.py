@@ -127,7 +127,7 @@ def _recovered() -> str:
         found = recover(takes_dir())
     except HeeltapError as error:
         return str(error)
-    lines = [one.problem or f"a take that was left behind is kept: {one.folder}" for one in found]
+    lines = [one.problem or f"an earlier drill left a take behind; heeltap finished it: {one.folder}" for one in found]
     return "; ".join(lines)
 
 

@@ -175,7 +175,7 @@ def _tempo_warning(laid: _StrokesOnPulses, scale: float, played: FloatArray, edg
     text = f"the take runs at {given * scale:.2f} bpm, not at the {given:.2f} given ({100 * (scale - 1):+.2f} %)"
     if high - low > 0.002 * given:
         text += f", moving between {low:.1f} and {high:.1f}"
-    return text + ": its own tempo was used"
+    return text + ": heeltap measures against the tempo of the take"
 
 
 def _softer(laid: _StrokesOnPulses, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:

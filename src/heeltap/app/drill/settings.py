@@ -82,7 +82,7 @@ def route_of_all(settings: Settings) -> Route:
     ]
     if not apart:
         return route
-    note = f"The delay taken away is that of {settings.in_port}; {' and '.join(apart)} may have another"
+    note = f"heeltap takes the delay of {settings.in_port} away; {' and '.join(apart)} may have another"
     return replace(route, note=f"{route.note}; {note}" if route.note else note)
 
 

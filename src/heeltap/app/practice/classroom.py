@@ -157,7 +157,7 @@ def _students(paths: Iterable[Path], opened: OpenSet) -> tuple[tuple[Student, ..
             by_name.setdefault(one.name.casefold(), []).append(one)
     rows = [by_name[name] for name in sorted(by_name)]
     notes = tuple(
-        f"{of_one[0].name} handed in {len(of_one)} times ({', '.join(one.file for one in of_one)}): put together"
+        f"{of_one[0].name} handed in {len(of_one)} times ({', '.join(one.file for one in of_one)}); heeltap put them together"
         for of_one in rows
         if len(of_one) > 1
     )

@@ -71,7 +71,7 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
         hint = warnings[0] if warnings else f"heeltap drill {opened.called}:1"
         raise TakeFileError(str(what), "no take of any of its exercises", "at least one", hint)
     if len(found) > MOST_TAKES:
-        warnings.append(f"{len(found)} takes belong to the set; the newest {MOST_TAKES} are handed in")
+        warnings.append(f"{len(found)} takes belong to the set; the file holds the newest {MOST_TAKES}")
         found = found[-MOST_TAKES:]
     data = handin_bytes(_manifest(name, opened, [entry for entry, _ in found]), [raw for _, raw in found])
     if len(data) > MOST_FILE_BYTES:

@@ -62,7 +62,7 @@ def route_of(in_port: str, out_port: str | None, *, given_ms: float | None = Non
     if judging is not None:
         now = sound_buffer() if judging.buffer else ""
         if judging.buffer and now and now != judging.buffer:
-            changed = f"The sound buffer was {judging.buffer} when these ports were calibrated and is {now} now"
+            changed = f"You calibrated these ports with a sound buffer of {judging.buffer}, and it is {now} now"
             return replace(told, note=f"{changed}: calibrate again (heeltap calibrate)")
         sure = judging.uncertainty_ms
         return replace(told, delay_ms=judging.delay_ms, uncertainty_ms=sure, method=judging.method)
@@ -70,7 +70,7 @@ def route_of(in_port: str, out_port: str | None, *, given_ms: float | None = Non
         return replace(told, method=FEEL)
     others = [one for one in kept if one.method != FEEL]
     if others and is_device(in_port):
-        return replace(told, note="These ports are not the calibrated ones: calibrate again (heeltap calibrate)")
+        return replace(told, note="You calibrated other ports than these: calibrate again (heeltap calibrate)")
     return told
 
 

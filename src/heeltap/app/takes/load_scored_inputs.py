@@ -97,24 +97,24 @@ def options_of(context: Context) -> Options:
 def _warnings(context: Context, plan: Plan) -> Iterable[str]:
     """What a reader of the numbers must know of how the take came about."""
     if context.trusted is False:
-        yield f"These scores are not trustworthy: the self-test of this route said ({context.selftest})"
+        yield f"You cannot trust these scores: the self-test of this route said ({context.selftest})"
     if context.delay_note:
         yield context.delay_note
     if context.clock_input >= 0:
-        yield "The reference is the MIDI clock of the other device, freed of its jitter, and not a click of ours"
+        yield "heeltap measured against the MIDI clock of the other device, without its jitter, not against its own click"
     if context.late_clicks:
         left = [span for span in context.left_out if span.why == "late click"]
-        what = "the beats are left out of the score" if left else "too many to leave their beats out of the score"
+        what = "heeltap left their beats out" if left else "too many to leave their beats out"
         where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
         yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
     gaps = [span for span in context.left_out if span.why != "late click"]
     if gaps:
-        yield f"Nothing could be heard for a while in {bars_in_words(_bars(plan, gaps))}; those strokes are left out"
+        yield f"heeltap heard nothing for a while in {bars_in_words(_bars(plan, gaps))} and left those strokes out"
     if context.ending == "recovered":
-        yield "This take was recovered after the program was killed; it ends where the last note was written"
+        yield "heeltap recovered this take after the program was killed; it ends with the last note on the disk"
     elif context.judged_to_us is not None:
         bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
-        yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); what follows is left out"
+        yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); heeltap left the rest out"
 
 
 def _bars(plan: Plan, spans: Iterable[LeftOut]) -> list[int]:

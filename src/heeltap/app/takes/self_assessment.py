@@ -65,7 +65,7 @@ def guess_words(guess: str, result: Result) -> str:
     """The guess beside what was measured, as one sentence."""
     bias = result.overall.bias_ms
     if bias is None:
-        return f"You said: {guess}. Nothing was played that could be judged."
+        return f"You said: {guess}. No stroke of the take can be judged."
     against = "" if result.lean_ms == 0 else " of the lean"
-    known = "" if result.calibration.known else " (the delay of the route is not known)"
-    return f"You said: {guess}. On average it was {early_late(bias - result.lean_ms)}{against}{known}."
+    known = "" if result.calibration.known else " (heeltap does not know the delay of your gear)"
+    return f"You said: {guess}. On average you were {early_late(bias - result.lean_ms)}{against}{known}."

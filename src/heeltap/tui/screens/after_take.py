@@ -25,7 +25,7 @@ def report_lines(outcome: DrillOutcome, glyphs: Glyphs, *, first: str = "") -> l
     """The report of a take that was just played; ``first`` is said before everything else."""
     lines = [first, ""] if first else []
     if outcome.problem:
-        lines += [f"The take could not be kept whole: {outcome.problem}", ""]
+        lines += [f"heeltap could not keep the whole take: {outcome.problem}", ""]
     if outcome.ending not in ("played", "stopped"):
         lines += [f"The take ended early: {outcome.ending}.", ""]
     if outcome.result is not None:

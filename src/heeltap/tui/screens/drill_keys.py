@@ -28,11 +28,11 @@ NEXT_NUMBERS = {
 }
 """What n makes of each."""
 
-_SLOWER = Key("minus", "slower", "the tempo 5 % down; while a take is played it ends, is kept, and begins again", "-")
-_FASTER = Key("plus", "faster", "the tempo 5 % up, in the same way", "+")
+_SLOWER = Key("minus", "slower", "5 % slower; in the middle of a take heeltap keeps it and begins again", "-")
+_FASTER = Key("plus", "faster", "5 % faster, in the same way", "+")
 _SIMPLER = Key("m", "simpler", "the grade below, in the same way")
-_NEXT = Key("x", "next", "what the takes so far ask for, with the reason")
-_AGAIN = Key("enter", "again", "play the same once more")
+_NEXT = Key("x", "next", "the exercise that your takes ask for, with the reason")
+_AGAIN = Key("enter", "again", "play the same again")
 _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, leave", "esc")
 
 REPORT_KEYS = (
@@ -59,8 +59,8 @@ GUESS_KEYS = (
 """Before the report, where guesses are wanted."""
 
 DRILL_HELP = (
-    "Numbers are milliseconds, minus is early. They can wait for the end of the bar or of the take: numbers at each stroke "
-    "make people lean on them. Quitting in the middle asks nothing and keeps the take.",
+    "Numbers are milliseconds, minus is early. Let them wait for the end of the bar or of the take: if you see one at each "
+    "stroke, you come to rely on it. You can quit at any time; heeltap keeps the take.",
 )
 
 PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."
@@ -78,8 +78,10 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
         return _AGAIN, LISTEN, _SIMPLER, _NEXT, report, _SLOWER, _FASTER, other, _BACK, HELP, QUIT
-    hold = ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, nothing is judged")
-    stop = Key("escape", "stop", "end the take here; it is kept and judged", "esc")
+    hold = (
+        ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, heeltap judges nothing")
+    )
+    stop = Key("escape", "stop", "end the take here; heeltap keeps it and judges it", "esc")
     again = Key("r", "again", "end the take and begin it again")
     return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
 

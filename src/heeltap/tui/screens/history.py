@@ -32,7 +32,7 @@ HISTORY_KEYS = (
 )
 
 HISTORY_HELP = (
-    "Average: milliseconds against the lean, minus is early; a star says that the delay of the route was not known. "
+    "Average: milliseconds from where you aimed, minus is early; a star: heeltap did not know the delay of your gear. "
     "Spread: milliseconds. Pocket: how many of your strokes are in it.",
 )
 
@@ -65,7 +65,7 @@ def draw_history(
     room = room_of(look) - 1 - len(weeks) - 1
     where = f"{count(len(takes), 'take')}, {order}"
     if not takes:
-        body: list[Line] = [[Span("  No takes yet: every one that is played is kept and listed here.")]]
+        body: list[Line] = [[Span("  No takes yet. heeltap keeps every take that you play and lists it here.")]]
         return page(look, "History", where, body, HISTORY_KEYS, message=message)
     first = first_shown(len(takes), room, chosen)
     body = [[Span(_HEAD, "dim")]]
@@ -183,5 +183,5 @@ class HistoryScreen(QuietScreen):
             return
         root = takes_dir() if self.host.takes is None else self.host.takes
         self._folder = folder = root / self._rows[self.at].folder
-        self.host.say("the take is being read")
+        self.host.say("heeltap is reading the take")
         self.host.work("open", lambda: result_lines(score_kept(folder), self.host.glyphs))

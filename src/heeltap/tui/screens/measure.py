@@ -34,9 +34,9 @@ __all__ = [
     "draw_measure",
 ]
 
-MEASURE_KEYS = (Key("enter", "begin", "measure in the chosen way, and keep what is found"), MOVE, BACK, HELP, QUIT)
+MEASURE_KEYS = (Key("enter", "begin", "measure in the chosen way, and keep the result"), MOVE, BACK, HELP, QUIT)
 
-MEASURING_KEYS = (Key("escape", "break off", "stop measuring; nothing is kept", "esc"), HELP, QUIT)
+MEASURING_KEYS = (Key("escape", "break off", "stop measuring and keep nothing", "esc"), HELP, QUIT)
 """While something is measured."""
 
 _BAR = 40
@@ -71,7 +71,7 @@ def delay_ways(now: SetUp, glyphs: Glyphs, *, seed: int = 1) -> tuple[Way, ...]:
 
     def kept(delay: Delay | Declined) -> tuple[str, ...]:
         if isinstance(delay, Declined):
-            return (f"No delay could be told: {delay.reason}.",)
+            return (f"heeltap found no delay: {delay.reason}.",)
         row = calibrating.keep(delay, in_port, out_port)
         return (*words(row, plus_minus=glyphs.plus_minus), LIMITS[delay.method])
 
@@ -81,10 +81,12 @@ def delay_ways(now: SetUp, glyphs: Glyphs, *, seed: int = 1) -> tuple[Way, ...]:
 
     def forget(_: Progress) -> tuple[str, ...]:
         gone = forget_calibrations(in_port, out_port)
-        return ("Nothing was kept." if not gone else f"Forgotten: {gone}.",)
+        return ("There was nothing to forget." if not gone else f"Forgotten: {gone}.",)
 
-    same = "Click and your own sound come out of the same output, so that you hear both late alike: nothing to correct."
-    drop = f"Forget what is kept for {in_port} and {out_port or 'no output'}: early and late may be the gear's again."
+    same = "You hear the click and yourself through the same output, both late alike: there is nothing to take away."
+    drop = (
+        f"Forget the delay of {in_port} and {out_port or 'no output'}: then the gear may make you early or late again."
+    )
     return (
         Way("same path", same, lambda _: kept(calibrating.same_path_delay(in_port, out_port))),
         Way("microphone", MICROPHONE_HOW, by_microphone),
@@ -254,6 +256,6 @@ class MeasureScreen(QuietScreen):
             try:
                 return way.measure(progress)
             except BrokenOff:
-                return ("Broken off: nothing was kept.",)
+                return ("You broke off; heeltap kept nothing.",)
 
         self.host.work("measure", measure)

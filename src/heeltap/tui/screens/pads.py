@@ -16,7 +16,7 @@ __all__ = ["LEARN_KEYS", "PadLearning", "learning_words"]
 LEARN_KEYS = (
     Key("enter", "there is none", "skip this pad"),
     Key("b", "one back", "ask for the pad before again"),
-    Key("escape", "break off", "stop learning; nothing is changed", "esc"),
+    Key("escape", "break off", "stop learning and change nothing", "esc"),
 )
 
 
@@ -33,14 +33,14 @@ class PadLearning:
     def begin(self, port: str) -> None:
         """Learn the pads of an input; what comes of it reaches the screen as the work "learn"."""
         self.on, self._leave = True, False
-        self._host.say("the input is being opened")
+        self._host.say("heeltap is opening the input")
 
         def learn() -> str:
             found = learn_pads(port, ROLES, self._tell, asked=self._asked, interrupted=lambda: self._leave)
             if not found:
-                return "no pad was learned; nothing was changed"
+                return "heeltap learned no pad and changed nothing"
             keep_pads(port, found)
-            return f"{len(found)} pads of {port} are kept"
+            return f"heeltap keeps {len(found)} pads of {port}"
 
         self._host.work("learn", learn)
 
@@ -72,7 +72,7 @@ def learning_words(effect: Effect) -> str:
     """A question or an answer while pads are learned; empty for what needs no words."""
     match effect:
         case Ask(role):
-            return f"{role}: hit its pad twice"
+            return f"{role}: hit this pad twice"
         case Counted(role, key, _):
             return f"{role}: key {key} ({key_name(key)}); once more to be sure"
         case Took(role, key):

@@ -49,7 +49,7 @@ SETUP_KEYS = (
     Key(
         "enter",
         "change",
-        "the next choice for the chosen line; pads are learned by hitting them, delay and clock measured",
+        "the next choice for the chosen line; for pads, delay and clock enter begins to learn or measure",
     ),
     MOVE,
     Key("l", "listen", "two bars of the click as it is set"),
@@ -60,8 +60,8 @@ SETUP_KEYS = (
 )
 
 SETUP_HELP = (
-    "Everything here is kept in settings.toml. A control is a pedal or a learned pad; it starts, stops or repeats a take "
-    "and is never scored. heeltap drill --control takes any key.",
+    "heeltap keeps all of this in settings.toml. A control is a pedal or a learned pad that starts, stops or repeats a take; "
+    "heeltap never scores it. heeltap drill --control takes any key.",
 )
 
 _CARE = (
@@ -246,16 +246,16 @@ def _known(now: SetUp, row: str) -> str:
         "output": "Where the click goes: a MIDI device that sounds, 'audio' for the computer's own sound, or nowhere.",
         "click": "How the click sounds; other keys and channels by hand: [click] in settings.toml.",
         "level": "How loud the click is: its MIDI velocity. No louder than needed.",
-        "pads": "Which pad is which: exercises are then played on your pads.",
+        "pads": "Which pad is which: exercises then use your own pads.",
         "delay": route.note
         or (
-            "Not known, so early and late may be the gear's. Enter: measure it."
+            "heeltap does not know it, so the gear may make you early or late. Enter: measure it."
             if route.delay_ms is None
-            else "Taken away from every offset. Enter: measure it anew."
+            else "heeltap takes it away from every stroke. Enter: measure it again."
         ),
-        "clock": route.selftest or "How exactly clicks leave and strokes are stamped on this machine. Enter: test it.",
+        "clock": route.selftest or "How exactly this computer sends clicks and times your strokes. Enter: test it.",
     }
-    return texts.get(row, "A pedal or a learned pad, so that the hands stay on the keys.")
+    return texts.get(row, "A pedal or a learned pad, so that your hands stay on the keys.")
 
 
 _CHANGES: Mapping[str, Callable[[SetUp], None]] = {
@@ -376,6 +376,6 @@ class SetUpScreen(QuietScreen):
         """Learn the pads of the input in use."""
         port = (self.now.in_use or ("",))[0]
         if not port or port == KEYS_NAME:
-            self.host.say("pads are learned from a device: plug one in and press r")
+            self.host.say("heeltap learns pads from a device: plug one in and press r")
             return
         self._pads.begin(port)

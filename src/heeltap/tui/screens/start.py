@@ -41,9 +41,9 @@ __all__ = [
 ]
 
 START_KEYS = (
-    Key("enter", "play", "go to the drill screen with the chosen line"),
+    Key("enter", "play", "go to the drill screen with the chosen exercise"),
     MOVE,
-    Key("h", "history", "every take with its figures; each opens"),
+    Key("h", "history", "your takes with their figures; open any of them"),
     Key("u", "set-up", "ports, pads, hands-free, delay"),
     Key("e", "set", "use the next set: those that come with heeltap, those in this folder, or none"),
     Key("r", "look", "look for ports and takes again"),
@@ -52,8 +52,8 @@ START_KEYS = (
 )
 
 START_HELP = (
-    "The first line to choose is what the takes so far ask for, with its reason. Below it are the exercises of the set in "
-    "use, each at the first of its tempi that is not done.",
+    "The first line is the exercise that your takes ask for, with the reason. Below it are the exercises of the set in use, "
+    "each at the first tempo that you have not done.",
 )
 
 _DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -229,10 +229,10 @@ def _ports(today: Today, look: Look) -> list[Line]:
             [Span("  play on   ", "dim"), Span(", ".join(today.inputs))],
             [Span("  click to  ", "dim"), Span(outputs)],
         ]
-    found = "No MIDI system can be reached (u says why)." if today.port_problem else "No keyboard or pads found."
+    found = "heeltap cannot reach a MIDI system (u says why)." if today.port_problem else "No keyboard or pads found."
     hint = (
-        "Plug one in and press r. Or try without: the space bar is a pad then, good for finding one's way about, not for "
-        "judging one's time."
+        "Plug one in and press r. Or try without: the space bar is a pad then, good for finding your way about, not for "
+        "judging your timing."
     )
     return wrapped_lines(f"{found} {hint}", look.width)
 
