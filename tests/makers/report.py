@@ -1,14 +1,23 @@
-"""Writes the approved report of the demo's first take: ``python -m tests.makers.report``. Read it aloud before you commit."""
+"""Writes the approved report of the demo's first take, and its excerpt in the README: ``python -m tests.makers.report``.
+
+Read it aloud before you commit.
+"""
 
 from pathlib import Path
 
 from heeltap import score_file
 from heeltap.views.text import render
 
-__all__ = ["TARGET", "report"]
+__all__ = ["README", "TARGET", "excerpt", "report", "with_excerpt"]
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = ROOT / "tests" / "golden" / "report" / "tollgate-road-take-1.txt"
+README = ROOT / "README.md"
+
+_BEFORE, _AFTER = "against the part as written:\n\n", "```"
+
+_LEFT_OUT = ("  by beat", "  by subdivision", "Next")
+"""Blocks of the report that the README leaves out, by how they begin."""
 
 
 def report() -> str:
@@ -18,5 +27,23 @@ def report() -> str:
     return render(result)
 
 
+def excerpt() -> str:
+    """What the README shows of it; "..." stands where something is left out."""
+    blocks: list[str] = []
+    for block in report().rstrip("\n").split("\n\n"):
+        if not block.startswith(_LEFT_OUT):
+            blocks.append(block)
+        elif blocks[-1] != "...":
+            blocks.append("...")
+    return "\n\n".join(blocks).replace("\n\n...\n\n", "\n...\n") + "\n"
+
+
+def with_excerpt(text: str) -> str:
+    """The README with the excerpt in its place."""
+    before, after = text.split(_BEFORE)
+    return before + _BEFORE + excerpt() + after[after.index(_AFTER) :]
+
+
 if __name__ == "__main__":
     TARGET.write_text(report(), encoding="utf-8")
+    README.write_text(with_excerpt(README.read_text(encoding="utf-8")), encoding="utf-8")
