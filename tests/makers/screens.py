@@ -10,10 +10,11 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.analysis.analyse import Options, analyse
-from heeltap.app.drill.changes import Change, before, changes_of
+from heeltap.app.drill.changes import Change, before
 from heeltap.app.drill.demo import demo_drill, simulated_player
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice
+from heeltap.app.drill.run import Settings
 from heeltap.app.route.route import Route
 from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
@@ -25,13 +26,13 @@ from heeltap.model.played import Played
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Note, Phase, State, begin, step
 from heeltap.tui.page import Look
-from heeltap.tui.screens.after_take import result_lines
-from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, rows_of_drill, title_of
+from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
 from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
 from heeltap.tui.screens.help import help_lines, help_page
 from heeltap.tui.screens.history import Order, draw_history
 from heeltap.tui.screens.listen import LISTENING_KEYS
 from heeltap.tui.screens.measure import clock_ways, delay_ways, draw_measure
+from heeltap.tui.screens.report import Report, draw_report, played_words, report_lines, report_room
 from heeltap.tui.screens.set_up import SetUp, draw_set_up
 from heeltap.tui.screens.start import START_HELP, START_KEYS, Due, Today, draw_start, week_of
 from heeltap.views.bar_sheet import UNICODE, Line, plain
@@ -119,31 +120,30 @@ def a_made_drill(family: str, grade: int, width: int, height: int) -> list[Line]
     """The screen before an exercise of the course is played."""
     what = drill_of(f"{family} {grade}")
     state = before(what, Feedback.BAR)
-    view = View(
-        width,
-        height,
-        UNICODE,
-        title_of(what, UNICODE),
-        "in Drum Pads, click Synth",
-        aim=what.aim,
-        changes=changes_of(what.plan),
-        keys=drill_keys(state.phase, state.feedback),
-        rows=rows_of_drill(what),
-    )
-    return draw_drill(state, view)
+    view = view_of(what, Settings("Drum Pads", "Synth"), UNICODE)
+    keys = drill_keys(state.phase, state.feedback)
+    return draw_drill(state, replace(view, width=width, height=height, keys=keys))
 
 
 CHANGES = (Change(4, "fill"), Change(5, "chorus landing"))
 
 
-def a_report() -> list[str]:
+def a_report() -> Report:
     """The report of a fixed take that ran away in its fill."""
     plan = counted_plan(["1 2 3 4"] * 8, sections=[Section("verse", 1, 4), Section("chorus", 5, 8)])
     offsets = np.random.default_rng(7).normal(3.0, 8.0, 32)
     offsets[12:16] -= [5.0, 14.0, 24.0, 33.0]
     notes = played(plan, offsets.tolist())
     table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
-    return result_lines(analyse(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0)), UNICODE)
+    result = analyse(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0))
+    return Report(played_words("Quarters", 120.0, NOW, NOW), result, last=("Your take is in takes/2026-03-04",))
+
+
+def a_report_page(page: int, look: Look) -> list[Line]:
+    """A page of that report, from 0."""
+    room = report_room(look, KEY_LINES)
+    lines = report_lines(a_report(), look.width, room, look.glyphs)
+    return draw_report(lines, page * room, look, REPORT_KEYS, KEY_LINES)
 
 
 def pictures(width: int, height: int) -> dict[str, list[Line]]:
@@ -156,7 +156,6 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     heard = replace(a_drill_state(30_000_000), phase=Phase.PLAYING, now_us=5_700_000)
     words = "you hear the take where it belongs, bar 3"
     listening = replace(drill, message=words, keys=LISTENING_KEYS)
-    after = View(width, height, UNICODE, view.title, view.ports, keys=REPORT_KEYS)
     return {
         "start": draw_start(TODAY, 0, look),
         "start-nothing": draw_start(NOTHING, 0, look),
@@ -170,7 +169,9 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "drill-chords": a_made_drill("anchor", 10, width, height),
         "drill-drums": a_made_drill("turn", 8, width, height),
         "drill": draw_drill(playing, drill),
-        "report": draw_report(a_report(), after, 0),
+        "report": a_report_page(0, look),
+        "report-chart": a_report_page(1, look),
+        "report-numbers": a_report_page(2, look),
         "guess": guess_page(look, view.title),
         "help-start": help_page(look, "start", help_lines(look, START_KEYS, START_HELP)),
         "help-drill": help_page(look, "drill", help_lines(look, view_keys, DRILL_HELP)),
@@ -190,16 +191,8 @@ def readme_screen() -> str:
     rows = zip(notes.onset_us.tolist(), notes.pitch.tolist(), strict=True)
     for event in [Begin(), *(Note(us, key, 90) for us, key in rows if us < at_us), Elapsed(at_us)]:
         state, _ = step(state, event)
-    view = View(
-        80,
-        18,
-        UNICODE,
-        title_of(what, UNICODE),
-        ports_of(how),
-        keys=drill_keys(state.phase, state.feedback),
-        rows=rows_of_drill(what),
-    )
-    return text_of(draw_drill(state, view))
+    keys = drill_keys(state.phase, state.feedback)
+    return text_of(draw_drill(state, replace(view_of(what, how, UNICODE), height=18, keys=keys)))
 
 
 def text_of(lines: list[Line]) -> str:

@@ -1,8 +1,12 @@
 """Keys as data: the bottom line, the mouse and the help read the same rows."""
 
+from itertools import groupby
+
+import pytest
+
 from heeltap.devices.computer_keys import KEYS
 from heeltap.session.session import Feedback, Phase
-from heeltap.tui.keys import HELP, QUIT, bottom_line, key_at
+from heeltap.tui.keys import HELP, QUIT, Key, bottom_lines, key_at
 from heeltap.tui.screens.drill_keys import REPORT_KEYS, drill_keys
 from heeltap.tui.screens.history import HISTORY_KEYS
 from heeltap.tui.screens.set_up import SETUP_KEYS
@@ -13,23 +17,50 @@ from heeltap.views.bar_sheet import plain
 TABLES = [START_KEYS, HISTORY_KEYS, TAKE_KEYS, SETUP_KEYS, REPORT_KEYS, *(drill_keys(p, Feedback.BAR) for p in Phase)]
 
 
-def test_help_and_quit_stay_however_narrow_the_terminal() -> None:
+@pytest.mark.parametrize("lines", [1, 2])
+def test_help_and_quit_stay_however_narrow_the_terminal(lines: int) -> None:
     """Keys that do not fit are left to the help."""
     for keys in TABLES:
         for width in (60, 80, 120):
-            (line,) = plain([bottom_line(keys, width)])
-            assert len(line) <= width
-            assert line.endswith("? help  q quit")
+            rows = plain(bottom_lines(keys, width, lines))
+            assert len(rows) == lines
+            assert max(map(len, rows)) <= width
+            assert "  ".join(row.strip() for row in rows if row).endswith("? help  q quit")
 
 
-def test_a_click_on_a_words_column_is_that_key() -> None:
+@pytest.mark.parametrize("lines", [1, 2])
+def test_a_click_on_a_words_column_is_that_key(lines: int) -> None:
     """Every key that is written is found under its own words, nothing between them."""
     for keys in TABLES:
-        (line,) = plain([bottom_line(keys, 80)])
-        shown = [key for key in keys if f"  {key.text}" in line]
-        assert [key_at(keys, 80, line.index(f"  {key.text}") + 2) for key in shown] == shown
-        assert key_at(keys, 80, 0) is None
-        assert key_at(keys, 80, len(line)) is None
+        found = []
+        for number, row in enumerate(plain(bottom_lines(keys, 80, lines))):
+            under = [key_at(keys, 80, column, number, lines) for column in range(81)]
+            assert under[0] is None
+            assert under[len(row)] is None
+            found += [key for key, _ in groupby(under) if key is not None]
+        assert [key for key in keys if key in found] == found
+        assert " ".join(" ".join(plain(bottom_lines(keys, 80, lines))).split()) == " ".join(key.text for key in found)
+
+
+def test_every_key_of_the_drill_is_read_at_eighty_columns() -> None:
+    """None of them is behind the help: the tempo, the numbers with their label, and the way back."""
+    for phase in Phase:
+        for feedback in Feedback:
+            keys = drill_keys(phase, feedback)
+            shown = "  ".join(row.strip() for row in plain(bottom_lines(keys, 80, 2)))
+            assert shown == "  ".join(key.text for key in keys)
+    shown = "  ".join(row.strip() for row in plain(bottom_lines(REPORT_KEYS, 80, 2)))
+    assert shown == "  ".join(key.text for key in REPORT_KEYS)
+
+
+def test_two_keys_that_share_a_word_stand_side_by_side() -> None:
+    """A line never ends between them."""
+    keys = [Key("a", "does something", "x"), Key("minus", "", "x", "-"), Key("plus", "tempo", "x", "+"), HELP, QUIT]
+
+    rows = [plain(bottom_lines(keys, width, 2)) for width in range(20, 60)]
+
+    assert any(row[1].startswith("  -  + tempo") for row in rows)
+    assert not any(row[0].endswith("  -") for row in rows)
 
 
 def test_a_key_means_the_same_on_every_screen() -> None:
@@ -45,4 +76,4 @@ def test_a_key_means_the_same_on_every_screen() -> None:
 
 def test_every_key_is_explained() -> None:
     """The help has a sentence for each."""
-    assert all(key.explained and key.does for keys in TABLES for key in keys)
+    assert all(key.explained and (key.does or key.shown) for keys in TABLES for key in keys)

@@ -104,7 +104,7 @@ def on_history(app: MenuApp) -> None:
 
 def on_take(app: MenuApp) -> None:
     """A report that is longer than the screen."""
-    app._take.show(Path("nowhere"), a_report() * 3)
+    app._take.show(Path("nowhere"), a_report())
     app.shown = app._take
 
 
@@ -164,7 +164,9 @@ def done(app: DrillApp) -> None:
 def report(app: DrillApp) -> None:
     """Its report."""
     done(app)
-    app.after.report, app.after.showing = a_report(), True
+    app.after._show(a_report())
+    app.after.outcomes.append(None)
+    app.after.showing = True
 
 
 def guess(app: DrillApp) -> None:
@@ -225,15 +227,8 @@ def test_every_key_of_the_bottom_line_can_be_clicked(name: str, tmp_path: Path) 
             if app.size.width != width:
                 await pilot.resize_terminal(width, 24)
             app.picture()
-            line = rows_of(app)[-1]
-            shown = [key for key in keys if f"  {key.text}" in line]
+            shown, places = keys_with_clicks(app, keys)
             shown_at[width] = [key.name for key in shown]
-            assert line_of(shown) == line
-            places: list[tuple[int, int]] = []
-            for key in shown:
-                at = line.index(f"  {key.text}") + 2
-                places += [(x, 23) for x in (at, at + len(key.text) // 2, at + len(key.text) - 1)]
-                places += [(at - 1, 23), (at, 21)]
             await mouse(app, pilot, Click, *places)
             heard.append(([key.name for key in shown if key.name != "down" for _ in range(3)], said[:]))
             said.clear()
@@ -251,9 +246,21 @@ def test_every_key_of_the_bottom_line_can_be_clicked(name: str, tmp_path: Path) 
     assert shown_at[240] == said
 
 
-def line_of(shown: Sequence[Key]) -> str:
-    """The bottom line that these keys make."""
-    return "".join(f"  {key.text}" for key in shown)
+def keys_with_clicks(app: App, keys: Sequence[Key]) -> tuple[list[Key], list[tuple[int, int]]]:
+    """The keys that are on the screen, in order, and clicks: three on each of them, one beside it and one above."""
+    left, shown, clicks = list(keys), [], []
+    for y, row in list(enumerate(rows_of(app)))[-app.key_lines :]:
+        rest = row
+        while rest:
+            key = next((one for one in left if rest == f"  {one.text}" or rest.startswith(f"  {one.text}  ")), None)
+            assert key is not None, rest
+            at = len(row) - len(rest) + 2
+            clicks += [(x, y) for x in (at, at + len(key.text) // 2, at + len(key.text) - 1)]
+            clicks += [(at - 1, y), (at, 21 - (app.key_lines - 1))]
+            rest = rest[2 + len(key.text) :]
+            left.remove(key)
+            shown.append(key)
+    return shown, clicks
 
 
 @pytest.mark.parametrize("name", ["start", "history", "set-up", "delay", "clock"])
@@ -348,7 +355,6 @@ def test_the_wheel_scrolls_the_report_and_the_bars(tmp_path: Path) -> None:
 
     async def scene(app: DrillApp, pilot: Face) -> None:
         report(app)
-        app.after.report = a_report() * 3
         app.picture()
         first = rows_of(app)
         await wheel(app, pilot, MouseScrollDown, 3)
@@ -381,10 +387,11 @@ def test_a_click_anywhere_closes_the_help_and_nothing_else(name: str, tmp_path: 
         await pilot.pause(0.1)
         bring(app)
         app.picture()
-        x = rows_of(app)[-1].index("q quit")
+        x = next(row.index("q quit") for row in rows_of(app)[-2:] if "q quit" in row)
+        y = next(at for at, row in enumerate(rows_of(app)) if "q quit" in row)
         await pilot.press("question_mark")
         await until(app, pilot, "any key close")
-        await pilot.click(offset=(x, 23))
+        await pilot.click(offset=(x, y))
         await until(app, pilot, "q quit")
         assert not app._gone
 
@@ -394,9 +401,8 @@ def test_a_click_anywhere_closes_the_help_and_nothing_else(name: str, tmp_path: 
 async def click_key(app: App, pilot: Face, words: str) -> None:
     """Click on a key of the bottom line by its words, once they are there."""
     await until(app, pilot, words)
-    row = rows_of(app)[-1]
-    assert words in row
-    await pilot.click(offset=(row.index(words), app.size.height - 1))
+    y, row = next((y, row) for y, row in list(enumerate(rows_of(app)))[-app.key_lines :] if words in row)
+    await pilot.click(offset=(row.index(words), y))
 
 
 def test_everything_around_a_drill_by_mouse_alone(tmp_path: Path, room: Room, rng: np.random.Generator) -> None:
@@ -448,8 +454,8 @@ def test_a_take_by_mouse_alone(tmp_path: Path) -> None:
         await click_key(app, pilot, "esc stop")
         await click_key(app, pilot, "tab bars")
         await click_key(app, pilot, "tab report")
-        await click_key(app, pilot, "- slower")
-        await until(app, pilot, "285.7 bpm")
+        await click_key(app, pilot, "-  + tempo")
+        await until(app, pilot, "286 bpm")
         await click_key(app, pilot, "esc back")
 
     perform(app, scene, (160, 24))

@@ -25,54 +25,76 @@ def a_result(offsets_ms: list[list[float]], *, lean_ms: float = 0.0, pocket_ms: 
 
 
 EXPECTED = """\
-  offsets over the bars, ms (o middle, · strokes, line: lean, colon: pocket)
-   +40 |
-   +30 |
-   +20 :·
-   +10 :
-     0 +o─────o─────·─────·─────
-   -10 :            ·     o
-   -20 :            o
-   -30 |                  ·
-   -40 |            ·
-        1           3
-        verse       chorus"""
+  Your offsets over the bars, in ms
+  o middle of a bar  · stroke  ── your aim  : in the pocket
+  late  +40 |
+        +30 |
+        +20 :            ·
+        +10 :
+          0 +·───·───o───────·───·───o───·───·───────────────·───·────────────
+        -10 :                                    ·                   o
+        -20 :                                        o
+        -30 |                                                            ·
+ early  -40 |                                        ·   ·
+        bar 1                               3
+            verse                           chorus"""
 
 
 def test_the_chart_reads_as_designed() -> None:
-    """A bar that ran away stands below the line, its strokes around it, the sections named underneath."""
+    """Late is above and early below, each stroke where it lies in its bar, the bar's median in its middle, and the
+    sections named underneath."""
     result = a_result([[0, 1, -1, 20], [0, 0, 0, 0], [0, -12, -38, -44], [0, -2, -13, -30]])
 
-    assert "\n".join(offset_chart(result, 78, UNICODE)).splitlines() == EXPECTED.splitlines()
+    assert EXPECTED.splitlines() == offset_chart(result, 78, 15, UNICODE)
 
 
 def test_the_line_is_the_lean() -> None:
     """With a lean the rows are numbered around it, and a player who sits on it is on the line."""
-    lines = offset_chart(a_result([[15.0] * 4] * 4, lean_ms=15.0), 78, ASCII)
+    lines = offset_chart(a_result([[15.0] * 4] * 4, lean_ms=15.0), 78, 20, ASCII)
 
-    assert any(line.startswith("   +15 +o-----o-----o-----o") for line in lines)
+    assert any(line.startswith("        +15 +.---.---o-") for line in lines)
     assert all(line.isascii() for line in lines)
 
 
-@pytest.mark.parametrize("width", [28, 40, 78, 200])
-def test_it_fits_whatever_the_length(width: int) -> None:
-    """Many bars share columns; nothing is wider than asked for but the title."""
-    lines = offset_chart(a_result([[5.0, -5.0, 0.0, 9.0]] * 150), width, ASCII)
+@pytest.mark.parametrize("bars", [2, 16, 150])
+@pytest.mark.parametrize(("width", "height"), [(32, 11), (60, 12), (80, 20), (120, 36), (200, 50)])
+def test_it_fits_and_uses_the_whole_width(width: int, height: int, bars: int) -> None:
+    """Nothing is wider or higher than asked for; the line of the lean reaches from edge to edge, and so do the strokes."""
+    lines = offset_chart(a_result([[5.0, -5.0, 0.0, 9.0]] * bars), width, height, ASCII)
 
-    assert max(len(line) for line in lines[1:]) <= width
-    assert "bars a column" in lines[0] or width == 200
+    assert len(lines) <= height
+    assert max(map(len, lines[2:])) == width
+    if width >= 60:
+        assert max(map(len, lines[:2])) <= width
+    last = max(line.rfind(mark) for line in lines[2:] for mark in ".o")
+    assert last >= width - 1 - (width - 13) / bars / 2
+
+
+def test_sections_keep_their_names() -> None:
+    """Neighbours whose names are too long for their bars stand one below the other, and one at the right edge moves left."""
+    bars = [[0.0, 1.0, 2.0, 3.0]] * 12
+    names = [("introduction", 1, 1), ("first verse", 2, 3), ("refrain", 4, 11), ("coda with a long name", 12, 12)]
+    plan = counted_plan(["1 2 3 4"] * 12, sections=[Section(*row) for row in names])
+    notes = played(plan, [ms for bar in bars for ms in bar])
+    table = make_notes([n.at_us for n in notes], [n.pitch for n in notes], [n.velocity for n in notes])
+    result = analyse(Played(table, plan.tempo, plan.metre, plan), Options(delay_ms=0.0))
+
+    text = "\n".join(offset_chart(result, 80, 20, UNICODE))
+
+    assert all(name in text for name, _, _ in names)
 
 
 def test_too_little_is_no_chart() -> None:
-    """One bar is told better by its numbers."""
-    assert offset_chart(a_result([[0.0, 1.0, 2.0, 3.0]]), 78, UNICODE) == []
-    assert offset_chart(a_result([[0.0] * 4] * 4), 20, UNICODE) == []
+    """One bar is told better by its numbers, and a picture needs some room."""
+    assert [] == offset_chart(a_result([[0.0, 1.0, 2.0, 3.0]]), 78, 20, UNICODE)
+    assert [] == offset_chart(a_result([[0.0] * 4] * 4), 20, 20, UNICODE)
+    assert [] == offset_chart(a_result([[0.0] * 4] * 4), 78, 9, UNICODE)
 
 
-@pytest.mark.parametrize(("pocket_ms", "held"), [(25.0, 4), (10.0, 2), (4.0, 0), (None, 4)])
-def test_the_pocket_stands_on_the_axis(pocket_ms: float | None, held: int) -> None:
+@pytest.mark.parametrize(("pocket_ms", "rows"), [(25.0, 4), (10.0, 2), (4.0, 0), (None, 4)])
+def test_the_pocket_stands_on_the_axis(pocket_ms: float | None, rows: int) -> None:
     """Rows within it have a colon: of the one that was given, else of 4 % of the beat, 20 ms at 120 bpm."""
     bars: list[list[float]] = [[0, 1, -1, 20], [0, 0, 0, 0], [0, -12, -38, -44], [0, -2, -13, -30]]
     result = a_result(bars, pocket_ms=pocket_ms)
 
-    assert held == sum(line[7:8] == ":" for line in offset_chart(result, 78, ASCII)[1:])
+    assert rows == sum(line[12:13] == ":" for line in offset_chart(result, 78, 15, ASCII)[2:])

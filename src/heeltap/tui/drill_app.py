@@ -1,30 +1,35 @@
-"""The drill screen: draws the state of a run 30 times a second at most and passes on keys. It never stamps or decides.
+"""The app of a drill: it draws the state of a run, at most 30 times a second, and passes keys on. It never stamps or
+decides.
 
-Textual is imported here only. One widget draws line by line and refreshes only the lines that changed; that costs a
-fraction of what a widget for every number would. Names of ports and files are text, never markup.
+One widget draws line by line and refreshes only the lines that changed; that costs a fraction of what a widget for every
+number would. Names of ports and files are text, never markup.
 
 Inside: `DrillApp`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import datetime
+from functools import partial
 
 from textual.events import Key, Resize
 from textual.worker import Worker, WorkerState
 
-from heeltap.app.drill.changes import before, changes_of, faster, for_pads, next_drill, simpler, slower
+from heeltap.app.drill.changes import before, for_pads, next_drill
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings
 from heeltap.app.listen.player_control import PlayerControl, piece_of_drill, piece_of_take
+from heeltap.clock import wall_now
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
 from heeltap.session import session
-from heeltap.session.session import Phase, State
+from heeltap.session.session import Phase
 from heeltap.tui import keys as keyboard
+from heeltap.tui.drill_commands import DRILL_COMMANDS, GUESS_COMMANDS
 from heeltap.tui.page import Look
 from heeltap.tui.screens.after_take import AfterTake
-from heeltap.tui.screens.drill import View, draw_drill, draw_report, ports_of, rows_of_drill, title_of
+from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
 from heeltap.tui.screens.drill_keys import (
     DRILL_HELP,
     GUESS_KEYS,
@@ -35,6 +40,7 @@ from heeltap.tui.screens.drill_keys import (
     guess_page,
 )
 from heeltap.tui.screens.listen import listening_commands, listening_keys, listening_words
+from heeltap.tui.screens.report import draw_report, report_room
 from heeltap.tui.text_app import TextApp
 from heeltap.views.bar_sheet import Line
 
@@ -57,6 +63,7 @@ class DrillApp(TextApp[int]):
         guess: bool = False,
         interrupted: Callable[[], bool] = lambda: False,
         encoding: str | None = "utf-8",
+        now: Callable[[], datetime] = wall_now,
     ) -> None:
         """A screen for one exercise.
 
@@ -74,16 +81,19 @@ class DrillApp(TextApp[int]):
             Asked with every picture whether the system wants us to end.
         encoding : str or None
             Of the terminal: where it has no block characters, plain ones are drawn.
+        now : callable
+            The date and time.
         """
         super().__init__(encoding)
-        self.drill, self.settings = drill, settings
-        self.after = AfterTake(self._glyphs, guess=guess)
+        self.drill: Drill = drill
+        self.settings: Settings = settings
+        self.after = AfterTake(self._glyphs, now, guess=guess)
         """The takes of this sitting, and what of the last one is shown."""
         self.play: Run | None = None
         """The take that is being played."""
         self._at_once, self._leave_at_end, self._interrupted = at_once, leave_at_end, interrupted
         self._feedback = settings.feedback
-        self._state = self._before()
+        self._state = before(self.drill, self._feedback.for_take(1))
         self._message, self._busy, self._rows, self._leaving = "", False, 0, False
         self._exit_code = 0
         self._listener, self._again = Listener(settings), False
@@ -91,7 +101,8 @@ class DrillApp(TextApp[int]):
         """Whether the player left for the screen before, not for good."""
         self._listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
-        self._changes, self._plan_rows = changes_of(drill.plan), rows_of_drill(drill)
+        self._view = view_of(drill, settings, self._glyphs)
+        """What the drill adds to its state; size, message and keys change with every picture."""
 
     def on_mount(self) -> None:
         """Draw from now on."""
@@ -112,21 +123,10 @@ class DrillApp(TextApp[int]):
         if self._interrupted() and not self._leaving:
             self.action_interrupt()
         self._pass_time()
-        width, height = self.size
-        view = View(
-            width,
-            height,
-            self._glyphs,
-            title_of(self.drill, self._glyphs),
-            ports_of(self.settings),
-            aim=self.drill.aim,
-            message=listening_words(self._listening) or self._message,
-            scroll=self._rows if self.play is None else 0,
-            changes=self._changes,
-            keys=self.keys_now,
-            rows=self._plan_rows,
-        )
-        self._lines_widget.show(self._drawn(view))
+        message = listening_words(self._listening) or self._message
+        scroll = self._rows if self.play is None else 0
+        view = replace(self._view, width=self.size.width, height=self.size.height, message=message, scroll=scroll)
+        self._lines_widget.show(self._drawn(replace(view, keys=self.keys_now)))
 
     def _pass_time(self) -> None:
         """Follow the take, the hands-free controls, and what sounds."""
@@ -157,8 +157,18 @@ class DrillApp(TextApp[int]):
             heard = replace(self._state, phase=Phase.PLAYING, now_us=self._listening.now_us, notice="", gaps=())
             return draw_drill(heard, view)
         if self.after.showing:
-            return draw_report(self.after.report, view, self.after.fit(view.height - 3))
+            lines = self.after.fit(look.width, report_room(look, KEY_LINES))
+            return draw_report(lines, self.after.first, look, view.keys, KEY_LINES, message=view.message)
         return draw_drill(self._state, view)
+
+    @property
+    def key_lines(self) -> int:
+        """Two for the bars and the report, one for the help and the question."""
+        return 1 if self.after.asking or self.help_screen.is_open else KEY_LINES
+
+    @property
+    def _look(self) -> Look:
+        return Look(*self.size, self._glyphs)
 
     @property
     def keys_now(self) -> tuple[keyboard.Key, ...]:
@@ -180,7 +190,7 @@ class DrillApp(TextApp[int]):
             return
         self.after.showing = self.after.asking = False
         self._busy, self._message = True, "heeltap is opening the ports"
-        self._state = self._before()
+        self._state = before(self.drill, self._feedback.for_take(1))
         self.run_worker(self._start, thread=True, name="start", exit_on_error=False)
 
     def end_take(self) -> None:
@@ -234,40 +244,26 @@ class DrillApp(TextApp[int]):
     @property
     def _moves(self) -> dict[str, int]:
         """Lines that a key moves by."""
-        return keyboard.moves(self.size.height - 4, len(self.after.report) + len(self._state.columns.bars))
+        page = report_room(self._look, KEY_LINES)
+        return keyboard.moves(page) | (
+            {"left": -page, "right": page} if self.after.showing and not self._listening.on else {}
+        )
 
     @property
-    def _commands(self) -> dict[str, Callable[[], object]]:
-        if self.after.asking:
-            return {
-                "e": lambda: self._guessed("early"),
-                "o": lambda: self._guessed("on"),
-                "l": lambda: self._guessed("late"),
-                "escape": lambda: self._guessed(""),
-            }
+    def _commands(self) -> Mapping[str, Callable[[], object]]:
         if self._listening.on:
             more = {"q": self.action_leave, "question_mark": self.help_screen.open}
             return {**listening_commands(self._listening), **more}
-        return {
-            "enter": self.begin_take,
-            "l": self.action_listen,
-            "escape": self.action_stop if self.play is not None or self._busy else self.action_go_back,
-            "n": self.action_numbers,
-            "p": self.action_hold,
-            "q": self.action_leave,
-            "r": self.action_again,
-            "tab": self.action_turn_page,
-            "minus": lambda: self.action_change(slower),
-            "plus": lambda: self.action_change(faster),
-            "m": lambda: self.action_change(lambda drill: for_pads(simpler(drill), self.settings)),
-            "x": self.action_next,
-            "question_mark": self.help_screen.open,
-        }
+        table = GUESS_COMMANDS if self.after.asking else DRILL_COMMANDS
+        return {name: partial(act, self) for name, act in table.items()}
 
-    def action_go_back(self) -> None:
-        """To the screen before."""
-        self.went_back = True
-        self.action_leave()
+    def action_escape(self) -> None:
+        """End the take that is played; where none is, go to the screen before."""
+        if self.play is not None or self._busy:
+            self.action_stop()
+        else:
+            self.went_back = True
+            self.action_leave()
 
     def action_again(self) -> None:
         """End the take, keep it, and begin it again."""
@@ -302,12 +298,11 @@ class DrillApp(TextApp[int]):
         except HeeltapError as error:
             self._message = str(error)
             return False
-        self._state, self._rows, self.after.showing = self._before(), 0, False
-        self._changes, self._plan_rows = changes_of(self.drill.plan), rows_of_drill(self.drill)
-        self._message = ""
+        self._state, self._rows, self.after.showing = before(self.drill, self._feedback.for_take(1)), 0, False
+        self._view, self._message = view_of(self.drill, self.settings, self._glyphs), ""
         return True
 
-    def _guessed(self, guess: str) -> None:
+    def action_guess(self, guess: str) -> None:
         """Keep what the player thought, and show the report."""
         self._message = self.after.guessed(guess)
 
@@ -326,7 +321,7 @@ class DrillApp(TextApp[int]):
         if self.play is not None and not self._busy:
             self.play.stop()
 
-    def action_hold(self) -> None:
+    def action_pause(self) -> None:
         """Hold the take, or let it count again."""
         if self.play is not None and not self._busy:
             held = self.play.state.phase is Phase.PAUSED
@@ -375,7 +370,7 @@ class DrillApp(TextApp[int]):
     def _ended(self, outcome: DrillOutcome) -> None:
         """Show what became of the take."""
         self.play, self._state, self._rows = None, outcome.state, 0
-        self.after.ended(outcome)
+        self.after.ended(outcome, self.drill)
         if self._leave_at_end:
             self._leave()
         elif not self._leaving:
@@ -400,10 +395,6 @@ class DrillApp(TextApp[int]):
         else:
             last = len(self._state.columns.bars)
             self._rows = max(-last, min(last, self._rows + lines))
-
-    def _before(self) -> State:
-        """The sheet before anything is played."""
-        return before(self.drill, self._feedback.for_take(1))
 
     @property
     def _pads(self) -> bool:

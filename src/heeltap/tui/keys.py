@@ -2,7 +2,7 @@
 
 The bottom line, the help, the keyboard and the mouse read the same rows, so none of them says what another does not do.
 
-Inside: `Key`, `bottom_line`, `key_at`, `moves`, and the keys that mean the same on every screen.
+Inside: `Key`, `bottom_lines`, `key_at`, `moves`, and the keys that mean the same on every screen.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from heeltap.views.bar_sheet import Line, Span
 
-__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_line", "key_at", "moves"]
+__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_lines", "key_at", "moves"]
 
 _BETWEEN = "  "
 
@@ -22,7 +22,7 @@ class Key:
     name: str
     """As Textual calls it: ``enter``, ``escape``, ``n``."""
     does: str
-    """In the bottom line: a word or two."""
+    """In the bottom line: a word or two; empty where it shares the word of the key after it, as "-" and "+ tempo" do."""
     explained: str
     """In the help: a sentence without its point."""
     shown: str = ""
@@ -31,7 +31,7 @@ class Key:
     @property
     def text(self) -> str:
         """As it stands in the bottom line."""
-        return f"{self.shown or self.name} {self.does}"
+        return f"{self.shown or self.name} {self.does}".rstrip()
 
 
 HELP = Key("question_mark", "help", "this list of keys; any key closes it", "?")
@@ -50,22 +50,35 @@ def moves(screen: int, whole: int = 10**6) -> dict[str, int]:
     return {"down": 1, "up": -1, "pagedown": screen, "pageup": -screen, "home": -whole, "end": whole}
 
 
-def bottom_line(keys: Sequence[Key], width: int) -> Line:
-    """The keys side by side; those that do not fit stand in the help only, whose key always stays."""
-    line: Line = []
-    for at, text in enumerate(_pieces(_fitting(keys, width))):
-        name, space, does = text.partition(" ") if at % 2 else ("", "", text)
-        line += [Span(name, "key"), Span(space + does)]
-    return [span for span in line if span.text]
+def bottom_lines(keys: Sequence[Key], width: int, lines: int = 1) -> list[Line]:
+    """The keys side by side, in exactly so many lines; those that do not fit stand in the help only, whose key stays.
+
+    Parameters
+    ----------
+    keys : sequence of Key
+        In the order in which a player needs them: what does not fit is dropped from the end.
+    width : int
+        Columns.
+    lines : int
+        Lines that there are for them.
+    """
+    found: list[Line] = []
+    for row in _rows(keys, width, lines):
+        line: Line = []
+        for at, text in enumerate(_pieces(row)):
+            name, space, does = text.partition(" ") if at % 2 else ("", "", text)
+            line += [Span(name, "key"), Span(space + does)]
+        found.append([span for span in line if span.text])
+    return found
 
 
-def key_at(keys: Sequence[Key], width: int, column: int) -> Key | None:
-    """The key whose words stand at a column of the bottom line, which a click there presses; None between keys."""
+def key_at(keys: Sequence[Key], width: int, column: int, line: int = 0, lines: int = 1) -> Key | None:
+    """The key whose words stand at a column of one of the bottom lines, which a click there presses; None between keys."""
+    row = _rows(keys, width, lines)[line]
     at = 0
-    fitting = _fitting(keys, width)
-    for number, text in enumerate(_pieces(fitting)):
+    for number, text in enumerate(_pieces(row)):
         if at <= column < at + len(text) and number % 2:
-            return fitting[number // 2]
+            return row[number // 2]
         at += len(text)
     return None
 
@@ -75,10 +88,21 @@ def _pieces(keys: Sequence[Key]) -> list[str]:
     return [piece for number, key in enumerate(keys) for piece in (_BETWEEN if number else "  ", key.text)]
 
 
-def _fitting(keys: Sequence[Key], width: int) -> list[Key]:
-    """The first keys that fit; help and quit stay in any case."""
+def _rows(keys: Sequence[Key], width: int, lines: int) -> list[list[Key]]:
+    """The keys of each line: as many as fit, help and quit in any case."""
     kept = list(keys)
-    while len(kept) > 1 and sum(map(len, _pieces(kept))) > width:
+    while len(rows := _broken(kept, width)) > lines and len(kept) > 1:
         last = next((at for at in range(len(kept) - 1, -1, -1) if kept[at] not in (HELP, QUIT)), len(kept) - 1)
         kept.pop(last)
-    return kept
+    return [*rows, *([] for _ in range(lines - len(rows)))][:lines]
+
+
+def _broken(keys: Sequence[Key], width: int) -> list[list[Key]]:
+    """The keys, broken into lines like words; a key that shares the word of the next one stays beside it."""
+    rows: list[list[Key]] = [[]]
+    for at, key in enumerate(keys):
+        together = list(keys[at : at + 2]) if not key.does else [key]
+        if rows[-1] and sum(map(len, _pieces([*rows[-1], *together]))) > width:
+            rows.append([])
+        rows[-1].append(key)
+    return rows

@@ -18,6 +18,7 @@ from heeltap.tui.page import Look
 from heeltap.tui.screen import QuietScreen
 from heeltap.tui.screens.history import HistoryScreen
 from heeltap.tui.screens.measure import MeasureScreen, clock_ways, delay_ways
+from heeltap.tui.screens.report import Report
 from heeltap.tui.screens.set_up import SetUpScreen
 from heeltap.tui.screens.start import StartScreen
 from heeltap.tui.screens.take import TakeScreen
@@ -197,7 +198,7 @@ class MenuApp(TextApp[DrillChoice | None]):
             self._work_of.pop(worker, None)
         self.picture()
 
-    def _show_take(self, folder: Path, report: list[str]) -> None:
+    def _show_take(self, folder: Path, report: Report) -> None:
         """Show a take that the player opened, unless the player went elsewhere meanwhile."""
         self._take.show(folder, report)
         if self.shown.name == "history":

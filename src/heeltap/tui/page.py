@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from heeltap.tui.keys import Key, bottom_line
+from heeltap.tui.keys import Key, bottom_lines
 from heeltap.views.bar_sheet import UNICODE, Glyphs, Line, Span
 
 __all__ = [
@@ -72,7 +72,7 @@ def page(
     shown = [_clipped(line, look.width) for line in body[: room_of(look)]]
     shown += [[] for _ in range(room_of(look) - len(shown))]
     told = told_lines(message, look.width)
-    return [head, [], *shown, *([] for _ in range(2 - len(told))), *told, bottom_line(keys, look.width)]
+    return [head, [], *shown, *([] for _ in range(2 - len(told))), *told, *bottom_lines(keys, look.width)]
 
 
 def _clipped(line: Line, width: int) -> Line:

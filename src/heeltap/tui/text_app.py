@@ -59,6 +59,11 @@ class TextApp(App[Answer]):
         """The keys of what the app shows now, as the bottom line lists them."""
         raise NotImplementedError
 
+    @property
+    def key_lines(self) -> int:
+        """How many lines the keys have at the bottom of the screen."""
+        return 1
+
     def press_key(self, name: str) -> None:
         """Do what a key does now."""
         raise NotImplementedError
@@ -73,9 +78,9 @@ class TextApp(App[Answer]):
             return
         if self.help_screen.is_open:
             self.press_key("escape")
-        elif event.y < height - 1:
+        elif (line := event.y - height + self.key_lines) < 0:
             self.click_line(event.y)
-        elif (key := key_at(self.keys_now, width, event.x)) is not None and key.name != "down":
+        elif (key := key_at(self.keys_now, width, event.x, line, self.key_lines)) is not None and key.name != "down":
             self.press_key(key.name)
 
     def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:

@@ -15,6 +15,7 @@ from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
 from heeltap.files.settings import read_settings
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.model import tempo_step
 from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
 from heeltap.model.plan_from import plan_of
@@ -38,9 +39,6 @@ __all__ = [
 ]
 
 _TEMPI = (20.0, 300.0)
-
-_TEMPO_STEP = 1.05
-"""Slower and faster are 5 %: small enough to stay with, large enough to be felt. Ours."""
 
 
 def tempo_of(drill: Drill) -> float:
@@ -67,13 +65,13 @@ def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
 
 
 def slower(drill: Drill) -> Drill:
-    """The drill 5 % slower; raises `PlanError` as `at_tempo`."""
-    return at_tempo(drill, tempo_of(drill) / _TEMPO_STEP)
+    """The drill one step slower, at a whole tempo; raises `PlanError` as `at_tempo`."""
+    return at_tempo(drill, tempo_step.slower(tempo_of(drill)))
 
 
 def faster(drill: Drill) -> Drill:
-    """The drill 5 % faster; raises `PlanError` as `at_tempo`."""
-    return at_tempo(drill, tempo_of(drill) * _TEMPO_STEP)
+    """The drill one step faster, at a whole tempo; raises `PlanError` as `at_tempo`."""
+    return at_tempo(drill, tempo_step.faster(tempo_of(drill), np.inf))
 
 
 def _scaled(plan: Plan, tempo_bpm: float) -> Plan:

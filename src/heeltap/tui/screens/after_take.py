@@ -1,73 +1,69 @@
-"""What a player reads after a take: the question before the report, what the numbers say, the chart, the tables.
+"""The takes of a sitting: the question before the report, the report of the last take, how far the player has read.
 
-Inside: `AfterTake`, `result_lines`, `report_lines`.
+Inside: `AfterTake`, `report_of`.
 """
 
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from heeltap.app.drill.changes import tempo_of
+from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import DrillOutcome
 from heeltap.app.takes.self_assessment import guess_words, keep_guess
 from heeltap.errors import HeeltapError
-from heeltap.model.result import Result
-from heeltap.tui.screens.offset_chart import offset_chart
+from heeltap.tui.screens.report import Report, played_words, report_lines
 from heeltap.views.bar_sheet import Glyphs
-from heeltap.views.text import WIDTH, render
 
-__all__ = ["AfterTake", "report_lines", "result_lines"]
-
-
-def result_lines(result: Result, glyphs: Glyphs) -> list[str]:
-    """The report of a result: the sentences, the chart, then the tables, findings and bars to play again."""
-    head, sentences, *rest = render(result).rstrip("\n").split("\n\n")
-    chart = "\n".join(offset_chart(result, WIDTH, glyphs))
-    return "\n\n".join(block for block in (head, sentences, chart, *rest) if block).split("\n")
+__all__ = ["AfterTake", "report_of"]
 
 
-def report_lines(outcome: DrillOutcome, glyphs: Glyphs, *, first: str = "") -> list[str]:
-    """The report of a take that was just played; ``first`` is said before everything else."""
-    lines = [first, ""] if first else []
+def report_of(outcome: DrillOutcome, played: str, *, guess: str = "") -> Report:
+    """The report of a take that was just played; ``played`` says what it was, ``guess`` what the player thought of it."""
+    first = [guess] if guess else []
     if outcome.problem:
-        lines += [f"heeltap could not keep the whole take: {outcome.problem}", ""]
+        first.append(f"heeltap could not keep the whole take: {outcome.problem}")
     if outcome.ending not in ("played", "stopped"):
-        lines += [f"The take ended early: {outcome.ending}.", ""]
-    if outcome.result is not None:
-        lines += result_lines(outcome.result, glyphs)
+        first.append(f"The take ended early: {outcome.ending}.")
     if outcome.folder is None:
-        return [*lines, "You played nothing, so heeltap kept no take."]
-    lines += ["", f"Your take is in {outcome.folder}"]
-    return [*lines, f"Note: {outcome.notice}"] if outcome.notice else lines
+        return Report(played, outcome.result, (*first, "You played nothing, so heeltap kept no take."))
+    notice = [f"Note: {outcome.notice}"] if outcome.notice else []
+    return Report(played, outcome.result, tuple(first), (f"Your take is in {outcome.folder}", *notice))
 
 
 class AfterTake:
     """The takes of a sitting, and what of the last one is shown."""
 
-    def __init__(self, glyphs: Glyphs, *, guess: bool) -> None:
-        """``guess``: "early, on, or late?" is asked before the report."""
-        self._glyphs, self._guess = glyphs, guess
+    def __init__(self, glyphs: Glyphs, now: Callable[[], datetime], *, guess: bool) -> None:
+        """``now`` is the date and time; with ``guess`` the screen asks "early, on, or late?" before the report."""
+        self._glyphs, self._now, self._guess = glyphs, now, guess
         self.outcomes: list[DrillOutcome] = []
         """What became of every take."""
-        self.report = [""]
-        """Lines of the last one's report."""
         self.first = 0
-        """Which of them is the first on the screen."""
+        """The line of the report at the top of the screen."""
         self.showing = False
         """Whether the report is shown, not the bars."""
         self.asking = False
         """Whether the question is shown, before the report."""
+        self._report = Report("", None)
+        self._lines: dict[tuple[int, int], list[str]] = {}
 
-    def ended(self, outcome: DrillOutcome) -> None:
-        """One more take."""
+    def ended(self, outcome: DrillOutcome, drill: Drill) -> None:
+        """Take up one more take, of this drill."""
         self.outcomes.append(outcome)
-        self.report, self.first, self.showing = report_lines(outcome, self._glyphs), 0, True
+        now = self._now()
+        self._show(report_of(outcome, played_words(drill.title, tempo_of(drill), now, now)))
+        self.first, self.showing = 0, True
 
     def ask(self) -> None:
         """Put the question, where it is wanted and there is something to judge."""
         self.asking = self._guess and self.outcomes[-1].result is not None
 
     def guessed(self, guess: str) -> str:
-        """Keep what the player thought (empty for no guess) and show the report; why it could not be kept, or nothing."""
+        """Keep what the player thought (empty for no guess) and show the report; returns why that failed, or nothing."""
         self.asking, outcome = False, self.outcomes[-1]
         if not guess or outcome.folder is None or outcome.result is None:
             return ""
-        self.report = report_lines(outcome, self._glyphs, first=guess_words(guess, outcome.result))
+        self._show(report_of(outcome, self._report.played, guess=guess_words(guess, outcome.result)))
         try:
             keep_guess(outcome.folder, guess, outcome.result)
         except HeeltapError as error:
@@ -75,10 +71,17 @@ class AfterTake:
         return ""
 
     def turn_page(self) -> None:
-        """From the report to the bars and back."""
+        """Go from the report to the bars and back."""
         self.showing = bool(self.outcomes) and not self.showing
 
-    def fit(self, room: int) -> int:
-        """The first line, so that no more is empty below than must be, on a screen with room for so many."""
-        self.first = max(0, min(self.first, len(self.report) - room))
-        return self.first
+    def fit(self, width: int, room: int) -> Sequence[str]:
+        """The lines of the report for a screen; `first` is moved to where a page of them begins or ends."""
+        if (width, room) not in self._lines:
+            self._lines = {(width, room): report_lines(self._report, width, room, self._glyphs)}
+        lines = self._lines[width, room]
+        last_page = (len(lines) - 1) // room * room
+        self.first = max(0, min(self.first, last_page))
+        return lines
+
+    def _show(self, report: Report) -> None:
+        self._report, self._lines = report, {}

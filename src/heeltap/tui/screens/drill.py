@@ -4,28 +4,31 @@ From top to bottom: what you play and where you are in it; the beats of the bar,
 which keys to play; as many rows of bars as fit, the present one marked; on a tall screen the beat, large; how your last
 strokes lay; what the glyphs mean; the keys of the screen.
 
-Inside: `View`, `draw_drill`, `draw_report`, `rows_shown`, `title_of`, `ports_of`, `rows_of_drill`.
+Inside: `View`, `draw_drill`, `rows_shown`, `title_of`, `ports_of`, `rows_of_drill`,
+`view_of`.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from heeltap.app.drill.changes import Change, tempo_of
+from heeltap.app.drill.changes import Change, changes_of, tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import Settings
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
-from heeltap.tui.keys import Key, bottom_line
+from heeltap.tui.keys import Key, bottom_lines
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of
 from heeltap.views.recent_strokes import recent_line
-from heeltap.wording import count
 
-__all__ = ["View", "draw_drill", "draw_report", "ports_of", "rows_of_drill", "rows_shown", "title_of"]
+__all__ = ["KEY_LINES", "View", "draw_drill", "ports_of", "rows_of_drill", "rows_shown", "title_of", "view_of"]
+
+KEY_LINES = 2
+"""Lines for the keys of the drill and of its report."""
 
 _HEAD, _FOOT = 4, 4
 """Lines above and below the bars, without the blank one above the running figure."""
@@ -58,9 +61,23 @@ class View:
     """What each hand or drum plays, and on which keys."""
 
 
+def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
+    """What the screen shows of a drill beside its state, at the usual size of a terminal."""
+    return View(
+        80,
+        24,
+        glyphs,
+        title_of(drill, glyphs),
+        ports_of(settings),
+        aim=drill.aim,
+        changes=changes_of(drill.plan),
+        rows=rows_of_drill(drill),
+    )
+
+
 def title_of(drill: Drill, glyphs: Glyphs) -> str:
     """What is played, its metre and its tempo."""
-    return f"{drill.title} {glyphs.dot} {drill.plan.metre.metres[0]} {glyphs.dot} {tempo_of(drill):.4g} bpm"
+    return f"{drill.title} {glyphs.dot} {drill.plan.metre.metres[0]} {glyphs.dot} {tempo_of(drill):.0f} bpm"
 
 
 def rows_of_drill(drill: Drill) -> PlanRows:
@@ -91,24 +108,9 @@ def draw_drill(state: State, view: View) -> list[Line]:
     return [
         *lines,
         _cut(recent_line(state, view.glyphs), view.width),
-        *_legend(view),
-        bottom_line(view.keys, view.width),
+        _legend(view),
+        *bottom_lines(view.keys, view.width, KEY_LINES),
     ]
-
-
-def draw_report(text: Sequence[str], view: View, scroll: int) -> list[Line]:
-    """The report after a take, from line ``scroll`` on, exactly ``view.height`` lines."""
-    if view.width < 20 or view.height < 5:
-        return too_small(view.width, view.height)
-    room = view.height - 3
-    body: list[Line] = [[Span(clip(clean(line), view.width))] for line in text[scroll : scroll + room]]
-    below = len(text) - scroll - room
-    more = f"{count(below, 'more line')} below" if below > 0 else ""
-    body += [[] for _ in range(room - len(body))]
-    title = clip("  " + clean(view.title), view.width - len(more) - 3)
-    gap = " " * max(1, view.width - len(title) - len(more) - 2)
-    told = [Span(clip("  " + clean(view.message), view.width), "out")] if view.message else []
-    return [[Span(title, "head"), Span(gap), Span(more, "dim")], told, *body, bottom_line(view.keys, view.width)]
 
 
 def _still(state: State) -> bool:
@@ -234,11 +236,9 @@ def _row_shape(state: State, view: View) -> tuple[int, int, int]:
     return per_row, each - gutter, gutter
 
 
-def _legend(view: View) -> list[Line]:
-    """What the glyphs mean, in two lines."""
+def _legend(view: View) -> Line:
+    """What the glyphs mean."""
     m = view.glyphs
-    texts = (
-        f"  {m.stroke} stroke   {m.accent} accented   {m.heard} heard, shown later   -12 early, +12 late, in ms",
-        "  x left out   k other key   ? no input   underlined: outside the pocket",
-    )
-    return [[Span(clip(text, view.width), "dim")] for text in texts]
+    played = "-12 early  x left out  k other key  ? no input"
+    text = f"  {m.stroke} stroke  {m.accent} accent  {m.heard} heard  {played}"
+    return [Span(clip(text, view.width), "dim")]

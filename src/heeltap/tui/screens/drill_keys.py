@@ -28,8 +28,8 @@ NEXT_NUMBERS = {
 }
 """What n makes of each."""
 
-_SLOWER = Key("minus", "slower", "5 % slower; in the middle of a take heeltap keeps it and begins again", "-")
-_FASTER = Key("plus", "faster", "5 % faster, in the same way", "+")
+_SLOWER = Key("minus", "", "4 to 5 % slower; in the middle of a take heeltap keeps it and begins again", "-")
+_FASTER = Key("plus", "tempo", "4 to 5 % faster, in the same way", "+")
 _SIMPLER = Key("m", "simpler", "the grade below, in the same way")
 _NEXT = Key("x", "next", "the exercise that your takes ask for, with the reason")
 _AGAIN = Key("enter", "again", "play the same again")
@@ -38,13 +38,15 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 REPORT_KEYS = (
     _AGAIN,
     LISTEN,
+    Key("left", "", "a page back", "left"),
+    Key("right", "page", "a page on: the picture, then every number; the lines scroll like everywhere", "right"),
+    Key("tab", "bars", "the bars with their numbers, and back"),
     _SIMPLER,
     _NEXT,
-    Key("tab", "bars", "the bars with their numbers, and back"),
     _SLOWER,
     _FASTER,
-    MOVE,
     _BACK,
+    MOVE,
     HELP,
     QUIT,
 )
@@ -59,8 +61,9 @@ GUESS_KEYS = (
 """Before the report, where guesses are wanted."""
 
 DRILL_HELP = (
-    "Numbers are milliseconds, minus is early. Let them wait for the end of the bar or of the take: if you see one at each "
-    "stroke, you come to rely on it. You can quit at any time; heeltap keeps the take.",
+    "Numbers are milliseconds, minus is early; an underlined one lies outside the pocket. Let them wait for the end of the "
+    "bar or of the take: if you see one at each stroke, you come to rely on it. You can quit at any time; heeltap keeps the "
+    "take.",
 )
 
 PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."

@@ -16,7 +16,7 @@ from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
-from heeltap.tui.screens.after_take import result_lines
+from heeltap.tui.screens.report import Report, played_words
 from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count, signed_ms
 
@@ -128,7 +128,7 @@ class HistoryScreen(QuietScreen):
 
     name = "history"
 
-    def __init__(self, host: Host, show: Callable[[Path, list[str]], None]) -> None:
+    def __init__(self, host: Host, show: Callable[[Path, Report], None]) -> None:
         """``show`` takes the folder and the report of a take that the player opened."""
         super().__init__(host)
         self._history, self._order, self._show = History((), 0), Order.DAY, show
@@ -167,7 +167,7 @@ class HistoryScreen(QuietScreen):
         if work == "history" and isinstance(found, History):
             self._history = found
             self.host.say(next(iter(found.warnings), ""))
-        elif work == "open" and isinstance(found, list):
+        elif work == "open" and isinstance(found, Report):
             self._show(self._folder, found)
 
     @property
@@ -184,4 +184,7 @@ class HistoryScreen(QuietScreen):
         root = takes_dir() if self.host.takes is None else self.host.takes
         self._folder = folder = root / self._rows[self.at].folder
         self.host.say("heeltap is reading the take")
-        self.host.work("open", lambda: result_lines(score_kept(folder), self.host.glyphs))
+        take, now = self._rows[self.at], self.host.moment()
+        when = datetime.fromisoformat(take.date)
+        played = played_words(take.title or take.exercise, take.tempo_bpm, when, now)
+        self.host.work("open", lambda: Report(played, score_kept(folder), last=(f"Your take is in {folder}",)))

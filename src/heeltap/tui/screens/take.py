@@ -11,12 +11,20 @@ from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, clip, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
 from heeltap.tui.screens.listen import LISTEN, listening_commands, listening_keys, listening_words
+from heeltap.tui.screens.report import Report, page_words, report_lines
 from heeltap.views.bar_sheet import Line, Span
-from heeltap.wording import count
 
 __all__ = ["TAKE_KEYS", "TakeScreen"]
 
-TAKE_KEYS = (MOVE, LISTEN, BACK, HELP, QUIT)
+TAKE_KEYS = (
+    LISTEN,
+    Key("left", "", "a page back", "left"),
+    Key("right", "page", "a page on: the picture, then every number", "right"),
+    MOVE,
+    BACK,
+    HELP,
+    QUIT,
+)
 
 
 class TakeScreen(QuietScreen):
@@ -27,14 +35,15 @@ class TakeScreen(QuietScreen):
 
     def __init__(self, host: Host) -> None:
         super().__init__(host)
-        self._report: list[str] = []
+        self._report = Report("", None)
+        self._lines: dict[tuple[int, int], list[str]] = {}
         self._folder = Path()
         self._listening = PlayerControl(lambda: sound_in_use()[0])
 
-    def show(self, folder: Path, report: list[str]) -> None:
+    def show(self, folder: Path, report: Report) -> None:
         """Show another take."""
         self._listening.stop()
-        self._folder, self._report, self.at = folder, report, 0
+        self._folder, self._report, self._lines, self.at = folder, report, {}, 0
 
     @property
     def keys(self) -> tuple[Key, ...]:
@@ -43,20 +52,21 @@ class TakeScreen(QuietScreen):
 
     @property
     def commands(self) -> Mapping[str, Callable[[], object]]:
-        """Hear the take."""
-        return {"l": self._listen, **listening_commands(self._listening)}
+        """Hear the take, turn the pages of its report."""
+        turn = {"left": lambda: self._turn_page(-1), "right": lambda: self._turn_page(1)}
+        return {"l": self._listen, **(listening_commands(self._listening) if self._listening.on else turn)}
 
     @property
     def count(self) -> int:
         """How many of its lines can stand at the top."""
-        return max(1, len(self._report) - room_of(self.host.look) + 1)
+        room = room_of(self.host.look)
+        return (len(self._fitted(self.host.look)) - 1) // max(1, room) * room + 1
 
     def draw(self, look: Look, message: str) -> list[Line]:
         """As much of the report as fits."""
-        shown = self._report[self.at : self.at + room_of(look)]
-        below = len(self._report) - self.at - len(shown)
-        where = f"{count(below, 'more line')} below" if below > 0 else ""
-        lines: list[Line] = [[Span(clip(line, look.width))] for line in shown]
+        report, room = self._fitted(look), max(1, room_of(look))
+        lines: list[Line] = [[Span(clip(line, look.width))] for line in report[self.at : self.at + room]]
+        where = page_words(self.at, report, room)
         return page(look, "A take", where, lines, self.keys, message=listening_words(self._listening) or message)
 
     @property
@@ -78,6 +88,16 @@ class TakeScreen(QuietScreen):
     def leave(self) -> None:
         """Stop the sound and give the output back."""
         self._listening.free()
+
+    def _fitted(self, look: Look) -> list[str]:
+        """The report for this size, made once."""
+        size = look.width, max(1, room_of(look))
+        if size not in self._lines:
+            self._lines = {size: report_lines(self._report, *size, look.glyphs)}
+        return self._lines[size]
+
+    def _turn_page(self, pages: int) -> None:
+        self.at = max(0, min(self.count - 1, self.at + pages * room_of(self.host.look)))
 
     def _listen(self) -> None:
         folder = self._folder

@@ -1,0 +1,41 @@
+"""What each key of the drill screen does, by what the screen shows: the question, what sounds, or the drill itself.
+
+Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
+
+from heeltap.app.drill.changes import faster, for_pads, simpler, slower
+
+if TYPE_CHECKING:
+    from heeltap.tui.drill_app import DrillApp
+
+__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS"]
+
+Commands = Mapping[str, Callable[["DrillApp"], object]]
+
+GUESS_COMMANDS: Commands = {
+    "e": lambda app: app.action_guess("early"),
+    "o": lambda app: app.action_guess("on"),
+    "l": lambda app: app.action_guess("late"),
+    "escape": lambda app: app.action_guess(""),
+}
+"""While the screen asks how the take was."""
+
+DRILL_COMMANDS: Commands = {
+    "enter": lambda app: app.begin_take(),
+    "l": lambda app: app.action_listen(),
+    "escape": lambda app: app.action_escape(),
+    "n": lambda app: app.action_numbers(),
+    "p": lambda app: app.action_pause(),
+    "q": lambda app: app.action_leave(),
+    "r": lambda app: app.action_again(),
+    "tab": lambda app: app.action_turn_page(),
+    "minus": lambda app: app.action_change(slower),
+    "plus": lambda app: app.action_change(faster),
+    "m": lambda app: app.action_change(lambda drill: for_pads(simpler(drill), app.settings)),
+    "x": lambda app: app.action_next(),
+    "question_mark": lambda app: app.help_screen.open(),
+}
+"""Before, while and after something is played; a key does nothing where `DrillApp.keys_now` does not list it."""
