@@ -2,17 +2,31 @@
 
 Conventions: milliseconds, negative is early; all randomness comes from the ``rng`` argument.
 
-Inside: `SCORE_TABLE`, `quarters_table`, `score_of`, `mean_score`, `week_of_scores`.
+Inside: `SCORE_TABLE`, `quarters_table`, `score_of`, `mean_score`, `week_of_scores`; `RUSHES`, `rushed_song`, `rushes_listed`.
 """
+
+from typing import Any
 
 import numpy as np
 
 from heeltap.analysis.score import score
-from heeltap.model.arrays import FloatArray
+from heeltap.analysis.weak_bars import weak_bars
+from heeltap.model.arrays import FloatArray, as_ints
 from heeltap.model.offsets import Offsets, Tally
-from tests.makers.tables import offsets_table
+from tests.makers.tables import noise, offsets_table
 
-__all__ = ["CLEAN", "RANDOM", "SCORE_TABLE", "mean_score", "quarters_table", "score_of", "week_of_scores"]
+__all__ = [
+    "CLEAN",
+    "RANDOM",
+    "RUSHES",
+    "SCORE_TABLE",
+    "mean_score",
+    "quarters_table",
+    "rushed_song",
+    "rushes_listed",
+    "score_of",
+    "week_of_scores",
+]
 
 CLEAN = Tally(0, 0, 0, 0, 0, 0)
 """Nothing missed, nothing extra."""
@@ -61,14 +75,49 @@ def mean_score(
     return float(np.mean(found))
 
 
-def week_of_scores(
-    rng: np.random.Generator, *, tempo_bpm: float = 96.0, n: int = 128, noise: str = "ar0"
-) -> FloatArray:
+def week_of_scores(rng: np.random.Generator, *, tempo_bpm: float = 96.0, n: int = 128, kind: str = "ar0") -> FloatArray:
     """Mean score of each of seven days of six takes whose spread goes evenly from 22 to 12 ms."""
-    from tests.makers.tables import noise as noise_of_kind
-
     found = [
-        score_of(noise_of_kind(noise, n, rng, sd_ms=spread), rng, tempo_bpm=tempo_bpm)
-        for spread in np.linspace(22.0, 12.0, 42)
+        score_of(noise(kind, n, rng, sd_ms=spread), rng, tempo_bpm=tempo_bpm) for spread in np.linspace(22.0, 12.0, 42)
     ]
     return np.array(found, dtype=np.float64).reshape(7, 6).mean(axis=1)
+
+
+RUSHES = ("last bar", "last two bars", "ramp")
+"""How a player runs into a change: the last bar 30 ms early, the last two, or growing to 30 ms at the change and back."""
+
+
+def rushed_song(
+    rng: np.random.Generator,
+    *,
+    rush: str = "last bar",
+    early_ms: float = 30.0,
+    spread_ms: float = 11.0,
+    tempo_bpm: float = 96.0,
+    per_bar: int = 8,
+    bars: int = 64,
+) -> tuple[Offsets, tuple[int, ...]]:
+    """A song in four sections whose player wanders and runs into the three changes, and the last bar before each."""
+    pos = np.arange(bars * per_bar) / per_bar
+    offset = noise("wander", pos.size, rng, sd_ms=spread_ms)
+    changes = [bars // 4 * part for part in (1, 2, 3)]
+    for change in changes:
+        away = pos - change
+        reach = {"last bar": 1, "last two bars": 2, "ramp": 0}[rush]
+        ahead = (
+            np.clip(1 - np.abs(away), 0, 1) if rush == "ramp" else ((away >= -reach) & (away < 0)).astype(np.float64)
+        )
+        offset = offset - early_ms * ahead
+    table = offsets_table(offset, rng, per_bar=per_bar, sections=4, beat_ms=60_000.0 / tempo_bpm)
+    return table, tuple(changes)
+
+
+def rushes_listed(rng: np.random.Generator, *, takes: int = 16, **song: Any) -> int:
+    """How many of three rushes a take are among the bars to play again, in the list or in the line behind it."""
+    found = 0
+    for _ in range(takes):
+        table, changes = rushed_song(rng, **song)
+        listed = weak_bars(table, as_ints([]), centre_ms=0.0)
+        named = {bar for one in listed.entries for bar in range(one.first_bar, one.last_bar + 1)}
+        found += len((named | set(listed.more.bars if listed.more else ())) & set(changes))
+    return found

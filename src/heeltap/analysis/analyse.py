@@ -20,13 +20,13 @@ from heeltap.analysis.findings import findings
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import Leader
 from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
-from heeltap.analysis.pocket import beat_half_width_ms, centre_of, held_share, in_pocket, jnd_ms
+from heeltap.analysis.pocket import beat_half_width_ms, centre_of, held_share, in_pocket
 from heeltap.analysis.quantise import Slots, quantise
 from heeltap.analysis.score import score
-from heeltap.analysis.section_words import section_verdict, unsure_ms
+from heeltap.analysis.section_words import section_word, unsure_ms
 from heeltap.analysis.statistics.estimates import Summary, summarise
 from heeltap.analysis.strokes import RETRIGGER_US, fold_retriggers, strokes
-from heeltap.analysis.weak_bars import judge_bars, replay
+from heeltap.analysis.weak_bars import WeakBars, heard_ms, weak_bars, with_commands
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 from heeltap.model.hands import hand_lines, hands_of, with_hands
 from heeltap.model.lean import ON_THE_BEAT, Lean
@@ -35,7 +35,7 @@ from heeltap.model.offsets import Offsets
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import accent_beats
 from heeltap.model.played import Played
-from heeltap.model.result import FEEL, Calibration, Counts, Overall, Reference, Replay, Result, SectionRow, Swing
+from heeltap.model.result import FEEL, Calibration, Counts, Overall, Reference, Result, SectionRow, Swing
 from heeltap.model.timeline import MetreMap
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
 
@@ -113,6 +113,8 @@ class Source:
     """Beats that the plan accents, from 1; empty where it accents none."""
     on_grid: bool = True
     """False: the take follows no grid that was tried, so nothing is said about how it was played."""
+    drill: str = ""
+    """What `heeltap drill` takes to play the part; empty where that is not known."""
 
 
 def analyse(take: Played, options: Options | None = None) -> Result:
@@ -168,6 +170,7 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
         warnings=(*take.warnings, *_folded(folded.folded_count), *(() if slots is None else slots.warnings)),
         accent_beats=() if take.plan is None else accent_beats(take.plan),
         on_grid=slots is None or slots.on_grid,
+        drill=take.drill,
     )
     return judged, source, Aim((how.lean or ON_THE_BEAT).ms_at(_beat_ms(judged, take)), how.pocket_ms)
 
@@ -192,7 +195,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         if source.on_grid
         else ()
     )
-    again = bars_to_replay(judged, source, aim) if source.on_grid else ()
+    again = bars_to_replay(judged, source, aim) if source.on_grid else WeakBars((), None)
     return Result(
         file=source.file,
         part=source.part,
@@ -208,20 +211,30 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         by_section=_sections(summary, judged, source, aim),
         swing=source.swing,
         findings=found,
-        replay=again,
-        advice=advice_of(found, again, overall, counts, table, delay_known=known) if source.on_grid else (),
+        replay=again.entries,
+        replay_more=again.more,
+        advice=advice_of(found, again.entries, overall, counts, table, delay_known=known) if source.on_grid else (),
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
         on_grid=source.on_grid,
     )
 
 
-def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> tuple[Replay, ...]:
+def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> WeakBars:
     """The bars worth playing again, worst first."""
-    table = judged.offsets
-    centre_ms = centre_of(table, aim.lean_ms, delay_known=source.calibration.known)
-    bars = judge_bars(table, _missed_bars(judged), judged.last_bar, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
-    return replay(bars, table.sections)
+    found = weak_bars(
+        judged.offsets,
+        _missed_bars(judged),
+        centre_ms=centre_of(judged.offsets, aim.lean_ms, delay_known=source.calibration.known),
+        against_drums=_against_drums(source),
+        pocket_ms=aim.pocket_ms,
+        delay_uncertainty_ms=unsure_ms(source.calibration),
+    )
+    return replace(found, entries=with_commands(found.entries, source.drill))
+
+
+def _against_drums(source: Source) -> bool:
+    return source.reference.kind == "leader"
 
 
 def _missed_bars(judged: Judged) -> IntArray:
@@ -273,19 +286,16 @@ def _sections(summary: Summary, judged: Judged, source: Source, aim: Aim) -> tup
     table, missed = judged.offsets, _missed_bars(judged)
     centre_ms = centre_of(table, aim.lean_ms, delay_known=source.calibration.known)
     inside = in_pocket(table, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
-    audible = float(jnd_ms(np.median(table.beat_ms))) if len(table) else 0.0
+    heard = float(heard_ms(np.median(table.beat_ms), against_drums=_against_drums(source))) if len(table) else 0.0
     rows = []
     for index, row in enumerate(summary.by_section):
         gone = int(((missed >= row.first_bar) & (missed <= row.last_bar)).sum())
-        word = section_verdict(
-            row,
-            gone,
-            centre_ms=centre_ms,
-            spread_ms=summary.overall.spread_ms or 0.0,
-            audible_ms=audible,
-            delay_uncertainty_ms=unsure_ms(source.calibration),
+        row = replace(row, in_pocket=_share(inside[table.section == index]))
+        unsure = unsure_ms(source.calibration)
+        word = section_word(
+            row, gone, centre_ms=centre_ms, heard_ms=aim.pocket_ms or heard, delay_uncertainty_ms=unsure
         )
-        rows.append(replace(row, in_pocket=_share(inside[table.section == index]), verdict=word))
+        rows.append(replace(row, verdict=word))
     return tuple(rows)
 
 

@@ -1,19 +1,16 @@
-"""A word for each section, said only where its interval carries it, and what the delay's own uncertainty does to that.
+"""A word for each section of a take, and what the delay's own uncertainty does to an average.
 
-Inside: `section_verdict`, `unsure_ms`, `widened`, `delay_share`.
+Inside: `section_word`, `unsure_ms`, `widened`, `delay_share`.
 """
 
 import math
 
 from heeltap.model.result import Calibration, Interval, SectionRow
 
-__all__ = ["delay_share", "section_verdict", "unsure_ms", "widened"]
+__all__ = ["delay_share", "section_word", "unsure_ms", "widened"]
 
-_WIDER = 1.5
-"""A section scatters when its spread is half as much again as the take's: F(31, 200) = 2.25 has p < 0.001."""
-
-_FEWEST = 32
-"""Strokes below which a spread is known no better than to a fifth (chi-square, 32 strokes), so nothing is called wide."""
+HELD_SHARE = 0.75
+"""Share of a section's strokes in the pocket from which it is held. Ours."""
 
 
 def unsure_ms(calibration: Calibration) -> float:
@@ -39,39 +36,37 @@ def delay_share(delay_uncertainty_ms: float) -> str:
     return f", with the delay's {delay_uncertainty_ms:.1f} ms give or take" if delay_uncertainty_ms else ""
 
 
-def section_verdict(
-    row: SectionRow,
-    missed: int,
-    *,
-    centre_ms: float,
-    spread_ms: float,
-    audible_ms: float,
-    delay_uncertainty_ms: float = 0.0,
+def section_word(
+    row: SectionRow, missed: int, *, centre_ms: float, heard_ms: float, delay_uncertainty_ms: float = 0.0
 ) -> str:
-    """``missing``, ``early``, ``late``, ``scattered``, ``held``, or empty where the numbers do not say.
+    """``missing``, ``early``, ``late``, ``scattered`` or ``held``: where the section lies on this recording.
+
+    The same rule as for bars to play again: early or late is what lies as far off as is heard. What is nearer is held
+    where most of its strokes are in the pocket, and scattered where they are not. Empty where the section's distance
+    may be all the gear's.
 
     Parameters
     ----------
     row : SectionRow
+        With its share in the pocket.
     missed : int
         Planned strokes of the section that were not played.
     centre_ms : float
-        The lean, or the take's own average when the route's delay is not known.
-    spread_ms : float
-        Spread of the whole take.
-    audible_ms : float
-        Just-noticeable difference of the beat: a smaller distance is never called early or late.
+        The lean, or the take's own median when the route's delay is not known.
+    heard_ms : float
+        `heeltap.analysis.weak_bars.heard_ms` of the take's beat.
     delay_uncertainty_ms : float
-        95 % half-width of the delay, where the centre is the lean; 0 where it is the take's own average.
+        95 % half-width of the delay, where the centre is the lean; 0 where it is the take's own.
+
+    Returns
+    -------
+    str
     """
     if missed > row.n:
         return "missing"
-    if row.bias_ms is None or row.bias_ci95_ms is None:
+    if row.bias_ms is None or row.n == 0:
         return ""
-    low, high = (edge - centre_ms for edge in widened(row.bias_ms, row.bias_ci95_ms, delay_uncertainty_ms))
-    if abs(row.bias_ms - centre_ms) >= audible_ms and (high < 0 or low > 0):
-        return "early" if high < 0 else "late"
-    if row.n >= _FEWEST and row.spread_ms is not None and row.spread_ms > _WIDER * spread_ms:
-        return "scattered"
-    within = -2 * audible_ms <= low and high <= 2 * audible_ms
-    return "held" if within else ""
+    off = row.bias_ms - centre_ms
+    if abs(off) >= heard_ms:
+        return ("early" if off < 0 else "late") if abs(off) > delay_uncertainty_ms else ""
+    return "held" if (row.in_pocket or 0.0) >= HELD_SHARE else "scattered"

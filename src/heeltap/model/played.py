@@ -36,3 +36,5 @@ class Played:
     """Nothing finer can be told from this source; None where that is not known."""
     warnings: tuple[str, ...] = ()
     """What was odd about the source, a line each."""
+    drill: str = ""
+    """What `heeltap drill` takes to play the part again; empty where that is not known."""

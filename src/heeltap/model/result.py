@@ -16,6 +16,7 @@ __all__ = [
     "Counts",
     "DivisionRow",
     "Finding",
+    "MoreBars",
     "NoteRow",
     "Overall",
     "Reference",
@@ -164,11 +165,26 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Replay:
-    """Bars worth playing again."""
+    """One to three bars worth playing again."""
 
     first_bar: int
     last_bar: int
     why: str
+    offset_ms: float | None = None
+    """Average of their strokes beside ``overall.centre_ms``; None where nothing was played."""
+    strokes: int = 0
+    """How many strokes that is the average of."""
+    command: str = ""
+    """What plays just these bars; empty where heeltap does not know where the part lies."""
+
+
+@dataclass(frozen=True, slots=True)
+class MoreBars:
+    """The bars behind the list of those worth playing again."""
+
+    bars: tuple[int, ...]
+    between_ms: Interval | None
+    """From which to which distance beside ``overall.centre_ms`` they lie, either side; None where strokes are missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,4 +241,6 @@ class Result:
     warnings: tuple[str, ...] = field(default=())
     on_grid: bool = True
     """False: the take follows the click's grid no better than chance would; offsets then say nothing about playing."""
+    replay_more: MoreBars | None = None
+    """What lies behind ``replay``: more bars than its six, and bars that lie nearly as far off."""
     format: str = FORMAT

@@ -74,7 +74,7 @@ def document_of(result: Result, *, command: str = "") -> Document:
     )
     lists = (
         Listing("What stands out", tuple(finding.text for finding in result.findings)),
-        Listing("Play again", tuple(f"{bars(range(r.first_bar, r.last_bar + 1))}: {r.why}" for r in result.replay)),
+        Listing("Play again", _play_again(result)),
         Listing("Next", tuple(advice.text for advice in result.advice)),
     )
     return Document(
@@ -85,6 +85,19 @@ def document_of(result: Result, *, command: str = "") -> Document:
         lists=tuple(listing for listing in lists if listing.entries),
         trust=Listing("How far to trust this", _trust(result, command)),
     )
+
+
+def _play_again(result: Result) -> tuple[str, ...]:
+    """The bars worth playing again, each with its command, and what lies behind the list."""
+    entries = []
+    for one in result.replay:
+        command = f" ({one.command})" if one.command else ""
+        entries.append(f"{bars(range(one.first_bar, one.last_bar + 1))}: {one.why}{command}")
+    more = result.replay_more
+    if more is not None:
+        span = "" if more.between_ms is None else " between {:.0f} and {:.0f} ms".format(*more.between_ms)
+        entries.append(f"and {count(len(more.bars), 'more bar')}{span}: {bars(more.bars).partition(' ')[2]}")
+    return tuple(entries)
 
 
 def _sentences(result: Result) -> tuple[str, ...]:

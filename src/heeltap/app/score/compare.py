@@ -73,7 +73,7 @@ def compare_takes(
         same_plan=takes[0].played.plan is not None,
     )
     known = all(one.calibration.known for _, one, _ in judged)
-    again = tuple(bars_to_replay(one, where, how) for one, where, how in judged)
+    again = tuple(bars_to_replay(one, where, how).entries for one, where, how in judged)
     return Compared(tuple(take.played.file for take in takes), found, aim, known, again)
 
 

@@ -3,6 +3,7 @@
 Inside: `Reading`, `read_take`, `load_plan`, `load_part`, `drum_part`.
 """
 
+import shlex
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -81,7 +82,16 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
         part=chosen.name,
         resolution_ms=_tick_ms(midi.tempo),
         warnings=midi.warnings,
+        drill=_drill_of(asked),
     )
+
+
+def _drill_of(asked: Reading) -> str:
+    """What `heeltap drill` takes to play the plan; empty where the plan lies in no file."""
+    if not isinstance(asked.plan, str | Path):
+        return ""
+    part = [] if asked.part is None or Path(asked.plan).suffix.lower() == ".toml" else ["--part", asked.part]
+    return shlex.join([str(asked.plan), *part])
 
 
 def _from_bar_one(notes: Notes, count_in_us: int) -> Notes:

@@ -6,6 +6,7 @@ cannot differ.
 Inside: `load_scored_inputs`, `scored_inputs_of`, `ScoredInputs`, `score_inputs`, `score_kept`, `options_of`.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from heeltap.model.lean import Lean
 from heeltap.model.plan import Plan
 from heeltap.model.played import Played
 from heeltap.model.result import Result
+from heeltap.units import bpm_from_us_per_quarter
 from heeltap.wording import bars as bars_in_words
 from heeltap.wording import count
 
@@ -65,6 +67,7 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
         part=context.in_port or "take",
         resolution_ms=context.resolution_ms,
         warnings=(*take.warnings, *_warnings(context, take.plan)),
+        drill=_drill_of(context, take.plan),
     )
     return ScoredInputs(take, played, options_of(context))
 
@@ -92,6 +95,20 @@ def options_of(context: Context) -> Options:
         split_key=context.split_key,
         retrigger_of=context.retrigger_of,
     )
+
+
+_MADE = re.compile(r"([a-z]+)-(\d+)_4-4_s(\d+)")
+"""Name of a generated exercise in the metre that `heeltap drill` makes: family, grade, seed."""
+
+
+def _drill_of(context: Context, plan: Plan) -> str:
+    """What `heeltap drill` takes to play the same exercise; empty for a song, whose file may be anywhere by now."""
+    made = _MADE.fullmatch(context.name)
+    if made is None or context.exercise is None:
+        return ""
+    bpm = bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0]))
+    seed = "" if made[3] == "1" else f" --seed {made[3]}"
+    return f"{made[1]} {made[2]} --tempo {bpm:.5g}{seed}"
 
 
 def _warnings(context: Context, plan: Plan) -> Iterable[str]:
