@@ -44,8 +44,8 @@ def test_early_reaches_the_findings_only_as_sure_as_the_delay_is(calibration: Ca
 @pytest.mark.parametrize(
     ("bias_ms", "unsure_ms", "words"),
     [
-        (-20.0, 2.0, ["early", "early"]),
-        (-20.0, 40.0, ["", ""]),
+        (-30.0, 2.0, ["early", "early"]),
+        (-30.0, 40.0, ["", ""]),
         (0.0, 2.0, ["held", "held"]),
         (0.0, 40.0, ["", ""]),
     ],

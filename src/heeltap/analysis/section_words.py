@@ -42,8 +42,8 @@ def section_word(
     """``missing``, ``early``, ``late``, ``scattered`` or ``held``: where the section lies on this recording.
 
     The same rule as for bars to play again: early or late is what lies as far off as is heard. What is nearer is held
-    where most of its strokes are in the pocket, and scattered where they are not. Empty where the section's distance
-    may be all the gear's.
+    where three strokes in four are in the pocket; where they are not, early or late when that is more than the section
+    spreads, else scattered. Empty where the delay is not known well enough to say.
 
     Parameters
     ----------
@@ -67,6 +67,9 @@ def section_word(
     if row.bias_ms is None or row.n == 0:
         return ""
     off = row.bias_ms - centre_ms
-    if abs(off) >= heard_ms:
-        return ("early" if off < 0 else "late") if abs(off) > delay_uncertainty_ms else ""
-    return "held" if (row.in_pocket or 0.0) >= HELD_SHARE else "scattered"
+    if delay_uncertainty_ms >= max(heard_ms, abs(off)):
+        return ""
+    loose = (row.in_pocket or 0.0) < HELD_SHARE
+    if abs(off) >= heard_ms or (loose and abs(off) > (row.spread_ms or 0.0)):
+        return "early" if off < 0 else "late"
+    return "scattered" if loose else "held"

@@ -43,7 +43,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """A titled list of sentences."""
+    """A titled list of sentences; what follows a line break in one stands on a line of its own."""
 
     title: str
     entries: tuple[str, ...]
@@ -91,11 +91,12 @@ def _play_again(result: Result) -> tuple[str, ...]:
     """The bars worth playing again, each with its command, and what lies behind the list."""
     entries = []
     for one in result.replay:
-        command = f" ({one.command})" if one.command else ""
+        command = f"\n{one.command}" if one.command else ""
         entries.append(f"{bars(range(one.first_bar, one.last_bar + 1))}: {one.why}{command}")
     more = result.replay_more
     if more is not None:
-        span = "" if more.between_ms is None else " between {:.0f} and {:.0f} ms".format(*more.between_ms)
+        low, high = (None, None) if more.between_ms is None else map(round, more.between_ms)
+        span = "" if low is None else f" {low} ms off" if low == high else f" between {low} and {high} ms"
         entries.append(f"and {count(len(more.bars), 'more bar')}{span}: {bars(more.bars).partition(' ')[2]}")
     return tuple(entries)
 

@@ -57,7 +57,12 @@ def _columns(row: tuple[str, ...], *, words: bool) -> str:
 
 def listing_text(listing: Listing) -> str:
     """The title and the entries, each with a dash before it."""
-    return "\n".join([listing.title, *(wrapped(item, indent="    ", first="  - ") for item in listing.entries)])
+    lines = [
+        wrapped(line, indent="    ", first="    " if at else "  - ")
+        for item in listing.entries
+        for at, line in enumerate(item.split("\n"))
+    ]
+    return "\n".join([listing.title, *lines])
 
 
 def wrapped(text: str, *, indent: str = "", first: str | None = None) -> str:
