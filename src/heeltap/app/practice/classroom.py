@@ -3,7 +3,7 @@
 Nothing that a hand-in says of itself is taken over but the name. Which exercise a take is of is found from its plan;
 lean and pocket are the set's; what may be left out is found from the journal; the offsets are computed here.
 
-Inside: `read_class`, `set_of`, `write_page`.
+Inside: `read_class`, `write_page`.
 """
 
 import os
@@ -15,14 +15,14 @@ from pathlib import Path
 
 from heeltap.app.practice.classroom_scoring import score_raw
 from heeltap.app.practice.handin import class_items
-from heeltap.app.practice.sets import OpenSet, open_set, shipped_sets
+from heeltap.app.practice.sets import OpenSet, open_set, shipped_set_of
 from heeltap.classroom.integrity import questions
 from heeltap.classroom.page_model import Classroom
 from heeltap.classroom.students import ClassTake, Student, next_for, weaknesses
 from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
-from heeltap.files.handin_read import HandIn, read_handin, shown
+from heeltap.files.handin_read import read_handin, shown
 
-__all__ = ["ENDINGS", "MOST_FILES", "read_class", "set_of", "write_page"]
+__all__ = ["ENDINGS", "MOST_FILES", "read_class", "write_page"]
 
 ENDINGS = (".handin", ".zip")
 """Of the files that are looked at."""
@@ -57,8 +57,10 @@ def read_class(
         The set has mistakes, or it was not named and no shipped one fits.
     """
     paths = _files(folder)
-    opened = open_set(set_name) if set_name is not None else set_of(_marks(paths))
-    students, notes, problems = _students(watch(paths), opened)
+    given = None if set_name is None else open_set(set_name)
+    read = [_read(path, given) for path in watch(paths)]
+    opened = given or _most_frequent(read)
+    students, notes, problems = _students(read, opened)
     found = weaknesses(students)
     items = class_items(opened)
     return Classroom(
@@ -90,70 +92,73 @@ def _files(folder: Path) -> list[Path]:
     return found
 
 
-def _marks(paths: Iterable[Path]) -> list[str]:
-    """The set's fingerprint in every hand-in that can be read."""
-    found = []
-    for path in paths:
-        try:
-            found.append(read_handin(path).manifest.set_fingerprint)
-        except TakeFileError:
-            continue  # told when it is read to be scored
-    return found
-
-
-def set_of(marks: Sequence[str]) -> OpenSet:
-    """The shipped set that has the most frequent of these fingerprints.
-
-    Raises `SetFileError` where that is none: the teacher has to name it.
-    """
-    shipped = {opened.fingerprint: opened for opened in (open_set(name) for name in shipped_sets())}
-    for mark, _ in Counter(marks).most_common():
-        if mark in shipped:
-            return shipped[mark]
-    found = "no hand-in of a set that comes with heeltap" if marks else "no hand-in that can be read"
-    raise SetFileError("--set", found, "the set that was handed out", "--set FILE")
-
-
-def _other_set(one: HandIn, opened: OpenSet) -> str:
-    found = f"of another set: '{shown(one.manifest.set_title)}', {one.manifest.set_fingerprint[:12]}"
-    expected = f"'{opened.set.title}', {opened.fingerprint[:12]}"
-    return str(TakeFileError(one.file, found, expected, "was the set changed after it was handed out?"))
-
-
 @dataclass(frozen=True, slots=True)
-class _Scored:
-    """One hand-in without its raw bytes: a class of them would not fit into the memory."""
+class _Read:
+    """One file as it was read and scored, without its raw bytes: a class of them would not fit into the memory."""
 
     name: str
     file: str
-    takes: tuple[ClassTake, ...]
+    opened: OpenSet | None
+    """The set that it is of; None where that is not known, and nothing of it is scored."""
+    set_title: str = ""
+    """As the hand-in says."""
+    mark: str = ""
+    """The set's fingerprint, as the hand-in says; empty where the file cannot be read."""
+    takes: tuple[ClassTake, ...] = ()
+    problems: tuple[str, ...] = ()
+    """A line for each thing in it that cannot be used."""
 
 
-def _scored(path: Path, opened: OpenSet) -> tuple[_Scored | None, list[str]]:
-    """What one file is worth, and a line for each thing in it that cannot be used."""
+def _read(path: Path, given: OpenSet | None) -> _Read:
+    """A hand-in, read once: scored by the set that was named if it is of that one, else by the shipped set that it is of."""
     try:
         one = read_handin(path)
     except TakeFileError as error:
-        return None, [str(error)]
-    if one.manifest.set_fingerprint != opened.fingerprint:
-        return None, [_other_set(one, opened)]
+        return _Read("", path.name, None, problems=(str(error),))
+    title, mark = one.manifest.set_title, one.manifest.set_fingerprint
+    opened = given or shipped_set_of(mark, title)
+    if opened is None or opened.fingerprint != mark:
+        return _Read(one.name, one.file, None, title, mark)
     takes, problems = [], list(one.problems)
     for raw in one.takes:
         try:
             takes.append(score_raw(raw, opened))
         except HeeltapError as error:
             problems.append(str(error))
-    return _Scored(one.name, one.file, tuple(takes)), problems
+    return _Read(one.name, one.file, opened, title, mark, tuple(takes), tuple(problems))
 
 
-def _students(paths: Iterable[Path], opened: OpenSet) -> tuple[tuple[Student, ...], tuple[str, ...], tuple[str, ...]]:
+def _most_frequent(read: Sequence[_Read]) -> OpenSet:
+    """The shipped set that most hand-ins are of; raises `SetFileError` where that is none: the teacher has to name it."""
+    of = {one.mark: one.opened for one in read if one.opened is not None}
+    for mark, _ in Counter(one.mark for one in read).most_common():
+        opened = of.get(mark)
+        if opened is not None:
+            return opened
+    found = (
+        "no hand-in of a set that comes with heeltap"
+        if any(one.mark for one in read)
+        else "no hand-in that can be read"
+    )
+    raise SetFileError("--set", found, "the set that was handed out", "--set FILE")
+
+
+def _other_set(one: _Read, opened: OpenSet) -> str:
+    found = f"of another set: '{shown(one.set_title)}', {one.mark[:12]}"
+    expected = f"'{opened.set.title}', {opened.fingerprint[:12]}"
+    return str(TakeFileError(one.file, found, expected, "was the set changed after it was handed out?"))
+
+
+def _students(read: Sequence[_Read], opened: OpenSet) -> tuple[tuple[Student, ...], tuple[str, ...], tuple[str, ...]]:
     """The students by name, notes and problems; several hand-ins of one name are put together."""
-    by_name: dict[str, list[_Scored]] = {}
+    by_name: dict[str, list[_Read]] = {}
     problems: list[str] = []
-    for path in paths:
-        one, more = _scored(path, opened)
-        problems += more
-        if one is not None:
+    for one in read:
+        if one.mark and one.mark != opened.fingerprint:
+            problems.append(_other_set(one, opened))
+            continue
+        problems += one.problems
+        if one.mark:
             by_name.setdefault(one.name.casefold(), []).append(one)
     rows = [by_name[name] for name in sorted(by_name)]
     notes = tuple(
@@ -164,7 +169,7 @@ def _students(paths: Iterable[Path], opened: OpenSet) -> tuple[tuple[Student, ..
     return tuple(_student(of_one) for of_one in rows), notes, tuple(problems)
 
 
-def _student(of_one: Sequence[_Scored]) -> Student:
+def _student(of_one: Sequence[_Read]) -> Student:
     """One student; a take that several of their files hold counts once, one that is twice in a file stays a question."""
     first_in: dict[tuple[str, str], int] = {}
     takes = [

@@ -3,10 +3,11 @@
 A set is named by its file, or, where it ships with heeltap, by its name; an exercise of it by the set's name, a colon
 and its number: ``first-week:2``.
 
-Inside: `OpenSet`, `Work`, `open_set`, `set_item`, `shipped_sets`, `check_set`, `new_set`, `minutes_of`.
+Inside: `OpenSet`, `Work`, `open_set`, `set_item`, `shipped_sets`, `shipped_set_of`, `check_set`, `new_set`, `minutes_of`.
 """
 
 import difflib
+import functools
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +31,7 @@ __all__ = [
     "new_set",
     "open_set",
     "set_item",
+    "shipped_set_of",
     "shipped_sets",
 ]
 
@@ -116,6 +118,25 @@ def open_set(what: str | Path) -> OpenSet:
     works = tuple(_work(found, number, item) for number, item in enumerate(found.items, 1))
     mark = fingerprint(found.items, [work.plan for work in works])
     return OpenSet(found, works, mark, str(what))
+
+
+def shipped_set_of(mark: str, title: str) -> OpenSet | None:
+    """The shipped set of a fingerprint, None where that is none; sets whose file holds the title are tried first.
+
+    Making a set's exercises costs a twentieth of a second, so each is made at most once, and none that need not be.
+    """
+    names = sorted(shipped_sets(), key=lambda name: title not in _shipped_text(name))
+    return next((opened for opened in map(_open_shipped, names) if opened.fingerprint == mark), None)
+
+
+@functools.cache
+def _open_shipped(name: str) -> OpenSet:
+    return open_set(name)
+
+
+@functools.cache
+def _shipped_text(name: str) -> str:
+    return shipped(f"exercises/sets/{name}.toml").read_text(encoding="utf-8")
 
 
 def _path_of(what: str) -> Path:
