@@ -1,18 +1,30 @@
 """Options for what is heard while playing, and for the MIDI clock.
 
-Inside: `add_click`, `click_sound`, `add_clock`, `clock_settings`.
+Inside: `add_click`, `click_sound`, `add_clock`, `check_follow`, `followed_port`.
 """
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from heeltap.errors import PortError, sentence
+from heeltap.errors import OptionError, sentence
 
 if TYPE_CHECKING:
     from heeltap.files.settings import Stored
     from heeltap.sound.click import ClickSound
 
-__all__ = ["add_click", "add_clock", "check_follow", "click_sound", "clock_settings"]
+__all__ = ["add_click", "add_clock", "check_follow", "click_sound", "followed_port"]
+
+
+_OURS = {
+    "out_port": "--out",
+    "send_clock": "--send-clock",
+    "song_bar": "--song-bar",
+    "click": "--click",
+    "click_notes": "--click-notes",
+    "click_channel": "--click-channel",
+    "click_velocity": "--click-velocity",
+}
+"""Options of a beat of our own."""
 
 
 def add_click(parser: argparse.ArgumentParser) -> None:
@@ -77,24 +89,21 @@ def _add_follow(parser: argparse.ArgumentParser) -> None:
 
 
 def check_follow(args: argparse.Namespace) -> None:
-    """Refuse what does not go together with another device's clock; raises `PortError`."""
+    """Refuse what does not go together with another device's clock; raises `OptionError`."""
     if args.follow_clock is None:
         return
-    given = [name for name, value in (("--out", args.out_port), ("--send-clock", args.send_clock)) if value]
-    if [name for name in given if args.out_port != "none" or name != "--out"]:
+    given = [flag for name, flag in _OURS.items() if getattr(args, name) not in (None, False)]
+    if args.out_port == "none":
+        given.remove("--out")
+    if given:
         hint = "the device whose clock is followed plays the beat"
-        raise PortError(sentence("--follow-clock", f"with {' and '.join(given)}", "without", hint))
+        raise OptionError(sentence("--follow-clock", f"with {' and '.join(given)}", "without", hint))
     args.out_port = "none"
 
 
-def clock_settings(args: argparse.Namespace, in_port: str = "") -> dict[str, Any]:
-    """The fields of `heeltap.app.drill.run.Settings` that these options set; ``in_port`` is the first input."""
-    follow = in_port if args.follow_clock == "" else args.follow_clock
-    return {
-        "follow_clock": follow,
-        "send_clock": args.send_clock or args.song_bar is not None,
-        "song_bar": args.song_bar,
-    }
+def followed_port(args: argparse.Namespace, in_port: str) -> str | None:
+    """The input whose clock is followed: the first one that is played where no port is named; None for our own click."""
+    return in_port if args.follow_clock == "" else args.follow_clock
 
 
 def _bar(text: str) -> int:

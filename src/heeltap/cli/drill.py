@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, clock_settings
+from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, followed_port
 from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.lines import play_in_lines
 from heeltap.cli.options import (
@@ -161,7 +161,9 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         delay_ms=args.delay,
         retrigger_ms=args.retrigger,
         player=player_of(stored, inputs, split=args.split, control=args.control),
-        **clock_settings(args, in_port),
+        follow_clock=followed_port(args, in_port),
+        send_clock=args.send_clock or args.song_bar is not None,
+        song_bar=args.song_bar,
     )
 
 

@@ -95,6 +95,7 @@ def add_reading(parser: argparse.ArgumentParser, verb: str) -> None:
         help="measure against kick and snare of this part instead of the click; drums finds it",
     )
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
+    add_tempo(parser, "as in the file", "quarter notes a minute of the click")
 
 
 def add_judging(parser: argparse.ArgumentParser) -> None:
@@ -116,7 +117,14 @@ def reading_of(args: argparse.Namespace) -> "Reading":
     """What `add_reading` was given."""
     from heeltap.app.score.read import Reading
 
-    return Reading(part=args.part, pattern=args.pattern, plan=args.plan, leader=args.leader, sections=args.sections)
+    return Reading(
+        part=args.part,
+        pattern=args.pattern,
+        plan=args.plan,
+        leader=args.leader,
+        sections=args.sections,
+        tempo_bpm=args.tempo,
+    )
 
 
 def options_of(args: argparse.Namespace) -> "Options":

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.analysis.quantise import Slots, quantise
+from heeltap.app.score.read import click_tempo, read_pattern
 from heeltap.course.simplify.levels import Simpler, bars_of, simplify
 from heeltap.course.simplify.notation import (
     Written,
@@ -20,15 +21,15 @@ from heeltap.course.simplify.notation import (
     sounding_until_us,
     written_already,
 )
-from heeltap.errors import InputFileError, MidiFileError, PlanError, sentence
-from heeltap.files.smf import Midi, TrackOut, midi_bytes, read_midi
+from heeltap.errors import InputFileError, MidiFileError
+from heeltap.files.smf import Midi, TrackOut, midi_bytes
 from heeltap.model.arrays import IntArray
 from heeltap.model.exercise import parse_metre
 from heeltap.model.notes import Notes, make_notes
 from heeltap.model.parts import Part, choose_part
 from heeltap.model.plan_from import sections_from_markers
 from heeltap.model.subdivisions import SWUNG
-from heeltap.model.timeline import MetreMap, TempoMap, steady_metre, steady_tempo
+from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
 
 __all__ = ["SimplerParts", "simpler_midi", "simplify_file", "write_simpler"]
@@ -78,11 +79,9 @@ def simplify_file(
     PlanError
         No such metre, or a tempo out of range.
     """
-    if tempo_bpm is not None and not 20 <= tempo_bpm <= 300:
-        raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", "20 to 300 (quarter notes a minute)"))
-    midi = read_midi(path, pattern=pattern)
+    midi = read_pattern(path, pattern)
     chosen = choose_part(midi, part)
-    tempo = midi.tempo if tempo_bpm is None else steady_tempo(tempo_bpm)
+    tempo = click_tempo(midi, tempo_bpm)
     metres = midi.metre if metre is None else _metre(metre)
     written, scale, how = _written(midi, chosen, tempo, metres, given=tempo_bpm is not None)
     if len(written) == 0:

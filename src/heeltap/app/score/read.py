@@ -1,6 +1,6 @@
 """From files to what can be scored: the take, its plan, its sections and its leader.
 
-Inside: `Reading`, `read_take`, `load_plan`, `load_part`, `drum_part`.
+Inside: `Reading`, `read_take`, `read_pattern`, `click_tempo`, `load_plan`, `load_part`, `drum_part`.
 """
 
 import shlex
@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from heeltap.analysis.leader.leader import kick_and_snare
-from heeltap.errors import InputFileError, MidiFileError
+from heeltap.errors import InputFileError, MidiFileError, OptionError, PlanError, sentence
 from heeltap.files.smf import Midi, read_midi
 from heeltap.files.takes.take_midi import count_in_of
 from heeltap.files.toml.exercises import read_exercise
@@ -17,10 +17,10 @@ from heeltap.model.parts import Part, choose_part, describe_parts
 from heeltap.model.plan import Plan, Section
 from heeltap.model.plan_from import plan_of, plan_of_part, sections_from_markers, sections_from_text
 from heeltap.model.played import Played
-from heeltap.model.timeline import TempoMap
+from heeltap.model.timeline import TempoMap, steady_tempo
 from heeltap.sound.percussion import CHANNEL
 
-__all__ = ["Reading", "drum_part", "load_part", "load_plan", "read_take"]
+__all__ = ["Reading", "click_tempo", "drum_part", "load_part", "load_plan", "read_pattern", "read_take"]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -40,6 +40,8 @@ class Reading:
     """The part whose kick and snare time is measured against."""
     sections: str | None = None
     """``intro:1 verse:5``."""
+    tempo_bpm: float | None = None
+    """Quarter notes a minute of the click, where the file does not say or says it wrong."""
 
 
 def read_take(path: str | Path, reading: Reading | None = None) -> Played:
@@ -59,9 +61,11 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
     ------
     MidiFileError, InputFileError, SetFileError, PlanError
         As `heeltap.score_file`.
+    OptionError
+        A pattern of a file that holds none.
     """
     asked = reading or Reading()
-    midi = read_midi(path, pattern=asked.pattern)
+    midi = read_pattern(path, asked.pattern)
     if len(midi) == 0:
         raise MidiFileError(midi.path, "no note", "at least one note to score")
     chosen = choose_part(midi, asked.part)
@@ -69,13 +73,13 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
     if planned is not None and asked.sections is not None:
         planned = replace(planned, sections=sections_from_text(asked.sections, planned.bars))
     ahead = None if asked.leader is None else _leader(midi, asked.leader)
-    notes = midi.notes_of(chosen)
+    notes, tempo = midi.notes_of(chosen), click_tempo(midi, asked.tempo_bpm)
     return Played(
         notes=notes if planned is None else _from_bar_one(notes, count_in_of(midi)),
-        tempo=midi.tempo if planned is None else planned.tempo,
+        tempo=tempo if planned is None else planned.tempo,
         metre=midi.metre if planned is None else planned.metre,
         plan=planned,
-        sections=_sections(midi, asked.sections),
+        sections=_sections(midi, tempo, asked.sections),
         leader=None if ahead is None else midi.notes_of(ahead),
         leader_name="" if ahead is None else ahead.name,
         file=Path(path).name,
@@ -92,6 +96,24 @@ def _drill_of(asked: Reading) -> str:
         return ""
     part = [] if asked.part is None or Path(asked.plan).suffix.lower() == ".toml" else ["--part", asked.part]
     return shlex.join([str(asked.plan), *part])
+
+
+def read_pattern(path: str | Path, pattern: int | None) -> Midi:
+    """A MIDI file, or one pattern of a format 2 file; raises `OptionError` where a pattern of another file is asked for."""
+    midi = read_midi(path, pattern=pattern)
+    if pattern is not None and midi.format != 2:
+        hint = "only a format 2 file holds patterns"
+        raise OptionError(sentence(str(path), f"--pattern {pattern} of a format {midi.format} file", "none", hint))
+    return midi
+
+
+def click_tempo(midi: Midi, tempo_bpm: float | None) -> TempoMap:
+    """The tempo of the click: the file's, or the steady one that a person names. Raises `PlanError` outside 20 to 300."""
+    if tempo_bpm is None:
+        return midi.tempo
+    if not 20 <= tempo_bpm <= 300:
+        raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", "20 to 300 (quarter notes a minute)"))
+    return steady_tempo(tempo_bpm)
 
 
 def _from_bar_one(notes: Notes, count_in_us: int) -> Notes:
@@ -142,13 +164,16 @@ def drum_part(midi: Midi, wanted: str) -> Part:
     return drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
 
 
-def _sections(midi: Midi, text: str | None) -> tuple[Section, ...]:
+def _sections(midi: Midi, tempo: TempoMap, text: str | None) -> tuple[Section, ...]:
     """Sections of a file: as the user named them, else from its markers."""
-    quarters = midi.tick[-1:] / midi.tempo.ticks_per_quarter
+    own = tempo is midi.tempo
+    quarters = midi.tick[-1:] / tempo.ticks_per_quarter if own else tempo.quarter_at(midi.notes.onset_us[-1:])
     last_bar = int(midi.metre.bar_beat(quarters)[0].max(initial=1))
     if text is not None:
         return sections_from_text(text, last_bar)
-    return sections_from_markers(_markers(midi), midi.metre, last_bar, ticks_per_quarter=midi.tempo.ticks_per_quarter)
+    # Where somebody names another tempo, a marker stays where it is in time.
+    markers = [(m.tick if own else int(tempo.tick_at(m.at_us)), m.text) for m in midi.markers]
+    return sections_from_markers(markers, midi.metre, last_bar, ticks_per_quarter=tempo.ticks_per_quarter)
 
 
 def _markers(midi: Midi) -> list[tuple[int, str]]:

@@ -8,6 +8,8 @@ Inside: `score_file`, `score_path`, `ready`, `Ready`.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from heeltap.analysis.advice.after_take import course_aside
 from heeltap.analysis.analyse import Options, analyse
 from heeltap.app.score.read import Reading, load_plan, read_take
@@ -17,7 +19,7 @@ from heeltap.files.takes.folder import take_of
 from heeltap.files.takes.left_out import leave_out
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.pitch import key_of
-from heeltap.model.plan import Plan
+from heeltap.model.plan import ANY_PITCH, Plan
 from heeltap.model.plan_from import sections_from_text
 from heeltap.model.played import Played
 from heeltap.model.result import Result
@@ -37,6 +39,7 @@ def score_file(
     retrigger_ms: float | None = None,
     *,
     sections: str | None = None,
+    tempo_bpm: float | None = None,
     pattern: int | None = None,
     split: str | int | None = None,
 ) -> Result:
@@ -64,6 +67,8 @@ def score_file(
         ``intro:1 verse:5``; without it the file's markers name the sections.
     pattern : int, optional
         Which pattern of a format 2 file, from 1.
+    tempo_bpm : float, optional
+        Quarter notes a minute of the click, where the file does not say or says it wrong; not together with a plan.
     split : str or int, optional
         Lowest key of the right hand, such as ``C4``: keys below are the left hand's.
 
@@ -75,6 +80,8 @@ def score_file(
         No such part, or several could be meant; a leader without kick and snare.
     SetFileError, PlanError
         The plan cannot be read or built.
+    OptionError
+        Two of these that do not go together, such as a grid and a plan.
     """
     options = Options(
         lean=AUTO if lean_ms is None else Lean(lean_ms),
@@ -84,8 +91,8 @@ def score_file(
         grid=grid,
         split_key=None if split is None else key_of(str(split)),
     )
-    reading = Reading(part=part, pattern=pattern, plan=plan, leader=leader, sections=sections)
-    return Ready(read_take(path, reading), options).result
+    reading = Reading(part=part, pattern=pattern, plan=plan, leader=leader, sections=sections, tempo_bpm=tempo_bpm)
+    return _of_file(path, reading, options).result
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,29 +139,48 @@ def ready(path: str | Path, reading: Reading | None = None, options: Options | N
         As `score_file`; a kept take is damaged.
     """
     asked, how = reading or Reading(), options or Options()
-    if how.grid is not None and asked.plan is not None:
-        raise OptionError(
-            sentence(str(path), "--grid with --plan", "one of them", "a plan says where each note belongs")
-        )
     folder = take_of(Path(path))
-    if folder is not None:
-        return _kept(folder, asked, how)
-    return Ready(read_take(path, asked), how)
+    return _of_file(path, asked, how) if folder is None else _kept(folder, asked, how)
+
+
+def _of_file(path: str | Path, asked: Reading, how: Options) -> Ready:
+    """The take in a MIDI file."""
+    _with_plan(path, asked, how)
+    played = read_take(path, asked)
+    _with_hands(path, played.plan, how)
+    return Ready(played, how)
+
+
+def _with_plan(path: str | Path, asked: Reading, how: Options) -> None:
+    """Refuse what a plan leaves no room for."""
+    if asked.plan is not None and how.grid is not None:
+        hint = "a plan says where each note belongs"
+        raise OptionError(sentence(str(path), "--grid with --plan", "one of them", hint))
+    if asked.plan is not None and asked.tempo_bpm is not None:
+        raise OptionError(sentence(str(path), "--tempo with --plan", "one of them", "a plan has its own tempo"))
+
+
+def _with_hands(path: str | Path, plan: Plan | None, how: Options) -> None:
+    """Refuse a split where the plan leaves every stroke to any hand on any key."""
+    if how.split_key is not None and plan is not None and np.all((plan.pitch == ANY_PITCH) & (plan.hand == 0)):
+        raise OptionError(sentence(str(path), "--split with this plan", "none", "any hand may play it on any key"))
 
 
 _NOT_OF_A_TAKE = {
-    "pattern": "a kept take is one performance",
-    "leader": "a kept take holds no drum part",
-    "part": "a kept take is one part",
+    "pattern": ("--pattern", "a kept take is one performance"),
+    "leader": ("--leader", "a kept take holds no drum part"),
+    "tempo_bpm": ("--tempo", "a kept take knows its click"),
+    "part": ("--part", "a kept take is one part"),
 }
 """What a kept take cannot honour, and why; ``part`` only where it does not choose from the plan's file."""
 
 
 def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
     """A kept take with what was asked for in place of what it was played with."""
-    for name, why in _NOT_OF_A_TAKE.items():
+    _with_plan(folder, asked, how)
+    for name, (flag, why) in _NOT_OF_A_TAKE.items():
         if getattr(asked, name) is not None and not (name == "part" and asked.plan is not None):
-            raise OptionError(sentence(str(folder), f"--{name} for a kept take", "none", why))
+            raise OptionError(sentence(str(folder), f"{flag} for a kept take", "none", why))
     inputs = load_scored_inputs(folder)
     played, context = inputs.played, inputs.take.context
     plan = played.plan
@@ -165,6 +191,7 @@ def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
     if asked.sections is not None and plan is not None:
         plan = replace(plan, sections=sections_from_text(asked.sections, plan.bars))
         played = replace(played, plan=plan)
+    _with_hands(folder, None if how.grid else plan, how)
     if how.grid is not None and plan is not None:
         played = replace(played, plan=None, sections=plan.sections)
     return Ready(played, how.over(inputs.options), of_course=context.exercise is not None and asked.plan is None)
