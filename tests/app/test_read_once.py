@@ -69,6 +69,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
     return run
 
 
+@pytest.mark.live
 def test_the_end_of_a_drill_reads_each_of_its_files_once(tmp_path: Path, counted: Counted) -> None:
     """The journal makes the take, the take makes the result, and the same reading goes into the history."""
     plan = counted_plan(["1 2 3 4"], bpm=300.0)
