@@ -1,9 +1,15 @@
 """The written guide says what the program does: commands, README and demo cannot drift apart."""
 
+import contextlib
+import importlib.metadata
 import re
+import shlex
 from pathlib import Path
 
-from heeltap.cli import COMMANDS
+import pytest
+from packaging.requirements import Requirement
+
+from heeltap.cli import COMMANDS, build_parser
 from tests.makers.commands import TARGET, commands_page
 from tests.makers.report import README, with_excerpt
 from tests.makers.screens import readme_screen
@@ -35,6 +41,76 @@ def test_the_readme_shows_what_the_demo_prints_of_the_song() -> None:
 def test_the_readme_shows_the_drill_screen_as_it_is() -> None:
     """``python -m tests.makers.screens`` draws it."""
     assert f"```\n{readme_screen()}```" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_licences_of_all_that_is_installed_are_listed() -> None:
+    """Every package that heeltap needs here, directly or through another, has a row in docs/licences.md."""
+    page = (ROOT / "docs" / "licences.md").read_text(encoding="utf-8")
+    listed = {
+        name.strip()
+        for row in re.findall(r"^\| ([a-z0-9_, -]+?)(?: \(.*?\))? \|", page, re.M)
+        for name in row.split(",")
+    }
+    needed = _needed("heeltap", {"", "audio"})
+
+    assert "numpy" in needed
+    assert set() == needed - listed
+
+
+def _needed(name: str, extras: set[str]) -> set[str]:
+    """The packages that a distribution needs on this machine, and those that they need."""
+    found: set[str] = set()
+    waiting = [Requirement(text) for text in importlib.metadata.requires(name) or ()]
+    while waiting:
+        one = waiting.pop()
+        key = one.name.lower().replace("_", "-").replace(".", "-")
+        wanted = one.marker is None or any(one.marker.evaluate({"extra": extra}) for extra in extras)
+        if not wanted or key in found:
+            continue
+        found.add(key)
+        with contextlib.suppress(importlib.metadata.PackageNotFoundError):  # an extra that is not installed here
+            waiting += [Requirement(text) for text in importlib.metadata.requires(one.name) or ()]
+    return found
+
+
+def test_the_guides_links_lead_somewhere() -> None:
+    """Every relative link of a page leads to a file of the project."""
+    pages = [README, ROOT / "DEVELOPERS.md", ROOT / "CHANGELOG.md", *(ROOT / "docs").rglob("*.md")]
+    links = [
+        (page, link) for page in pages for link in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8"))
+    ]
+
+    assert len(links) > 20
+    assert [] == [(page.name, link) for page, link in links if not (page.parent / link).exists()]
+
+
+def test_the_guides_first_page_leads_to_every_page() -> None:
+    """No page of the guide is lost."""
+    first = (ROOT / "docs" / "guide" / "README.md").read_text(encoding="utf-8")
+
+    assert [] == [
+        page.name
+        for page in (ROOT / "docs" / "guide").glob("*.md")
+        if page.name not in ("README.md", *re.findall(r"\(([^)]*)\)", first))
+    ]
+
+
+def test_every_command_in_the_guide_is_one_that_the_parser_takes() -> None:
+    """Lines of code blocks that begin with heeltap parse; placeholders in capitals and comments behind them are let be."""
+    lines = [
+        (page.name, re.split(r"\s{2,}|\s+#", line.strip())[0])
+        for page in (README, *(ROOT / "docs" / "guide").glob("*.md"))
+        for block in re.findall(r"^```\n(.*?)^```", page.read_text(encoding="utf-8"), re.S | re.M)
+        for line in block.splitlines()
+        if re.match(r"(\.venv/bin/)?heeltap [a-z]+( |$)", line.strip())
+    ]
+
+    assert len(lines) > 25
+    for page, line in lines:
+        try:
+            build_parser().parse_args(shlex.split(line)[1:])
+        except SystemExit:
+            pytest.fail(f"{page}: {line}")
 
 
 def test_every_path_that_the_developers_page_names_exists() -> None:

@@ -76,6 +76,7 @@ def man_page() -> str:
 
 _ENVIRONMENT = {
     "HEELTAP_HOME": "The folder in which heeltap keeps your takes and settings.",
+    "HEELTAP_MIDI_API": "The MIDI system that heeltap asks: alsa, jack, core or windows; empty asks all.",
     "HEELTAP_MOUSE": "off leaves the mouse to the terminal.",
     "TERM": "dumb gives plain lines instead of drawn screens.",
 }
