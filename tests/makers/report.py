@@ -29,9 +29,10 @@ def report() -> str:
 
 
 def excerpt() -> str:
-    """What the README shows of it; "..." stands where something is left out."""
+    """What the README shows of it, without commands that name files of this checkout; "..." stands for blocks left out."""
     blocks: list[str] = []
-    for block in report().rstrip("\n").split("\n\n"):
+    lines = [line for line in report().splitlines() if not line.startswith("    heeltap ")]
+    for block in "\n".join(lines).split("\n\n"):
         if not block.startswith(_LEFT_OUT):
             blocks.append(block)
         elif blocks[-1] != "...":
