@@ -18,10 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.analysis.align.assignment import choose_pairs, order_equal_notes, pair_marginals
-from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates, leap_offsets
+from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates
 from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
 from heeltap.analysis.align.free_tempo import best_path, read_strokes, stroke_times
 from heeltap.analysis.align.inputs import NoteSequence, as_numbers, in_ms, read_notes, strokes_of
+from heeltap.analysis.align.leaps import find_leaps
 from heeltap.analysis.align.player_model import NEAR_HOME_MS, PlayerModel, estimate_player
 from heeltap.analysis.align.posterior import home_log_likelihood, make_offset_model, pair_odds
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
@@ -135,7 +136,7 @@ def align(
     match, confidence = _pass(plan, take, first, player, OffsetPrior(home))
     clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
-    leaps = leap_offsets(plan, take, home, clean)
+    leaps = find_leaps(plan, take, home, clean, match)
     if leaps:
         match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps))
     player, middle = estimate_player(plan, take, match, confidence, player, home)

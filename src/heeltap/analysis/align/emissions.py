@@ -21,7 +21,7 @@ from heeltap.analysis.align.player_model import (
     note_rate,
     retrigger_weights,
 )
-from heeltap.model.arrays import FloatArray, IntArray
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = [
     "STEP_MS",
@@ -47,7 +47,7 @@ _REACH_SIGMAS = 5.0
 """A note farther than this from every offset of a stretch says nothing about it."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class OffsetRange:
     """Offsets ``first_ms, first_ms + STEP_MS, ...``."""
 
@@ -55,6 +55,8 @@ class OffsetRange:
     """A multiple of `STEP_MS`."""
     count: int
     """Number of offsets."""
+    free: BoolArray | None = None
+    """Played notes that may belong to these offsets, shape (m,); None: all."""
 
     @property
     def last_ms(self) -> int:
@@ -303,6 +305,8 @@ def make_pairs(priors: PairPriors, note_density: NoteDensityTable, offsets: Offs
     weight = np.full(planned.size, priors.player.missing)
     keys = plan.pitch[planned[hit]], take.pitch[played[hit]]
     weight[hit] = priors.worth[played[hit]] * key_odds(priors.key_share, *keys, priors.player)
+    if offsets.free is not None:
+        weight[hit] *= offsets.free[played[hit]]
     row = np.full(planned.size, note_density.miss_row)
     start = np.zeros(planned.size, np.int64)
     row[hit], start[hit] = note_density.slices(take.at_ms[played[hit]] - plan.at_ms[planned[hit]], offsets.first_ms)
