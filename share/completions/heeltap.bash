@@ -8,7 +8,7 @@
 _shtab_heeltap_subparsers=(demo drill score compare history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
-_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --click --click-notes --click-channel --click-velocity --seed --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --debug)
+_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --click --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --debug)
 _shtab_heeltap_score_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --json --html --jobs --debug)
 _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_history_option_strings=(-h --help --all --debug)

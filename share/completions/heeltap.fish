@@ -72,6 +72,7 @@ complete -c heeltap -n '_shtab_heeltap_using drill' -l click-notes -x -d 'wood, 
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-channel -x -d 'MIDI channel of click and drums, 1 to 16 (default: as in your settings, else 10)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-velocity -x -d 'velocity of beat one, 1 to 127; the other beats are softer (default: as in your settings, else 110)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l seed -x -d 'another number gives another exercise of the grade (default: 1)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l metre -x -d 'such as 3/4 or 6/8 (default: 4/4; only for a family and grade)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l in -x -d 'where you play: a MIDI input, or '"'"'keys'"'"' for the computer'"'"'s keyboard; say it again for each further input (default: as in your settings, else the first input)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l out -x -d 'where you hear the click: a MIDI output, '"'"'audio'"'"' or '"'"'audio:DEVICE'"'"' for the computer'"'"'s own sound, or '"'"'none'"'"' (default: as in your settings, else the first output)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l send-clock -d 'send MIDI clock, start and stop to the output as well'

@@ -8,6 +8,9 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice, prepared
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PlanError
+from heeltap.files.toml.exercises import exercise_from_toml
+from heeltap.model.lean import Lean
+from heeltap.session.session import Feedback
 
 
 def test_without_a_device_the_keyboard_is_the_pad(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -18,6 +21,21 @@ def test_without_a_device_the_keyboard_is_the_pad(monkeypatch: pytest.MonkeyPatc
 
     assert (settings.in_port, settings.out_port) == (KEYS_NAME, None)
     assert round(tempo_of(drill)) == 70
+
+
+def test_what_a_screen_chooses_is_what_is_drilled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Metre, click, lean and numbers of a choice; an exercise of a set is begun without any of them."""
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: ([], []))
+
+    drill, settings = prepared(
+        DrillChoice("anchor 3", 90.0, metre="3/4", click="one", lean=Lean(15.0), feedback=Feedback.AFTER)
+    )
+    of_set, usual = prepared(DrillChoice("first-week:1"))
+
+    assert ("3/4", 90, 15.0) == (str(drill.plan.metre.metres[0]), round(tempo_of(drill)), drill.lean_ms)
+    assert "one" == exercise_from_toml(drill.exercise or "").click.kind
+    assert (Feedback.AFTER, Feedback.BAR) == (settings.feedback, usual.feedback)
+    assert of_set.exercise is not None
 
 
 def test_another_tempo_keeps_everything_else() -> None:

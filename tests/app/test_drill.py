@@ -8,7 +8,7 @@ import pytest
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.route.ports import choose_ports
 from heeltap.devices.systems import PortName
-from heeltap.errors import InputFileError, PlanError, PortError
+from heeltap.errors import InputFileError, OptionError, PlanError, PortError
 from heeltap.files.smf.write import TrackOut, write_midi
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.lean import AUTO
@@ -60,6 +60,16 @@ def test_the_count_in_is_as_long_as_its_clicks() -> None:
     for name in ("anchor 1", "split 1", "turn 1"):
         drill = drill_of(name)
         assert int(drill.schedule.due_us[0]) == -drill.count_in_us
+
+
+def test_a_family_is_drilled_in_another_metre() -> None:
+    """As `heeltap make` makes it; what is written down already has its own metre, and says so."""
+    drill = drill_of("anchor 3", metre="3/4")
+
+    assert ("3/4", "anchor-3-3/4-s1") == (str(drill.plan.metre.metres[0]), drill.name)
+    for what in ("first-week:1", "no.toml", "no.mid"):
+        with pytest.raises(OptionError, match="--metre 3/4"):
+            drill_of(what, metre="3/4")
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from heeltap.cli.options import (
     add_delay,
     add_json,
     add_lean,
+    add_metre,
     add_pocket,
     add_retrigger,
     add_seed,
@@ -57,6 +58,7 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
     add_tempo(parser, "as in the exercise")
     add_click(parser)
     add_seed(parser, "gives another exercise of the grade")
+    add_metre(parser, "4/4; only for a family and grade")
 
 
 def _add_route(parser: argparse.ArgumentParser) -> None:
@@ -148,6 +150,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         pocket_ms=args.pocket,
         click=args.click,
         seed=args.seed,
+        metre=args.metre,
         part=args.part,
         sound=click_sound(args, stored),
     )

@@ -87,6 +87,7 @@ def drill_of(
     pocket_ms: float | None = None,
     click: str | None = None,
     seed: int | None = None,
+    metre: str | None = None,
     part: str | None = None,
     sound: ClickSound = CLICK_SOUNDS["wood"],
 ) -> Drill:
@@ -108,6 +109,8 @@ def drill_of(
         them.
     seed : int, optional
         For a family: another number, another exercise of the grade; 1 where not given.
+    metre : str, optional
+        For a family: such as ``3/4``; 4/4 where not given.
     part : str, optional
         Of a MIDI file with several parts.
     sound : ClickSound
@@ -120,11 +123,11 @@ def drill_of(
     InputFileError
         The file cannot be used.
     OptionError
-        A part of what is no MIDI file, or a seed of what is not generated here.
+        A part of what is no MIDI file, or a seed or metre of what is not generated here.
     """
     wish = wish_of(click)
     plain = click if wish.source == "click" else None if wish.plan is None else click_text(wish.plan)
-    drill, song = _drill(what, tempo_bpm, lean, pocket_ms, plain, seed, part)
+    drill, song = _drill(what, tempo_bpm, lean, pocket_ms, plain, seed, metre, part)
     drill = replace(drill, sound=sound, heard=click or "")
     if wish.source == "click":
         return drill
@@ -139,6 +142,7 @@ def _drill(
     pocket_ms: float | None,
     click: str | None,
     seed: int | None,
+    metre: str | None,
     part: str | None,
 ) -> tuple[Drill, str | None]:
     """The drill with its clicks, and the MIDI file that its plan is from, if any."""
@@ -146,14 +150,14 @@ def _drill(
         raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", f"{_LOWEST_BPM:g} to {_HIGHEST_BPM:g} (quarter notes)"))
     if (work := set_item(what)) is not None:
         song = None if work.item.exercise is not None else work.path
-        _refuse(what, "the set says which", part=part, seed=seed)
+        _refuse(what, "the set says which", part=part, seed=seed, metre=metre)
         return _of_set(work, tempo_bpm, lean, pocket_ms, click), song
     suffix = Path(what).suffix.lower()
     if suffix == ".toml":
-        _refuse(what, "an exercise file is one exercise", part=part, seed=seed)
+        _refuse(what, "an exercise file is one exercise", part=part, seed=seed, metre=metre)
         return _of_exercise(read_exercise(Path(what)), tempo_bpm, lean, pocket_ms, click, None), None
     if suffix in (".mid", ".midi", ".rmi", ".kar", ".smf"):
-        _refuse(what, "a MIDI file is played as it is written", seed=seed)
+        _refuse(what, "a MIDI file is played as it is written", seed=seed, metre=metre)
         return _of_part(what, part, tempo_bpm, lean, pocket_ms, click), what
     found = _FAMILY.fullmatch(what.strip())
     if found is None or (found[1].lower() not in FAMILIES and Path(what).exists()):
@@ -162,8 +166,8 @@ def _drill(
             what, "not an exercise", f"a family and a grade ({known}), such as 'anchor 2', a .toml or a .mid"
         )
     _refuse(what, "only a MIDI file has parts", part=part)
-    number = 1 if seed is None else seed
-    exercise = make_exercise(found[1].lower(), int(found[2] or 1), seed=number, tempo_bpm=tempo_bpm)
+    number, counted = 1 if seed is None else seed, metre or "4/4"
+    exercise = make_exercise(found[1].lower(), int(found[2] or 1), metre=counted, seed=number, tempo_bpm=tempo_bpm)
     return _of_exercise(exercise, None, lean, pocket_ms, click, number), None
 
 

@@ -1,6 +1,6 @@
 """A drill made ready from the settings alone, as the screens begin one: no options, no command line.
 
-Inside: `DrillChoice`, `prepared`, `route_in_use`.
+Inside: `DrillChoice`, `drill_chosen`, `prepared`, `route_in_use`.
 """
 
 from dataclasses import dataclass
@@ -13,8 +13,11 @@ from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
+from heeltap.model.lean import Lean
+from heeltap.session.session import Feedback
+from heeltap.sound.click import ClickSound
 
-__all__ = ["DrillChoice", "prepared", "route_in_use"]
+__all__ = ["DrillChoice", "drill_chosen", "prepared", "route_in_use"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +28,29 @@ class DrillChoice:
     """An exercise by family and grade, an exercise of a set, or a file."""
     tempo_bpm: float | None = None
     """None for the tempo that it has by itself."""
-    seed: int = 1
+    seed: int | None = None
+    """For a family: another number, another exercise of the grade; None for the first, and for what is not generated."""
+    metre: str | None = None
+    """For a family: one of `heeltap.model.exercise.METRES`; None is 4/4."""
+    click: str | None = None
+    """In place of the exercise's own: which beats click, or ``beat:NAME`` for drums."""
+    lean: Lean | None = None
+    """In place of the exercise's own."""
+    feedback: Feedback = Feedback.BAR
+    """When the player sees numbers."""
+
+
+def drill_chosen(choice: DrillChoice, sound: ClickSound) -> Drill:
+    """The drill that the player chose, with this sound of the click; raises as `heeltap.app.drill.drill.drill_of`."""
+    return drill_of(
+        choice.what,
+        tempo_bpm=choice.tempo_bpm,
+        seed=choice.seed,
+        metre=choice.metre,
+        click=choice.click,
+        lean=choice.lean,
+        sound=sound,
+    )
 
 
 def route_in_use() -> tuple[tuple[str, ...], str | None]:
@@ -56,6 +81,6 @@ def prepared(choice: DrillChoice) -> tuple[Drill, Settings]:
     """
     stored = read_settings()
     inputs, out_port = route_in_use()
-    drill = drill_of(choice.what, tempo_bpm=choice.tempo_bpm, seed=choice.seed, sound=kept_sound(stored))
-    settings = Settings(inputs[0], out_port, player=player_of(stored, inputs))
+    settings = Settings(inputs[0], out_port, feedback=choice.feedback, player=player_of(stored, inputs))
+    drill = drill_chosen(choice, kept_sound(stored))
     return with_learned_pads(drill, pads_for(stored, inputs)), settings
