@@ -11,6 +11,7 @@ from packaging.requirements import Requirement
 
 from heeltap.cli import COMMANDS, build_parser
 from tests.makers.commands import TARGET, commands_page
+from tests.makers.guide_screens import pages, with_screens
 from tests.makers.report import README, with_excerpt
 from tests.makers.screens import readme_screen
 
@@ -93,6 +94,14 @@ def test_the_guides_first_page_leads_to_every_page() -> None:
         for page in (ROOT / "docs" / "guide").glob("*.md")
         if page.name not in ("README.md", *re.findall(r"\(([^)]*)\)", first))
     ]
+
+
+def test_the_guide_shows_the_screens_as_they_are() -> None:
+    """``python -m tests.makers.screens`` draws the approved pictures, and the guide's from them."""
+    assert len(pages()) > 0
+    for page in pages():
+        text = page.read_text(encoding="utf-8")
+        assert with_screens(text) == text
 
 
 def test_every_command_in_the_guide_is_one_that_the_parser_takes() -> None:

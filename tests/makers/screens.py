@@ -1,6 +1,6 @@
 """Pictures of every screen as text, from a fixed day, fixed takes and a fixed drill: ``python -m tests.makers.screens``.
 
-It also draws the screen that the README shows.
+It also draws the screens that the README and the guide show.
 """
 
 from dataclasses import replace
@@ -38,6 +38,7 @@ from heeltap.tui.screens.start import START_HELP, START_KEYS, Due, Today, draw_s
 from heeltap.views.bar_sheet import UNICODE, Line, plain
 from heeltap.views.selftest_text import lines
 from tests.makers.drills import counted_plan, played
+from tests.makers.guide_screens import pages, with_screens
 
 GOLDEN = Path(__file__).resolve().parents[1] / "golden" / "tui"
 SIZES = ((80, 24), (120, 40))
@@ -208,6 +209,8 @@ def main() -> None:
             (GOLDEN / f"{name}-{width}x{height}.txt").write_text(text_of(drawn), encoding="utf-8")
     head, tail = README.read_text(encoding="utf-8").split(_README_BEFORE)
     README.write_text(head + _README_BEFORE + readme_screen() + tail[tail.index("```") :], encoding="utf-8")
+    for page in pages():
+        page.write_text(with_screens(page.read_text(encoding="utf-8")), encoding="utf-8")
 
 
 if __name__ == "__main__":
