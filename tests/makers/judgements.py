@@ -2,13 +2,17 @@
 
 Conventions: milliseconds, negative is early; all randomness comes from the ``rng`` argument.
 
-Inside: `SCORE_TABLE`, `quarters_table`, `score_of`, `mean_score`, `week_of_scores`; `RUSHES`, `rushed_song`, `rushes_listed`.
+Inside: `SCORE_TABLE`, `quarters_table`, `score_of`, `mean_score`, `week_of_scores`; `RUSHES`, `rushed_song`, `rushes_listed`;
+`week_of_tables`, `told_of_players_who_stay_the_same`.
 """
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from heeltap.analysis.compare.progress import progress_over
 from heeltap.analysis.score import score
 from heeltap.analysis.weak_bars import weak_bars
 from heeltap.model.arrays import FloatArray, as_ints
@@ -25,7 +29,9 @@ __all__ = [
     "rushed_song",
     "rushes_listed",
     "score_of",
+    "told_of_players_who_stay_the_same",
     "week_of_scores",
+    "week_of_tables",
 ]
 
 CLEAN = Tally(0, 0, 0, 0, 0, 0)
@@ -121,3 +127,38 @@ def rushes_listed(rng: np.random.Generator, *, takes: int = 16, **song: Any) -> 
         named = {bar for one in listed.entries for bar in range(one.first_bar, one.last_bar + 1)}
         found += len((named | set(listed.more.bars if listed.more else ())) & set(changes))
     return found
+
+
+def week_of_tables(
+    spreads_ms: Sequence[float],
+    rng: np.random.Generator,
+    *,
+    rush_ms: Sequence[float] | None = None,
+    bias_ms: Sequence[float] | None = None,
+    kind: str = "wander",
+    n: int = 128,
+    tempi_bpm: Sequence[float] = (96.0,),
+) -> list[Offsets]:
+    """Takes one after the other with these spreads, runs into changes and averages; tempi come round in turn."""
+    found = []
+    for index, spread_ms in enumerate(spreads_ms):
+        table = quarters_table(noise(kind, n, rng, sd_ms=spread_ms), rng, tempo_bpm=tempi_bpm[index % len(tempi_bpm)])
+        offset = table.offset_ms + (0.0 if bias_ms is None else bias_ms[index])
+        if rush_ms is not None:
+            offset = np.where(table.bars_to_change == 1, offset - rush_ms[index], offset)
+        found.append(replace(table, offset_ms=offset))
+    return found
+
+
+def told_of_players_who_stay_the_same(
+    rng: np.random.Generator, *, takes: int, kind: str, players: int = 100, day_to_day: float = 0.1
+) -> float:
+    """Share of players without any change, whose days differ a little, that are told of one."""
+    wrong = 0
+    for _ in range(players):
+        spreads = 14.0 * np.exp(rng.normal(0, day_to_day, takes))
+        found = progress_over(
+            week_of_tables(spreads.tolist(), rng, bias_ms=rng.normal(0, 4, takes).tolist(), kind=kind)
+        )
+        wrong += found.best is not None or any(trend.told for trend in found.trends)
+    return wrong / players

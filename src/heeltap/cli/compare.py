@@ -32,7 +32,12 @@ def run(args: argparse.Namespace) -> int:
 
     found = compare_takes(args.takes, reading_of(args), options_of(args))
     text = render_comparison(
-        found.names, found.comparison, found.replay, delay_known=found.delay_known, command=args.command_line
+        found.names,
+        found.comparison,
+        found.replay,
+        delay_known=found.delay_known,
+        against=found.against,
+        command=args.command_line,
     )
     sys.stdout.write(text)
     return 0

@@ -1,19 +1,23 @@
-"""Several takes of one part side by side, as plain text.
+"""Several takes side by side, as plain text: which one to use, and whether the player improves.
 
 Inside: `render_comparison`.
 """
 
 from collections.abc import Sequence
 
-from heeltap.analysis.compare.takes import Comparison, Interval, Trend
+from heeltap.analysis.compare.progress import Best, Progress, Trend
+from heeltap.analysis.compare.takes import AS_GOOD_MS, Choice, Comparison, Cost, TakeRow
 from heeltap.model.result import Replay
-from heeltap.views.document import Listing, Table
+from heeltap.views.document import UNKNOWN_DELAY, Listing, Table, play_again
 from heeltap.views.text import listing_text, table_text, wrapped
-from heeltap.wording import bars, count, ms, signed_ms
+from heeltap.wording import count, early_late, signed_ms
 
 __all__ = ["render_comparison"]
 
 _NONE = "·"
+
+_NAME = 14
+"""Columns of a take's name in the table."""
 
 
 def render_comparison(
@@ -22,6 +26,7 @@ def render_comparison(
     replay: Sequence[Sequence[Replay]],
     *,
     delay_known: bool,
+    against: str = "the click",
     command: str = "",
 ) -> str:
     """The report of takes in the order played, ending in a newline.
@@ -29,107 +34,151 @@ def render_comparison(
     Parameters
     ----------
     names : sequence of str
-        One for each take.
+        The user's own, one for each take.
     replay : sequence
         For each take, the bars to play again; the report shows those of the best take.
     delay_known : bool
-        Where it is False, the report does not say which take is nearer to the lean.
+        Where it is False, each take is held against its own middle.
+    against : str
+        The click or the drums, in words.
+
+    Returns
+    -------
+    str
     """
-    best = comparison.whole.open[0] if comparison.whole.open else 0
-    again = tuple(f"{bars(range(r.first_bar, r.last_bar + 1))}: {r.why}" for r in replay[best])
-    blocks = [
-        "\n".join(wrapped(line, indent="  ") for line in _sentences(comparison, delay_known=delay_known)),
-        table_text(_takes(names, comparison)),
-        table_text(_sections(comparison)) if comparison.sections else "",
-        listing_text(Listing(f"Play again, from take {best + 1}", again)) if again else "",
-        listing_text(Listing("How far to trust this", _trust(comparison, command))),
-    ]
+    whole = comparison.whole
+    centre = against if delay_known else "its own middle"
+    blocks = ["On these recordings", table_text(_takes(names, comparison))]
+    if whole is not None:
+        blocks.insert(1, wrapped(_use(names, comparison, whole, centre), indent="  "))
+        blocks.append(table_text(_sections(names, comparison)) if comparison.sections else "")
+        again = play_again(replay[whole.best])
+        blocks.append(listing_text(Listing(f"Play again, from {names[whole.best]}", again)) if again else "")
+    blocks += ["Your habits, over these takes", _paragraphs(_improving(names, comparison.progress))]
+    blocks.append(listing_text(Listing("How far to trust this", _trust(comparison, delay_known, centre, command))))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def _sentences(comparison: Comparison, *, delay_known: bool) -> tuple[str, ...]:
-    """How the last take compares with the first, and which way all of them go."""
-    against = comparison.last_against_first
-    last = len(comparison.takes)
-    lines = [_tighter(comparison, last)]
-    if delay_known and against.distance_change_ms.value is not None:
-        lines.append(_distance(against.distance_change_ms, last))
-    whole = comparison.whole
-    if whole.better is not None:
-        lines.append(f"Take {whole.better + 1} is the best of the whole part.")
-    elif whole.open:
-        open_takes = ", ".join(str(take + 1) for take in whole.open)
-        lines.append(
-            f"heeltap cannot tell yet which take is the best of the whole part; it is one of these: {open_takes}."
-        )
-    if comparison.jitter_trend.per_take is not None:
-        lines.append(_trend(comparison.jitter_trend))
-    return tuple(lines)
+def _paragraphs(lines: Sequence[str]) -> str:
+    return "\n".join(wrapped(line, indent="  ") for line in lines)
 
 
-def _tighter(comparison: Comparison, last: int) -> str:
-    ratio = comparison.last_against_first.jitter_ratio
-    if ratio.value is None:
-        return f"Takes 1 and {last} have too few strokes in common to compare them."
-    size = f"{abs(1 - ratio.value) * 100:.0f} %"
-    sure = "" if ratio.ci95 is None else f" (95 % sure: {_percent(ratio.ci95[0])} to {_percent(ratio.ci95[1])})"
-    word = {None: "", 0: "looser", 1: "tighter"}[comparison.last_against_first.tighter]
-    if word:
-        return f"Take {last} is {size} {word} than take 1 from stroke to stroke{sure}."
-    return f"heeltap cannot tell whether take {last} is tighter or looser than take 1{sure}."
+def _use(names: Sequence[str], comparison: Comparison, whole: Choice, centre: str) -> str:
+    """Which take to use for the whole part, and why."""
+    best, poorest = whole.costs[whole.best], whole.costs[whole.poorest]
+    if best is None or poorest is None:
+        return "Nothing was played that could be compared."
+    why = (
+        f"{_of_hundred(best)} strokes in 100 are missed or outside the pocket, {comparison.pocket_ms:.0f} ms from "
+        f"{centre}; {names[whole.poorest]} has {_of_hundred(poorest)}"
+    )
+    as_good = f" As good: {_named(names, whole.as_good)}." if whole.as_good else ""
+    return f"Use {names[whole.best]} for the whole part: {why}.{as_good}"
 
 
-def _percent(ratio: float) -> str:
-    return f"{(ratio - 1) * 100:+.0f} %"
+def _of_hundred(cost: Cost) -> str:
+    """How many strokes in a hundred are off, in whole strokes."""
+    return f"{100 * cost.off_share:.0f}"
 
 
-def _distance(change: Interval, last: int) -> str:
-    value = change.value or 0.0
-    clear = change.ci95 is not None and (change.ci95[1] < 0 or change.ci95[0] > 0)
-    if not clear:
-        return (
-            f"heeltap cannot tell whether its average is nearer to where you aimed or farther ({signed_ms(value)} ms)."
-        )
-    return f"The average of take {last} is {ms(value)} {'nearer to' if value < 0 else 'farther from'} where you aimed."
-
-
-def _trend(trend: Trend) -> str:
-    change = (trend.per_take or 0.0) * 100
-    if trend.ci95 is None:
-        return f"From take to take your spread changes by {change:+.0f} %; these are too few takes to call it a trend."
-    low, high = (edge * 100 for edge in trend.ci95)
-    if low < 0 < high:
-        return f"heeltap cannot tell yet whether you get tighter or looser ({change:+.0f} % a take, {low:+.0f} to {high:+.0f})."
-    return f"From take to take your spread changes by {change:+.0f} % (95 % sure: {low:+.0f} to {high:+.0f} %)."
+def _named(names: Sequence[str], takes: Sequence[int]) -> str:
+    return ", ".join(names[index] for index in takes)
 
 
 def _takes(names: Sequence[str], comparison: Comparison) -> Table:
-    rows = tuple(
-        (f"take {i + 1}", f"{row.n:,}", signed_ms(row.bias_ms), _whole(row.spread_ms), _whole(row.jitter_ms), name)
-        for i, (name, row) in enumerate(zip(names, comparison.takes, strict=True))
+    head = ("take", "average, ms", "spread, ms", "off, of 100", "distance, ms")
+    rows = tuple(_take_row(name, row) for name, row in zip(names, comparison.takes, strict=True))
+    return Table("takes", head, rows)
+
+
+def _take_row(name: str, row: TakeRow) -> tuple[str, ...]:
+    cost = row.cost
+    off, distance = (_NONE, _NONE) if cost is None else (_of_hundred(cost), f"{cost.rms_ms:.0f}")
+    label = name if len(name) <= _NAME else f"…{name[1 - _NAME :]}"  # takes differ at the end of their names
+    return label, signed_ms(row.bias_ms), _NONE if row.spread_ms is None else f"{row.spread_ms:.0f}", off, distance
+
+
+def _sections(names: Sequence[str], comparison: Comparison) -> Table:
+    head = ("section", "bars", "off, of 100", "distance, ms", "use")
+    return Table("sections", head, tuple(_section_row(names, one) for one in comparison.sections), words=True)
+
+
+def _section_row(names: Sequence[str], choice: Choice) -> tuple[str, ...]:
+    cost = choice.costs[choice.best]
+    as_good = f" (as good: {_named(names, choice.as_good)})" if choice.as_good else ""
+    figures = (_NONE, _NONE) if cost is None else (_of_hundred(cost), f"{cost.rms_ms:.0f}")
+    return (
+        choice.name or "(no name)",
+        f"{choice.first_bar}-{choice.last_bar}",
+        *figures,
+        f"{names[choice.best]}{as_good}",
     )
-    return Table("takes", ("take", "strokes", "average, ms", "spread, ms", "jitter, ms", "file"), rows, words=True)
 
 
-def _sections(comparison: Comparison) -> Table:
-    rows = tuple(
-        (choice.name or "(no name)", f"{choice.first_bar}-{choice.last_bar}", f"{choice.n:,}", choice.text)
-        for choice in comparison.sections
+def _improving(names: Sequence[str], progress: Progress) -> tuple[str, ...]:
+    """The answer to "am I improving?"."""
+    if progress.needed:
+        more = count(progress.needed, "more take")
+        return (f"No change that can be told yet: {more} would show how your takes differ among themselves.",)
+    told = [trend for trend in progress.trends if trend.told and not (progress.best and trend.what == "spread")]
+    parts = [_bent(names, progress.best, progress)] if progress.best else []
+    parts += [_change(trend, progress) for trend in told]
+    if parts:
+        return tuple(parts)
+    waits = [trend.more_takes for trend in progress.trends if trend.more_takes is not None]
+    if waits:
+        return (f"No change that can be told yet; at this pace {count(min(waits), 'more take')} would tell.",)
+    return ("No change that can be told: your takes differ more among themselves than they change.",)
+
+
+def _size(value: float, progress: Progress) -> str:
+    """A spread, in the unit of the comparison."""
+    return f"{value:.0f} ms" if progress.one_tempo else f"{value:.0f} % of the pocket"
+
+
+def _bent(names: Sequence[str], best: Best, progress: Progress) -> str:
+    where = names[best.first] if best.first == best.last else f"{names[best.first]} to {names[best.last]}"
+    return (
+        f"You were best at {where}, with a spread of {_size(best.spread, progress)}; since {names[best.last + 1]} it gets "
+        f"looser, to {_size(best.now, progress)} by now."
     )
-    return Table("sections", ("section", "bars", "strokes", "better take"), rows, words=True)
 
 
-def _whole(value: float | None) -> str:
-    return _NONE if value is None else f"{value:.1f}"
+def _change(trend: Trend, progress: Progress) -> str:
+    """One thing that changes from take to take."""
+    over = f"over {count(progress.takes, 'take')}"
+    low, high = trend.per_take_ci95
+    if trend.what == "spread":
+        word = "tighter" if trend.last < trend.first else "looser"
+        ends = sorted((abs(100 * (low - 1)), abs(100 * (high - 1))))
+        sure = f"95 % sure: {ends[0]:.0f} to {ends[1]:.0f} % {'less' if word == 'tighter' else 'more'} with each take"
+        spreads = f"from {_size(trend.first, progress)} to {_size(trend.last, progress)}"
+        return f"You are getting {word}: your spread goes {spreads} {over} ({sure})."
+    if trend.what == "rush":
+        word = "less" if abs(trend.last) < abs(trend.first) else "more"
+        ahead = f"from {_ahead(trend.first)} to {_ahead(trend.last)}"
+        return f"You leave your time {word} before a change: the last bar goes {ahead} {over}."
+    return f"Your average moves from {early_late(trend.first)} to {early_late(trend.last)} {over}."
 
 
-def _trust(comparison: Comparison, command: str) -> tuple[str, ...]:
+def _ahead(value: float) -> str:
+    """Where the last bar before a change lies beside the rest."""
+    if abs(value) < 0.5:
+        return "level with the rest"
+    return f"{abs(value):.0f} ms {'ahead of' if value < 0 else 'behind'} the rest"
+
+
+def _trust(comparison: Comparison, delay_known: bool, centre: str, command: str) -> tuple[str, ...]:
+    price = 2 * comparison.pocket_ms
     lines = [
-        f"heeltap pairs the takes stroke by stroke; the first and the last share "
-        f"{count(comparison.last_against_first.n, 'stroke')}.",
-        "Jitter is your spread once a running mean of nine strokes is taken away. heeltap judges progress by it, because "
-        "one take is too short to show how you wander.",
+        f"Distance is the root mean square of how far your strokes lie from {centre}. A missed stroke counts like one "
+        f"{price:.0f} ms off, an extra note adds half of that, and no stroke counts more. Takes within {AS_GOOD_MS:.0f} ms "
+        "of the best are as good: nobody hears the difference.",
+        "Off, of 100: strokes outside the pocket or missed, of 100 that were due.",
+        "What is said of your habits is held to one untruth in twenty comparisons.",
     ]
+    if not delay_known:
+        lines.append(UNKNOWN_DELAY)
     if command:
         lines.append(f"To compare again: {command}")
     return tuple(lines)

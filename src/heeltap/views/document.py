@@ -3,17 +3,17 @@
 The order is the one in which you need it: which take this is, how it went in a few sentences, where it happened, what
 stands out, what to play again, what comes next, and last how far you can trust it all.
 
-Inside: `Document`, `Table`, `Listing`, `document_of`.
+Inside: `Document`, `Table`, `Listing`, `document_of`, `play_again`, `UNKNOWN_DELAY`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from heeltap.analysis.section_words import delay_share, unsure_ms, widened
-from heeltap.model.result import BeatRow, Calibration, DivisionRow, Overall, Result, SectionRow
+from heeltap.model.result import BeatRow, Calibration, DivisionRow, MoreBars, Overall, Replay, Result, SectionRow
 from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms
 
-__all__ = ["Document", "Listing", "Table", "document_of"]
+__all__ = ["UNKNOWN_DELAY", "Document", "Listing", "Table", "document_of", "play_again"]
 
 _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""
@@ -74,7 +74,7 @@ def document_of(result: Result, *, command: str = "") -> Document:
     )
     lists = (
         Listing("What stands out", tuple(finding.text for finding in result.findings)),
-        Listing("Play again", _play_again(result)),
+        Listing("Play again", play_again(result.replay, result.replay_more)),
         Listing("Next", tuple(advice.text for advice in result.advice)),
     )
     return Document(
@@ -87,13 +87,12 @@ def document_of(result: Result, *, command: str = "") -> Document:
     )
 
 
-def _play_again(result: Result) -> tuple[str, ...]:
-    """The bars worth playing again, each with its command, and what lies behind the list."""
+def play_again(replay: Sequence[Replay], more: MoreBars | None = None) -> tuple[str, ...]:
+    """The bars to play again as entries of a list, each with its command, and what lies behind them."""
     entries = []
-    for one in result.replay:
+    for one in replay:
         command = f"\n{one.command}" if one.command else ""
         entries.append(f"{bars(range(one.first_bar, one.last_bar + 1))}: {one.why}{command}")
-    more = result.replay_more
     if more is not None:
         low, high = (None, None) if more.between_ms is None else map(round, more.between_ms)
         span = "" if low is None else f" {low} ms off" if low == high else f" between {low} and {high} ms"

@@ -1,1 +1,1 @@
-"""Take against take."""
+"""Takes against each other: which one to use, as a fact of the recordings, and whether the player improves."""

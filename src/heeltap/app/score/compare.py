@@ -1,8 +1,9 @@
 """Comparing takes of one part: files or kept takes, in the order in which they were played.
 
-Inside: `compare_takes`, `Compared`.
+Inside: `compare_takes`, `Compared`, `in_order`, `names_of`.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,9 +15,10 @@ from heeltap.analysis.compare.takes import Comparison, compare
 from heeltap.app.score.read import Reading, load_plan
 from heeltap.app.score.score import Ready, ready
 from heeltap.errors import InputFileError
+from heeltap.model.played import Played
 from heeltap.model.result import Replay
 
-__all__ = ["Compared", "compare_takes"]
+__all__ = ["Compared", "compare_takes", "in_order", "names_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,13 +26,15 @@ class Compared:
     """Takes held against each other."""
 
     names: tuple[str, ...]
-    """One a take."""
+    """One a take: the user's own."""
     comparison: Comparison
     aim: Aim
     delay_known: bool
     """False: only differences between the takes are known, not which is nearer to the lean."""
     replay: tuple[tuple[Replay, ...], ...]
     """For each take, the bars worth playing again."""
+    against: str
+    """The click or the drums, in words."""
 
 
 def compare_takes(
@@ -61,31 +65,77 @@ def compare_takes(
     asked = reading or Reading()
     if isinstance(asked.plan, str | Path):  # read once, not once a take
         asked = replace(asked, plan=load_plan(asked.plan, asked.part))
+    paths = in_order(paths)
     takes = [ready(path, asked, options) for path in paths]
-    _same_plan(takes)
+    same_part = _same_part(takes)
     judged = [judge_take(take.played, take.options) for take in takes]
     _, source, aim = judged[0]
+    known = all(one.calibration.known for _, one, _ in judged)
     found = compare(
-        [one.offsets for one, _, _ in judged],
+        [one for one, _, _ in judged],
         lean_ms=aim.lean_ms,
         pocket_ms=aim.pocket_ms,
-        metre=source.metre,
-        same_plan=takes[0].played.plan is not None,
+        delay_known=known,
+        same_part=same_part,
     )
-    known = all(one.calibration.known for _, one, _ in judged)
     again = tuple(bars_to_replay(one, where, how).entries for one, where, how in judged)
-    return Compared(tuple(take.played.file for take in takes), found, aim, known, again)
+    against = "the drums" if source.reference.kind == "leader" else "the click"
+    return Compared(names_of(paths), found, aim, known, again, against)
 
 
-def _same_plan(takes: Sequence[Ready]) -> None:
-    """Raise `InputFileError` for takes of different plans: nothing could be paired."""
+def in_order(paths: Sequence[str | Path]) -> list[Path]:
+    """The takes in the order played.
+
+    Names that differ only in their numbers say it themselves, such as ``take2`` and ``take10`` or the dates of kept
+    takes, however a shell sorted them. Other names stay as they were given.
+
+    Parameters
+    ----------
+    paths : sequence of paths
+
+    Returns
+    -------
+    list of Path
+    """
+    given = [Path(path) for path in paths]
+    if len({re.sub(r"\d+", "#", path.name) for path in given}) > 1:
+        return given
+    return sorted(given, key=lambda path: [int(number) for number in re.findall(r"\d+", path.name)])
+
+
+def names_of(paths: Sequence[Path]) -> tuple[str, ...]:
+    """What takes are called: their files without suffix, with the folder where two would be called the same."""
+    names = [path.stem if path.suffix.lower() in _SUFFIXES else path.name for path in paths]
+    return tuple(
+        name if names.count(name) == 1 else f"{path.parent.name}/{name}"
+        for path, name in zip(paths, names, strict=True)
+    )
+
+
+_SUFFIXES = (".mid", ".midi", ".kar", ".rmi", ".smf")
+
+_MADE = re.compile(r"([a-z]+-\d+)_.*")
+"""Name of a generated exercise: family and grade, then metre and seed."""
+
+
+def _same_part(takes: Sequence[Ready]) -> bool:
+    """Whether all takes are of one part; False for one exercise with other seeds. Raises `InputFileError` for others."""
     first = takes[0].played
     for played in (take.played for take in takes[1:]):
-        if (first.plan is None) != (played.plan is None) or (
-            first.plan is not None
-            and played.plan is not None
-            and not np.array_equal(first.plan.at_tick, played.plan.at_tick)
+        if (first.plan is None) == (played.plan is None) and (
+            first.plan is None or played.plan is None or np.array_equal(first.plan.at_tick, played.plan.at_tick)
         ):
-            raise InputFileError(
-                played.file, "a take of another part", f"one of the same part as {first.file}", "name it with --plan"
-            )
+            continue
+        kinds = {_kind(take.played) for take in takes}
+        if len(kinds) == 1 and kinds != {""}:
+            return False
+        raise InputFileError(
+            played.file, "a take of another part", f"one of the same part as {first.file}", "name it with --plan"
+        )
+    return True
+
+
+def _kind(played: Played) -> str:
+    """Family and grade of a generated exercise; empty for anything else."""
+    made = None if played.plan is None else _MADE.fullmatch(played.plan.name)
+    return "" if made is None else made[1]

@@ -1,0 +1,48 @@
+"""Comparing takes on disk: their order and names are the user's own."""
+
+from pathlib import Path
+
+import pytest
+
+from heeltap.analysis.analyse import Options
+from heeltap.app.score.compare import compare_takes, in_order, names_of
+from heeltap.app.score.read import Reading
+from heeltap.errors import InputFileError
+
+DEMO = Path(__file__).resolve().parents[2] / "demo"
+
+
+def test_numbers_in_names_say_the_order() -> None:
+    """take10 comes after take9, however the shell sorted them."""
+    given = ["d/take1.mid", "d/take10.mid", "d/take9.mid"]
+
+    assert ["take1.mid", "take9.mid", "take10.mid"] == [path.name for path in in_order(given)]
+
+
+def test_other_names_stay_as_they_were_given() -> None:
+    """Old before new was meant."""
+    assert ["new.mid", "old.mid"] == [path.name for path in in_order(["new.mid", "old.mid"])]
+
+
+def test_takes_are_called_by_their_files() -> None:
+    """Without the suffix; with the folder where two are called the same."""
+    assert ("take03", "take07") == names_of([Path("d/take03.mid"), Path("d/take07.mid")])
+    assert ("mon/take", "tue/take", "b") == names_of([Path("mon/take.mid"), Path("tue/take.mid"), Path("b.mid")])
+
+
+def test_the_tighter_take_of_the_demo_is_the_one_to_use() -> None:
+    """Given the other way round they are put in order; the second is named for the whole and every section."""
+    paths = [DEMO / f"tollgate-road-take-{number}.mid" for number in (2, 1)]
+    found = compare_takes(paths, Reading(part="keys", plan=DEMO / "tollgate-road.mid"), Options(delay_ms=0.0))
+
+    assert ("tollgate-road-take-1", "tollgate-road-take-2") == found.names
+    assert found.comparison.whole is not None
+    assert 1 == found.comparison.whole.best
+    assert {1} == {choice.best for choice in found.comparison.sections}
+    assert 3 == found.comparison.progress.needed
+
+
+def test_one_take_is_nothing_to_compare() -> None:
+    """One line that says so."""
+    with pytest.raises(InputFileError, match="two or more"):
+        compare_takes([DEMO / "tollgate-road-take-1.mid"])
