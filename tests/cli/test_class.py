@@ -54,4 +54,4 @@ def test_a_page_that_cannot_be_written_is_one_line(
     path = small_class(tmp_path, rng, ["A"])
 
     assert 3 == main(["class", str(tmp_path), "--set", str(path), "--html", str(tmp_path / "no" / "c.html")])
-    assert "cannot be written: No such file or directory\n" in capsys.readouterr().err
+    assert "cannot be written: there is no folder" in capsys.readouterr().err

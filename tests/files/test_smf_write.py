@@ -174,5 +174,5 @@ def test_a_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.
 
 def test_a_folder_that_is_missing_is_named(tmp_path: Path) -> None:
     """Writing into a folder that does not exist is refused in one line."""
-    with pytest.raises(InputFileError, match="No such file"):
+    with pytest.raises(InputFileError, match="there is no folder"):
         write_midi(tmp_path / "none" / "take.mid", [], tempo=steady_tempo(120))

@@ -4,6 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from heeltap.cli.options import add_force
 from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
@@ -29,18 +30,23 @@ def add(commands: Commands) -> None:
     )
     parser.add_argument("--html", metavar="FILE", help="write the page as HTML, too")
     parser.add_argument("--csv", metavar="FILE", help="write a table for a spreadsheet, too")
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Read, print, write."""
-    from heeltap.app.practice.classroom import read_class, write_page
+    from heeltap.app.practice.classroom import ENDINGS, read_class
+    from heeltap.cli.output import save
     from heeltap.cli.progress import progress
     from heeltap.views.classroom import class_csv, class_html, class_text
 
     room = read_class(Path(args.folder), set_name=args.set_name, watch=lambda paths: progress(paths, len(paths)))
     sys.stdout.write(class_text(room))
+    inputs = [path for path in Path(args.folder).iterdir() if path.name.lower().endswith(ENDINGS)]
+    if args.set_name:
+        inputs.append(Path(args.set_name))
     if args.html:
-        write_page(Path(args.html), class_html(room, command=args.command_line).encode())
+        save(args, args.html, class_html(room, command=args.command_line).encode(), inputs)
     if args.csv:
-        write_page(Path(args.csv), class_csv(room))
+        save(args, args.csv, class_csv(room), inputs)
     return 0

@@ -11,6 +11,7 @@ from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.lines import play_in_lines
 from heeltap.cli.options import (
     add_delay,
+    add_force,
     add_json,
     add_lean,
     add_metre,
@@ -21,6 +22,7 @@ from heeltap.cli.options import (
     add_tempo,
     refuse,
 )
+from heeltap.cli.output import RESULT, check
 from heeltap.cli.parser import Commands
 from heeltap.cli.terminal import can_draw
 from heeltap.errors import PortError
@@ -109,6 +111,7 @@ def _add_face(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--no-screen", action="store_true", help="print plain lines instead of drawing a screen")
     add_json(parser)
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -116,6 +119,7 @@ def run(args: argparse.Namespace) -> int:
     drawn = not args.no_screen and args.json != "-" and can_draw()
     if not drawn and (wrong := refuse(args, {"guess": "--guess"}, "needs the drawn screen")):
         return wrong
+    check(args, args.json, RESULT, args.exercise)
     what, settings = _wishes(args)
     if "keys" in settings.in_ports and not drawn:
         raise PortError(

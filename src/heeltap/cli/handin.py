@@ -4,6 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from heeltap.cli.options import add_force
 from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
@@ -23,6 +24,7 @@ def add(commands: Commands) -> None:
     parser.add_argument(
         "--out", metavar="FILE", help="the file to write (default: SET.handin or SET-NAME.handin in this folder)"
     )
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
     name = " ".join(args.name.split())
     out = Path(args.out) if args.out else Path(_file_name(Path(args.set).stem, name))
-    done = hand_in(args.set, name=name, out=out)
+    done = hand_in(args.set, name=name, out=out, force=args.force)
     for line in done.warnings:
         print(f"heeltap: {line}", file=sys.stderr)
     print(summary(done))

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from heeltap.cli.options import refuse
+from heeltap.cli.options import add_force, refuse
 from heeltap.cli.parser import Commands
 from heeltap.cli.progress import progress
 
@@ -33,6 +33,7 @@ def add(commands: Commands) -> None:
     )
     parser.add_argument("file", nargs="?", metavar="FILE", help="for export: a name that ends in .csv or .json")
     parser.add_argument("--all", action="store_true", help=f"list every take, not only the newest {_SHOWN}")
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -41,13 +42,15 @@ def run(args: argparse.Namespace) -> int:
         wrong = "export needs a FILE" if args.what == "export" else f"{args.what} takes no FILE"
         print(f"heeltap history: {wrong} (see heeltap history --help)", file=sys.stderr)
         return 2
+    if args.what != "export" and (code := refuse(args, {"force": "--force"}, "is for export")):
+        return code
     if args.what != "list" and (code := refuse(args, {"all": "--all"}, "is for the list")):
         return code
     if args.what == "rebuild":
         return _rebuild()
     if args.what == "next":
         return _next()
-    return _export(Path(args.file)) if args.what == "export" else _list(None if args.all else _SHOWN)
+    return _export(Path(args.file), force=args.force) if args.what == "export" else _list(None if args.all else _SHOWN)
 
 
 def _list(last: int | None) -> int:
@@ -85,14 +88,14 @@ def _rebuild() -> int:
     return 0
 
 
-def _export(path: Path) -> int:
+def _export(path: Path, *, force: bool) -> int:
     from heeltap.app.takes.history import history
     from heeltap.views.history import export
     from heeltap.wording import count
 
     found = history(watched=progress)
     _warn(found.warnings)
-    export(path, found.takes)
+    export(path, found.takes, force=force)
     print(f"{path}: {count(len(found.takes), 'take')}", file=sys.stderr)
     return 0
 

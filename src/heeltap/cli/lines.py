@@ -5,8 +5,9 @@ Inside: `play_in_lines`, `plain_face`, `report`.
 
 import sys
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from heeltap.write import write_whole
 
 if TYPE_CHECKING:
     from heeltap.app.drill.drill import Drill
@@ -122,7 +123,7 @@ def play_in_lines(
     if outcome.result is not None and json_file == "-":
         sys.stdout.write(to_json(outcome.result).decode() + "\n")
     elif outcome.result is not None and json_file:
-        Path(json_file).write_bytes(to_json(outcome.result, indent=True))
+        write_whole(json_file, to_json(outcome.result, indent=True))
     return _exit_code(outcome, INTERRUPTED)
 
 

@@ -4,12 +4,19 @@ import argparse
 import sys
 from pathlib import Path
 
-from heeltap.cli.options import add_metre, add_seed, add_tempo, refuse, seed_of
+from heeltap.cli.options import add_force, add_metre, add_seed, add_tempo, refuse, seed_of
 from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
 
-_OF_AN_EXERCISE = {"metre": "--metre", "seed": "--seed", "tempo": "--tempo", "bars": "--bars", "out": "--out"}
+_OF_AN_EXERCISE = {
+    "metre": "--metre",
+    "seed": "--seed",
+    "tempo": "--tempo",
+    "bars": "--bars",
+    "out": "--out",
+    "force": "--force",
+}
 """Options that mean nothing for the list of all families."""
 
 
@@ -33,6 +40,7 @@ def add(commands: Commands) -> None:
         metavar="FILE",
         help="write it to this file instead of the screen: .toml, .mid, .wav (the click) or .txt",
     )
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,6 +63,6 @@ def run(args: argparse.Namespace) -> int:
     if args.out is None:
         sys.stdout.write(exercise_text(exercise))
         return 0
-    write_exercise(exercise, Path(args.out))
+    write_exercise(exercise, Path(args.out), force=args.force)
     print(f"{args.out}: {exercise.title}, {len(exercise.bars)} bars", file=sys.stderr)
     return 0

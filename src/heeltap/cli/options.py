@@ -3,8 +3,8 @@
 A command says which of them it takes; what it does not say, it does not take. None is always "not said".
 
 Inside: `add_reading` and `reading_of` (what is read), `add_judging` and `options_of` (how it is judged), the single options
-(`add_part`, `add_pattern`, `add_lean`, `add_pocket`, `add_delay`, `add_retrigger`, `add_split`, `add_json`, `add_tempo`,
-`add_metre`, `add_seed` and `seed_of`), `refuse`; the types `milliseconds`, `positive`, `lean`, `window`.
+(`add_part`, `add_pattern`, `add_lean`, `add_pocket`, `add_delay`, `add_retrigger`, `add_split`, `add_json`, `add_force`,
+`add_tempo`, `add_metre`, `add_seed` and `seed_of`), `refuse`; the types `milliseconds`, `positive`, `lean`, `window`.
 """
 
 import argparse
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "add_delay",
+    "add_force",
     "add_json",
     "add_judging",
     "add_lean",
@@ -184,6 +185,12 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     """Where the result goes as data."""
     text = "write the result as JSON, too; - prints JSON and nothing else"
     parser.add_argument("--json", metavar="FILE", help=text)
+
+
+def add_force(parser: argparse.ArgumentParser) -> None:
+    """Whether files of others may be written over."""
+    text = "write over any other file of that name, too, not only over one that heeltap made"
+    parser.add_argument("--force", action="store_true", help=text)
 
 
 def add_tempo(parser: argparse.ArgumentParser, usual: str, what: str = "quarter notes a minute") -> None:

@@ -4,7 +4,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from heeltap.cli.options import add_json, add_judging, add_reading, options_of, reading_of, refuse
+from heeltap.cli.options import add_force, add_json, add_judging, add_reading, options_of, reading_of, refuse
+from heeltap.cli.output import RESULT, check, save, save_json
 from heeltap.cli.parser import Commands
 from heeltap.errors import HeeltapError
 
@@ -23,6 +24,7 @@ def add(commands: Commands) -> None:
     add_reading(parser, "score")
     add_judging(parser)
     add_json(parser)
+    add_force(parser)
     parser.add_argument("--html", metavar="FILE", help="write the report as a page with its chart, too")
     parser.add_argument(
         "--jobs",
@@ -38,12 +40,22 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.app.score.batch import midi_files
 
     names = midi_files(args.files)
-    if names == args.files and len(names) == 1:
-        return _one(args, names[0])
-    return refuse(args, {"html": "--html"}, "writes the page of one take only") or _many(args, names)
+    one = names == args.files and len(names) == 1
+    if not one and (wrong := refuse(args, {"html": "--html"}, "writes the page of one take only")):
+        return wrong
+    inputs = _inputs(names, args.plan)
+    check(args, args.json, RESULT, inputs)
+    return _one(args, names[0], inputs) if one else _many(args, names, inputs)
 
 
-def _one(args: argparse.Namespace, name: str) -> int:
+def _inputs(names: list[str], plan: str | None) -> list[Path]:
+    """Every file that is read: never written over."""
+    from heeltap.files.takes.folder import files_of
+
+    return [path for name in names for path in files_of(Path(name))] + ([] if plan is None else [Path(plan)])
+
+
+def _one(args: argparse.Namespace, name: str, inputs: list[Path]) -> int:
     from heeltap.app.score.score import score_path
     from heeltap.files.result_json import to_json
     from heeltap.views.text import render
@@ -52,17 +64,14 @@ def _one(args: argparse.Namespace, name: str) -> int:
     if args.html:
         from heeltap.views.html import to_html
 
-        Path(args.html).write_text(to_html(result, command=args.command_line), encoding="utf-8")
-    if args.json == "-":
-        sys.stdout.write(to_json(result).decode() + "\n")
-        return 0
-    if args.json:
-        Path(args.json).write_bytes(to_json(result, indent=True))
-    sys.stdout.write(render(result, command=args.command_line))
+        save(args, args.html, to_html(result, command=args.command_line).encode(), inputs)
+    save_json(args, to_json(result, indent=args.json != "-"), inputs)
+    if args.json != "-":
+        sys.stdout.write(render(result, command=args.command_line))
     return 0
 
 
-def _many(args: argparse.Namespace, names: list[str]) -> int:
+def _many(args: argparse.Namespace, names: list[str], inputs: list[Path]) -> int:
     from heeltap.app.score.batch import score_files
     from heeltap.cli.progress import progress
     from heeltap.files.result_json import to_json
@@ -80,11 +89,8 @@ def _many(args: argparse.Namespace, names: list[str]) -> int:
             continue
         lines.append(to_json(outcome))
         table.append(f"{one_line(outcome)}  {Path(name).name}")
-    if args.json == "-":
-        sys.stdout.buffer.write(b"".join(line + b"\n" for line in lines))
-        sys.stdout.flush()
-    else:
+    if args.json != "-":
         sys.stdout.write("\n".join([TABLE_HEAD, *table]) + "\n")
-        if args.json:
-            Path(args.json).write_bytes(b"".join(line + b"\n" for line in lines))
+    if lines:
+        save_json(args, b"".join(line + b"\n" for line in lines), inputs)
     return 0 if failed is None else failed.exit_code

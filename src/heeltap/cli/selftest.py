@@ -11,7 +11,7 @@ from heeltap.cli.terminal import can_move
 if TYPE_CHECKING:
     from heeltap.gear.selftest import LoopReport
 
-from heeltap.cli.options import add_json, add_seed, seed_of
+from heeltap.cli.options import add_force, add_json, add_seed, seed_of
 from heeltap.cli.parser import Commands
 
 __all__ = ["FORMAT", "add", "moving_bar", "run"]
@@ -34,6 +34,7 @@ def add(commands: Commands) -> None:
     parser.add_argument("--in", dest="in_port", metavar="PORT", help="the input at one end of the cable")
     parser.add_argument("--out", dest="out_port", metavar="PORT", help="the output at its other end")
     add_json(parser)
+    add_force(parser)
     add_seed(parser, "sends the notes at other moments")
 
 
@@ -42,8 +43,10 @@ def run(args: argparse.Namespace) -> int:
     import numpy as np
 
     from heeltap.app.route.selftest import PORTS, keep, selftest
+    from heeltap.cli.output import check, save_json
     from heeltap.views.selftest_text import lines
 
+    check(args, args.json, f'{{"format":"{FORMAT}"}}'.encode())
     with moving_bar("testing") as progress:
         report = selftest(args.in_port, args.out_port, rng=np.random.default_rng(seed_of(args)), progress=progress)
     text = lines(report)
@@ -52,25 +55,19 @@ def run(args: argparse.Namespace) -> int:
         text.append(f"heeltap keeps this in {keep(report)} and tells it with takes made {where}.")
     stream = sys.stderr if args.json == "-" else sys.stdout
     print("\n".join(text), file=stream)
-    if args.json:
-        _write_json(report, args.json)
+    save_json(args, _json(report))
     return 0 if report.trusted else 4
 
 
-def _write_json(report: "LoopReport", where: str) -> None:
-    """The result as JSON, to a file or to stdout."""
+def _json(report: "LoopReport") -> bytes:
+    """The result as JSON."""
     import json
     from dataclasses import asdict
-    from pathlib import Path
 
     from heeltap.gear.selftest import verdict
 
     document = {"format": FORMAT, **asdict(report), "trusted": report.trusted, "verdict": verdict(report)}
-    data = json.dumps(document, indent=1) + "\n"
-    if where == "-":
-        sys.stdout.write(data)
-    else:
-        Path(where).write_text(data, encoding="utf-8")
+    return f"{json.dumps(document, indent=1)}\n".encode()
 
 
 @contextmanager

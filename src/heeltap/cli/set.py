@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from heeltap.cli.options import refuse
+from heeltap.cli.options import add_force, refuse
 from heeltap.cli.parser import Commands
 from heeltap.errors import SetFileError
 
@@ -29,6 +29,7 @@ def add(commands: Commands) -> None:
     parser.add_argument(
         "--out", metavar="FILE", help="for sheet: a name that ends in .html or .txt (default: plain text on the screen)"
     )
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     if args.action in ("check", "sheet") and args.set is None:
         print(f"heeltap set {args.action}: name a set (see heeltap set --help)", file=sys.stderr)
         return 2
-    if args.action != "sheet" and (code := refuse(args, {"out": "--out"}, "is for the sheet")):
+    if args.action != "sheet" and (code := refuse(args, {"out": "--out", "force": "--force"}, "is for the sheet")):
         return code
     try:
         return {"new": _new, "check": _check, "show": _show, "sheet": _sheet}[args.action](args)
@@ -84,6 +85,6 @@ def _sheet(args: argparse.Namespace) -> int:
     if args.out is None:
         sys.stdout.write(sheet_text(sheet_of(opened)))
         return 0
-    write_sheet(opened, args.out)
+    write_sheet(opened, args.out, force=args.force)
     print(f"{args.out}: {opened.set.title}", file=sys.stderr)
     return 0

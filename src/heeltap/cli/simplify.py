@@ -3,7 +3,7 @@
 import argparse
 import sys
 
-from heeltap.cli.options import add_metre, add_part, add_pattern, add_tempo
+from heeltap.cli.options import add_force, add_metre, add_part, add_pattern, add_tempo
 from heeltap.cli.parser import Commands
 
 __all__ = ["add", "run"]
@@ -24,6 +24,7 @@ def add(commands: Commands) -> None:
     add_tempo(parser, "as in the file", "quarter notes a minute of the click")
     add_metre(parser, "as in the file")
     parser.add_argument("--out", metavar="FOLDER", help="write the four parts into this folder as MIDI files")
+    add_force(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,6 +37,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"heeltap: {warning}", file=sys.stderr)
     sys.stdout.write(simpler_text(parts))
     if args.out is not None:
-        for path in write_simpler(parts, args.out):
+        for path in write_simpler(parts, args.out, inputs=[args.file], force=args.force):
             print(f"written: {path}", file=sys.stderr)
     return 0

@@ -8,16 +8,16 @@ Inside: `Calibrated`, `Selftested`, `calibrations`, `keep_calibration`, `forget_
 `keep_selftest`.
 """
 
-import os
 import re
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import msgspec
 
-from heeltap.errors import StoreError, sentence
+from heeltap.errors import InputFileError, StoreError, sentence
 from heeltap.files.paths import home
 from heeltap.model.result import FEEL
+from heeltap.write import write_whole
 
 __all__ = [
     "FEEL",
@@ -180,13 +180,8 @@ def _read(path: Path, kind: type[Store], wanted: str) -> Store | None:
 
 
 def _write(path: Path, content: _Calibrations | _Selftests) -> Path:
-    """Write beside the file and move it into place."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    """Write the file whole or not at all."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(msgspec.json.format(msgspec.json.encode(content), indent=1) + b"\n")
-        os.replace(beside, path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise StoreError(sentence(str(path), f"cannot be written: {error.strerror}")) from error
-    return path
+        return write_whole(path, msgspec.json.format(msgspec.json.encode(content), indent=1) + b"\n", make_folder=True)
+    except InputFileError as error:
+        raise StoreError(str(error)) from error

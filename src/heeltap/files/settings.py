@@ -27,15 +27,15 @@ Inside: `PadSet`, `Stored`, `read_settings`, `write_settings`, `settings_toml`, 
 """
 
 import difflib
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from heeltap.errors import PlanError, SetFileError
+from heeltap.errors import InputFileError, PlanError, SetFileError
 from heeltap.files.paths import settings_file
 from heeltap.files.toml.check import REQUIRED, Check, toml_text
 from heeltap.model.pitch import key_name, key_of
+from heeltap.write import write_whole
 
 __all__ = ["PadSet", "Stored", "read_settings", "settings_toml", "with_pad_set", "without_pads", "write_settings"]
 
@@ -235,12 +235,7 @@ def _inline(table: Mapping[str, int] | Mapping[str, float]) -> str:
 def write_settings(stored: Stored, path: Path | None = None) -> Path:
     """Write the file whole or not at all; comments that somebody put into it are lost. Raises `SetFileError`."""
     where = settings_file() if path is None else path
-    beside = where.with_name(f".{where.name}.{os.getpid()}")
     try:
-        where.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(settings_toml(stored), encoding="utf-8")
-        os.replace(beside, where)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise SetFileError(str(where), f"cannot be written: {error.strerror}") from error
-    return where
+        return write_whole(where, settings_toml(stored).encode(), make_folder=True)
+    except InputFileError as error:
+        raise SetFileError(error.where, error.found) from error

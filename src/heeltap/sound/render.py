@@ -17,6 +17,7 @@ from heeltap.model.arrays import FloatArray, IntArray, as_ints
 from heeltap.model.messages import PLAYED, Schedule
 from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.sound.tones import fade, is_tone, released_us, tone
+from heeltap.write import MADE_BY
 
 __all__ = ["RATE_HZ", "Mixer", "burst", "render", "wav_bytes"]
 
@@ -201,11 +202,15 @@ def render(schedule: Schedule, rate_hz: int) -> tuple[FloatArray, int]:
 
 
 def wav_bytes(samples: FloatArray, rate_hz: int) -> bytes:
-    """Samples as a WAV file of one channel and 16 bits."""
+    """Samples as a WAV file of one channel and 16 bits, which says that heeltap made it."""
     target = io.BytesIO()
     with wave.open(target, "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
         file.setframerate(rate_hz)
         file.writeframes(np.rint(np.clip(samples, -1.0, 1.0) * 32_767).astype("<i2").tobytes())
-    return target.getvalue()
+    # Of the RIFF standard: a list of texts, of which ISFT names the software; each is even in length.
+    text = MADE_BY.encode() + b"\0" * (2 - len(MADE_BY) % 2)
+    body = b"INFOISFT" + len(text).to_bytes(4, "little") + text
+    data = target.getvalue() + b"LIST" + len(body).to_bytes(4, "little") + body
+    return data[:4] + (len(data) - 8).to_bytes(4, "little") + data[8:]

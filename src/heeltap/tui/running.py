@@ -10,7 +10,6 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from pathlib import Path
 
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.from_settings import prepared
@@ -22,6 +21,7 @@ from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
 from heeltap.tui.drill_app import DrillApp
 from heeltap.tui.menu_app import MenuApp
+from heeltap.write import write_whole
 
 __all__ = ["mouse_wanted", "run_drill", "run_home"]
 
@@ -71,7 +71,7 @@ def run_drill(
     """
     app, code = _drill(drill, settings, at_once=at_once, leave_at_end=leave_at_end, kept=kept, guess=guess)
     if json and app.outcomes and (result := app.outcomes[-1].result) is not None:
-        Path(json).write_bytes(to_json(result, indent=True))
+        write_whole(json, to_json(result, indent=True))
     return code
 
 

@@ -15,6 +15,7 @@ import msgspec
 from heeltap.errors import InputFileError
 from heeltap.model.past_take import PastTake
 from heeltap.wording import count, signed_ms
+from heeltap.write import write_asked
 
 __all__ = ["CSV_COLUMNS", "FORMAT", "as_csv", "as_json", "export", "guarded", "render_history"]
 
@@ -134,16 +135,13 @@ def as_json(takes: Sequence[PastTake]) -> bytes:
     return msgspec.json.format(msgspec.json.encode({"format": FORMAT, "takes": list(takes)}), indent=1) + b"\n"
 
 
-def export(path: Path, takes: Iterable[PastTake]) -> None:
+def export(path: Path, takes: Iterable[PastTake], *, force: bool = False) -> None:
     """Write the takes where the name's ending says how: ``.csv`` or ``.json``.
 
-    Raises `InputFileError` for another ending or a file that cannot be written.
+    Raises `InputFileError` for another ending or a file that cannot be written, as `heeltap.write.check_asked`.
     """
     writers = {".csv": as_csv, ".json": as_json}
     writer = writers.get(path.suffix.lower())
     if writer is None:
         raise InputFileError(str(path), f"a name ending in '{path.suffix}'", ".csv or .json")
-    try:
-        path.write_bytes(writer(list(takes)))
-    except OSError as error:
-        raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error
+    write_asked(path, writer(list(takes)), force=force)

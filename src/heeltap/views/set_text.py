@@ -9,13 +9,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from heeltap.app.practice.sets import OpenSet, Work, minutes_of, open_set, shipped_sets
-from heeltap.errors import InputFileError, PlanError, sentence
+from heeltap.errors import PlanError, sentence
 from heeltap.model.counted_bars import counted_exercise, counted_plan
 from heeltap.model.exercise import ClickPlan, Exercise, parse_click
 from heeltap.model.plan_from import tempo_of
 from heeltap.model.practice_set import Done, SetItem
 from heeltap.views.practice_sheet import Sheet, SheetItem, sheet_html, sheet_text
 from heeltap.wording import count
+from heeltap.write import write_asked
 
 __all__ = ["set_text", "sets_text", "sheet_of", "write_sheet"]
 
@@ -154,17 +155,15 @@ def _last_bpm(exercise: Exercise) -> float:
     return 60e6 / int(tempo_of(exercise).us_per_quarter[-1])
 
 
-def write_sheet(opened: OpenSet, path: str | Path) -> None:
+def write_sheet(opened: OpenSet, path: str | Path, *, force: bool = False) -> None:
     """Write the sheet as a page (``.html``) or as plain text (``.txt``).
 
-    Raises `PlanError` for another ending, `InputFileError` when the file cannot be written.
+    Raises `PlanError` for another ending, `InputFileError` when the file cannot be written, as
+    `heeltap.write.check_asked`.
     """
     writers: dict[str, Callable[[Sheet], str]] = {".html": sheet_html, ".htm": sheet_html, ".txt": sheet_text}
     target = Path(path)
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise PlanError(sentence(str(path), f"a name ending in '{target.suffix}'", ".html or .txt"))
-    try:
-        target.write_text(writer(sheet_of(opened)), encoding="utf-8")
-    except OSError as e:
-        raise InputFileError(str(path), f"cannot be written: {e.strerror or e}") from e
+    write_asked(target, writer(sheet_of(opened)).encode(), inputs=[opened.called], force=force)

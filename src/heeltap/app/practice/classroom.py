@@ -3,7 +3,7 @@
 Nothing that a hand-in says of itself is taken over but the name. Which exercise a take is of is found from its plan;
 lean and pocket are the set's; what may be left out is found from the journal; the offsets are computed here.
 
-Inside: `read_class`, `write_page`.
+Inside: `read_class`.
 """
 
 import os
@@ -22,7 +22,7 @@ from heeltap.classroom.students import ClassTake, Student, next_for, weaknesses
 from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
 from heeltap.files.handin_read import read_handin, shown
 
-__all__ = ["ENDINGS", "MOST_FILES", "read_class", "write_page"]
+__all__ = ["ENDINGS", "MOST_FILES", "read_class"]
 
 ENDINGS = (".handin", ".zip")
 """Of the files that are looked at."""
@@ -180,11 +180,3 @@ def _student(of_one: Sequence[_Read]) -> Student:
     ]
     takes.sort(key=lambda take: (take.date, take.folder))
     return Student(of_one[0].name, tuple(one.file for one in of_one), tuple(takes))
-
-
-def write_page(path: Path, data: bytes) -> None:
-    """Write a page or a table; raises `InputFileError` when it cannot be written."""
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputFileError(str(path), f"cannot be written: {error.strerror or error}") from error

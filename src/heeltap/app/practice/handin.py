@@ -15,7 +15,7 @@ from heeltap import __version__
 from heeltap.app.practice.sets import OpenSet, Work, open_set
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
 from heeltap.classroom.students import SAME_BPM, ClassItem, same_work
-from heeltap.errors import HeeltapError, InputFileError, TakeFileError
+from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes
 from heeltap.files.paths import takes_dir
 from heeltap.files.takes.folder import CONTEXT, JOURNAL, list_takes
@@ -24,6 +24,7 @@ from heeltap.model.plan import Plan
 from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
 from heeltap.wording import count
+from heeltap.write import write_asked
 
 __all__ = ["HandedIn", "class_items", "figures_of", "hand_in", "item_of", "summary"]
 
@@ -42,7 +43,7 @@ class HandedIn:
     """Takes that had to be left out, a line each."""
 
 
-def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None) -> HandedIn:
+def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None, force: bool = False) -> HandedIn:
     """Write a hand-in.
 
     Parameters
@@ -52,9 +53,11 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
     name : str
         The student's, as text.
     out : Path
-        Where to; what is there already is written over.
+        Where to; an older hand-in that is there already is written over.
     takes : Path, optional
         The folder of all takes; the user's where not given.
+    force : bool
+        Write over any other file, too.
 
     Raises
     ------
@@ -63,7 +66,7 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
     TakeFileError
         No take belongs to the set.
     InputFileError
-        The file cannot be written.
+        The file cannot be written; as `heeltap.write.check_asked`.
     """
     opened = open_set(what)
     found, warnings = _belonging(list_takes(takes_dir() if takes is None else takes), opened.works)
@@ -76,10 +79,7 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
     data = handin_bytes(_manifest(name, opened, [entry for entry, _ in found]), [raw for _, raw in found])
     if len(data) > MOST_FILE_BYTES:
         raise TakeFileError(str(what), f"{len(data) >> 20} MB of takes", f"at most {MOST_FILE_BYTES >> 20} MB")
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        raise InputFileError(str(out), f"cannot be written: {error.strerror or error}") from error
+    write_asked(out, data, inputs=[what], force=force)
     of_item = tuple(sum(entry.item == work.number for entry, _ in found) for work in opened.works)
     return HandedIn(out, opened.set.title, opened.fingerprint, of_item, tuple(warnings))
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from heeltap.course.generate import generate
 from heeltap.course.recipes import Family
-from heeltap.errors import InputFileError, PlanError, sentence
+from heeltap.errors import PlanError, sentence
 from heeltap.files.smf.write import TrackOut, midi_bytes
 from heeltap.files.toml.exercises import exercise_to_toml
 from heeltap.files.toml.families import FAMILIES, read_cells, read_family
@@ -37,6 +37,7 @@ from heeltap.sound.click import click_schedule
 from heeltap.sound.percussion import CHANNEL, WOOD_BLOCK
 from heeltap.sound.render import RATE_HZ, render, wav_bytes
 from heeltap.units import TICKS_PER_QUARTER
+from heeltap.write import MADE_BY, write_asked
 
 __all__ = [
     "click_wav",
@@ -143,6 +144,7 @@ def exercise_midi(exercise: Exercise, *, with_click: bool = False) -> bytes:
         markers=[(at, section.name) for at, section in zip(starts, exercise.sections, strict=True)],
         name=exercise.title,
         end_us=int(plan.tempo.us_at(_length_ticks(exercise))),
+        text=MADE_BY,
     )
 
 
@@ -166,10 +168,11 @@ def _lengths_us(plan: Plan) -> IntArray:
     return lengths[np.searchsorted(starts, plan.at_us)]
 
 
-def write_exercise(exercise: Exercise, path: Path) -> None:
+def write_exercise(exercise: Exercise, path: Path, *, force: bool = False) -> None:
     """Write the exercise where the name's ending says how: ``.toml``, ``.mid``, ``.wav`` (count-in and click) or ``.txt``.
 
-    Raises `PlanError` for another ending, `InputFileError` when the file cannot be written.
+    Raises `PlanError` for another ending, `InputFileError` when the file cannot be written, as
+    `heeltap.write.check_asked`.
     """
     writers = {
         ".toml": lambda: exercise_toml(exercise).encode(),
@@ -181,10 +184,7 @@ def write_exercise(exercise: Exercise, path: Path) -> None:
     writer = writers.get(path.suffix.lower())
     if writer is None:
         raise PlanError(sentence(str(path), f"a name ending in '{path.suffix}'", ".toml, .mid, .wav or .txt"))
-    try:
-        path.write_bytes(writer())
-    except OSError as e:
-        raise InputFileError(str(path), f"cannot be written: {e.strerror or e}") from e
+    write_asked(path, writer(), force=force)
 
 
 def click_wav(exercise: Exercise) -> bytes:

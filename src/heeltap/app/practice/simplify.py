@@ -6,6 +6,7 @@ that follows no click is refused: nothing in it says which beat a note belongs t
 Inside: `SimplerParts`, `simplify_file`, `simpler_midi`, `write_simpler`.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,6 +32,7 @@ from heeltap.model.plan_from import sections_from_markers
 from heeltap.model.subdivisions import SWUNG
 from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
+from heeltap.write import MADE_BY, check_asked, write_whole
 
 __all__ = ["SimplerParts", "simpler_midi", "simplify_file", "write_simpler"]
 
@@ -177,20 +179,24 @@ def simpler_midi(parts: SimplerParts, form: Simpler) -> bytes:
         metre=plan.metre,
         markers=[(at, section.name) for at, section in zip(at_us, plan.sections, strict=True)],
         name=name,
+        text=MADE_BY,
     )
 
 
-def write_simpler(parts: SimplerParts, folder: str | Path) -> tuple[Path, ...]:
+def write_simpler(
+    parts: SimplerParts, folder: str | Path, *, inputs: Iterable[str | Path] = (), force: bool = False
+) -> tuple[Path, ...]:
     """Write the four forms into a folder, made where it is missing, and return their paths.
 
-    Raises `InputFileError` when they cannot be written; files of the same names are replaced.
+    Raises `InputFileError` when one of them cannot be written, before any is: as `heeltap.write.check_asked`.
     """
     stem = Path(parts.file).stem
     paths = [Path(folder) / f"{stem}-{n}-{form.level.name}.mid" for n, form in enumerate(parts.forms, 1)]
     try:
         Path(folder).mkdir(parents=True, exist_ok=True)
-        for path, form in zip(paths, parts.forms, strict=True):
-            path.write_bytes(simpler_midi(parts, form))
     except OSError as e:
         raise InputFileError(str(folder), f"cannot be written: {e.strerror or e}", "a folder to write to") from e
-    return tuple(paths)
+    files = [(path, simpler_midi(parts, form)) for path, form in zip(paths, parts.forms, strict=True)]
+    for path, data in files:
+        check_asked(path, data, inputs=inputs, force=force)
+    return tuple(write_whole(path, data) for path, data in files)

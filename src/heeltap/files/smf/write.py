@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.errors import InputFileError
 from heeltap.files.smf.text import plain
 from heeltap.files.smf.types import Pedal
 from heeltap.model.notes import Notes
 from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
+from heeltap.write import write_whole
 
 __all__ = ["TrackOut", "midi_bytes", "write_midi"]
 
@@ -67,19 +67,7 @@ def write_midi(
         When the file cannot be written there.
     """
     data = midi_bytes(tracks, tempo=tempo, metre=metre, markers=markers, name=name, format=format, end_us=end_us)
-    target = Path(path)
-    draft = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        try:
-            with open(draft, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(draft, target)
-        finally:
-            draft.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputFileError(plain(str(target)), f"cannot be written: {error.strerror or error}") from error
+    write_whole(Path(path), data)
 
 
 def midi_bytes(
@@ -91,6 +79,7 @@ def midi_bytes(
     name: str = "",
     format: int = 1,
     end_us: int | None = None,
+    text: str = "",
 ) -> bytes:
     """A MIDI file as bytes.
 
@@ -111,6 +100,8 @@ def midi_bytes(
         apart by channel.
     end_us : int, optional
         Where the piece ends when that is after its last event.
+    text : str
+        A line for who opens the file, at its beginning.
 
     Raises
     ------
@@ -119,7 +110,7 @@ def midi_bytes(
     """
     _check(tempo, tracks, format)
     end_tick = 0 if end_us is None else int(tempo.tick_at(end_us))
-    bodies = [_conductor(tempo, metre or steady_metre(), markers, name)]
+    bodies = [_conductor(tempo, metre or steady_metre(), markers, name, text)]
     bodies += [_player(track, tempo, prefixed=format == 0 and len(tracks) > 1) for track in tracks]
     if format == 0:
         bodies = [[event for body in bodies for event in body]]
@@ -163,9 +154,11 @@ def _number(value: int) -> bytes:
     return bytes(reversed(digits))
 
 
-def _conductor(tempo: TempoMap, metre: MetreMap, markers: Sequence[tuple[int, str]], name: str) -> list[_Event]:
-    """Name, tempi, time signatures and markers."""
-    events: list[_Event] = [(0, _META, _text(0x03, name))] if name else []
+def _conductor(
+    tempo: TempoMap, metre: MetreMap, markers: Sequence[tuple[int, str]], name: str, note: str
+) -> list[_Event]:
+    """Name, a line of text, tempi, time signatures and markers."""
+    events: list[_Event] = [(0, _META, _text(kind, said)) for kind, said in ((0x03, name), (0x01, note)) if said]
     at_tick = np.round(metre.at_quarter * tempo.ticks_per_quarter).astype(np.int64)
     for tick, kind in zip(at_tick.tolist(), metre.metres, strict=True):
         power = kind.unit.bit_length() - 1

@@ -12,7 +12,7 @@ While it is played a take lives under ``.open`` and is locked; the system lets g
 a later start knows which ones were left behind. A finished folder appears under its name whole, by one rename.
 
 Inside: `OpenTake`, `open_take`, `save_take`, `unfinished`, `set_aside`, `Take`, `load_take`, `read_context`,
-`list_takes`, `take_of`.
+`list_takes`, `take_of`, `files_of`.
 """
 
 import os
@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.errors import TakeFileError
+from heeltap.errors import InputFileError, TakeFileError
 from heeltap.files.lock import Lock, try_lock
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Pedal
@@ -32,6 +32,7 @@ from heeltap.files.takes.metadata import Context, context_bytes, context_from, p
 from heeltap.files.takes.take_midi import write_take_midi
 from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
+from heeltap.write import write_whole
 
 __all__ = [
     "CONTEXT",
@@ -39,6 +40,7 @@ __all__ = [
     "MIDI",
     "OpenTake",
     "Take",
+    "files_of",
     "list_takes",
     "load_take",
     "open_take",
@@ -124,8 +126,8 @@ def open_take(root: Path, context: Context) -> OpenTake:
         lock = try_lock(folder / "lock")
         if lock is None:  # nobody else can know of a folder that was made a moment ago
             raise TakeFileError(str(folder), "is locked", "a folder of our own")
-        _write_whole(folder / CONTEXT, context_bytes(context))
-    except OSError as error:
+        write_whole(folder / CONTEXT, context_bytes(context))
+    except (OSError, InputFileError) as error:
         raise _unwritable(root, error) from error
     return OpenTake(folder, name, lock)
 
@@ -157,7 +159,7 @@ def save_take(take: OpenTake, context: Context, plan: Plan, notes: Notes, *, ped
     root = take.folder.parent.parent
     try:
         write_take_midi(take.folder / MIDI, context, plan, notes, pedal)
-        _write_whole(take.folder / CONTEXT, context_bytes(context))
+        write_whole(take.folder / CONTEXT, context_bytes(context))
         take.lock.release()
         (take.folder / "lock").unlink(missing_ok=True)
         for number in range(1, 10_000):
@@ -165,7 +167,7 @@ def save_take(take: OpenTake, context: Context, plan: Plan, notes: Notes, *, ped
             if not target.exists():
                 os.rename(take.folder, target)
                 return target
-    except OSError as error:
+    except (OSError, InputFileError) as error:
         raise _unwritable(take.folder, error) from error
     raise TakeFileError(str(take.folder), "ten thousand takes of this name", "fewer")
 
@@ -259,14 +261,10 @@ def take_of(path: Path) -> Path | None:
     return folder if folder is not None and (folder / CONTEXT).is_file() and (folder / MIDI).is_file() else None
 
 
-def _write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all."""
-    draft = path.with_name(f".{path.name}.part")
-    with open(draft, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(draft, path)
+def files_of(path: Path) -> list[Path]:
+    """The files of the take that a path is or is in; for any other path the path itself."""
+    folder = take_of(path)
+    return [path] if folder is None else [folder / name for name in (JOURNAL, MIDI, CONTEXT)]
 
 
 def _folders(root: Path) -> list[Path]:
@@ -282,6 +280,10 @@ def _slug(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
 
 
-def _unwritable(path: Path, error: OSError) -> TakeFileError:
+def _unwritable(path: Path, error: OSError | InputFileError) -> TakeFileError:
+    if isinstance(error, TakeFileError):
+        return error
     hint = "set HEELTAP_HOME to a folder that can be written"
+    if isinstance(error, InputFileError):
+        return TakeFileError(error.where, error.found, hint=hint)
     return TakeFileError(str(path), f"cannot be written: {error.strerror or error}", hint=hint)
