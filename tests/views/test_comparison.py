@@ -43,7 +43,7 @@ def test_the_take_to_use_is_named_with_numbers_and_by_its_own_name() -> None:
         in text
     )
     assert "take01 has 21. As good: take03." in text
-    assert "verse 1-32 9 9 take02 (as good: take03)" in text
+    assert "verse 1-32 9 take02, or take03" in text
     assert "Play again, from take02 - bars 3-4: in verse, 24 ms early heeltap drill song.mid --bars 3-4" in text
 
 

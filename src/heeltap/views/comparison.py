@@ -94,25 +94,34 @@ def _takes(names: Sequence[str], comparison: Comparison) -> Table:
 def _take_row(name: str, row: TakeRow) -> tuple[str, ...]:
     cost = row.cost
     off, distance = (_NONE, _NONE) if cost is None else (_of_hundred(cost), f"{cost.rms_ms:.0f}")
-    label = name if len(name) <= _NAME else f"…{name[1 - _NAME :]}"  # takes differ at the end of their names
-    return label, signed_ms(row.bias_ms), _NONE if row.spread_ms is None else f"{row.spread_ms:.0f}", off, distance
+    return (
+        _label(name),
+        signed_ms(row.bias_ms),
+        _NONE if row.spread_ms is None else f"{row.spread_ms:.0f}",
+        off,
+        distance,
+    )
+
+
+def _label(name: str) -> str:
+    """A name that fits into a column: takes differ at the end of their names."""
+    return name if len(name) <= _NAME else f"…{name[1 - _NAME :]}"
 
 
 def _sections(names: Sequence[str], comparison: Comparison) -> Table:
-    head = ("section", "bars", "off, of 100", "distance, ms", "use")
+    head = ("section", "bars", "off, of 100", "use")
     return Table("sections", head, tuple(_section_row(names, one) for one in comparison.sections), words=True)
 
 
 def _section_row(names: Sequence[str], choice: Choice) -> tuple[str, ...]:
     cost = choice.costs[choice.best]
-    as_good = f" (as good: {_named(names, choice.as_good)})" if choice.as_good else ""
-    figures = (_NONE, _NONE) if cost is None else (_of_hundred(cost), f"{cost.rms_ms:.0f}")
-    return (
-        choice.name or "(no name)",
-        f"{choice.first_bar}-{choice.last_bar}",
-        *figures,
-        f"{names[choice.best]}{as_good}",
-    )
+    use = _label(names[choice.best])
+    if len(choice.as_good) == 1:
+        use += f", or {_label(names[choice.as_good[0]])}"
+    elif choice.as_good:
+        use += f" ({len(choice.as_good)} are as good)"
+    off = _NONE if cost is None else _of_hundred(cost)
+    return choice.name or "(no name)", f"{choice.first_bar}-{choice.last_bar}", off, use
 
 
 def _improving(names: Sequence[str], progress: Progress) -> tuple[str, ...]:
