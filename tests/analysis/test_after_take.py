@@ -62,7 +62,7 @@ def test_the_worst_bars_come_slower_and_unchanged() -> None:
     (first,) = advice(again=[Replay(1, 1, "")])
 
     assert ("replay", None) == (said.action, said.exercise)
-    assert said.text.startswith("Play bars 20-22 again with the bar before them, 5 % slower and nothing else changed;")
+    assert said.text.startswith("Play bars 20-22 again with the bar before them, 5 % slower, and change nothing else.")
     assert first.text.startswith("Play bar 1 again, 5 % slower")
 
 

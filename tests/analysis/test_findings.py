@@ -72,7 +72,7 @@ def test_late_is_positive_and_said_so() -> None:
     found = findings(plant(take(), "rush-into-change", -20.0))[0]
 
     assert found.effect_ms > 0
-    assert "hold back" in found.text
+    assert "You drag into the changes" in found.text
 
 
 @pytest.mark.parametrize("kind", ["ar0", "ar70", "wander"])
@@ -225,7 +225,7 @@ def test_holding_back_and_catching_up_is_told() -> None:
     found = findings(plant(take(), "rush-back-in-3", -25.0))[0]
 
     assert (found.code, found.effect_ms > 0) == ("into-change", True)
-    assert "hold back" in found.text
+    assert "You drag into the changes" in found.text
     assert set(found.bars) <= {8, 16, 24, 32, 40, 48, 56}
 
 
@@ -284,7 +284,7 @@ def test_swing_is_told_against_the_asked_place() -> None:
     found = findings(plant(swung, "off-beats", 12.0))[0]
 
     assert found.code == "swing"
-    assert "flatter" in found.text
+    assert "swing less" in found.text
 
 
 def test_a_swing_is_not_held_against_itself() -> None:
@@ -363,7 +363,7 @@ def test_louder_is_asked_within_a_drum() -> None:
 
     assert "loudness" not in codes(kit)
     found = findings(replace(kit, offset_ms=kit.offset_ms + 1.0 * within))
-    assert any(row.code == "loudness" and "one and the same drum, louder means later" in row.text for row in found)
+    assert any(row.code == "loudness" and "same drum you come later when you play louder" in row.text for row in found)
 
 
 def test_a_dict_is_as_good_as_a_table() -> None:

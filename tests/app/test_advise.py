@@ -26,7 +26,7 @@ def test_the_history_on_the_disk_decides(tmp_path: Path, rng: np.random.Generato
     on = next_step(tight, now=NOW)
     assert ("harder", "anchor", 2) == (on.action, on.family, on.grade)
     assert "slower" == next_step(loose, now=NOW).action
-    assert "% of the strokes were in the pocket last time" in next_exercise(tight, now=NOW).text
+    assert "% of your strokes were in the pocket last time" in next_exercise(tight, now=NOW).text
 
 
 def test_a_late_route_of_unknown_delay_is_no_failure(tmp_path: Path, rng: np.random.Generator) -> None:

@@ -225,7 +225,7 @@ def test_rest_is_due_after_half_an_hour_and_over_after_five_minutes() -> None:
     assert "rest" != after(*takes[:9], minutes=36).action
     rest = after(*takes, minutes=40)
     assert ("rest", None) == (rest.action, rest.exercise)
-    assert "You have played for 30 minutes: rest for five before anything else." == rest.advice().text
+    assert "You have played for 30 minutes: rest for five first." == rest.advice().text
     assert "rest" != after(*takes, minutes=39 + 5).action
 
 

@@ -95,7 +95,7 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
     played_s = _playing_s(history, now)
     if played_s >= REST_AFTER_S:
         minutes = int(played_s // 60)
-        return NextStep("rest", f"You have played for {minutes} minutes: rest for five before anything else")
+        return NextStep("rest", f"You have played for {minutes} minutes: rest for five first")
     levels = {
         name: level_of(steps, (take for take in history if take.family == name)) for name, steps in course.items()
     }
@@ -172,7 +172,7 @@ def _retest(name: str, level: CourseLevel) -> NextStep:
     passed = level.passed or level.target
     return NextStep(
         "retest",
-        "you held it a day or more ago; what is still there now is learned",
+        "it sat well a day or more ago; if it still does, you have learned it",
         name,
         passed.grade,
         level.step(passed.grade).title,
@@ -197,18 +197,18 @@ def _step(name: str, level: CourseLevel, *, pointed: bool) -> NextStep:
 _FIRST_AIM = {
     "anchor": "the strong beats come first, and everything else hangs on them",
     "split": "the strong beats carry something between them now",
-    "turn": "fills into a change are where one runs, so they are learned by themselves",
+    "turn": "people rush in fills, so you learn them by themselves",
 }
 
 _REASONS = {
     "begin": "{aim}",
-    "again": "{share} % of the strokes were in the pocket last time, and about 85 % are the aim, so the same once more",
-    "faster": "{share} % of the strokes were in the pocket last time, so a little faster and nothing else",
-    "harder": "{share} % of the strokes were in the pocket last time, so the next grade",
-    "slower": "{share} % of the strokes were in the pocket last time, so the same a little slower",
-    "simpler": "{share} % of the strokes were in the pocket last time, so something simpler at the same tempo",
-    "tomorrow": "{share} % of the strokes were in the pocket last time; what is harder failed today and waits for tomorrow",
-    "forgotten": "it held a day ago and does not now, so it is worth another look",
-    "done": "{share} % of the strokes were in the pocket last time at the end of this family; only keeping it is left",
+    "again": "{share} % of your strokes were in the pocket last time and 85 % is the aim, so the same once more",
+    "faster": "{share} % of your strokes were in the pocket last time, so a little faster and nothing else",
+    "harder": "{share} % of your strokes were in the pocket last time, so the next grade",
+    "slower": "{share} % of your strokes were in the pocket last time, so the same a little slower",
+    "simpler": "{share} % of your strokes were in the pocket last time, so something simpler at the same tempo",
+    "tomorrow": "{share} % of your strokes were in the pocket last time; what is harder waits for tomorrow",
+    "forgotten": "it sat well a day ago and does not now, so look at it once more",
+    "done": "{share} % of your strokes were in the pocket last time, at the end of this family: now keep it",
 }
 """By action. A reason says what was heard and what follows; it never asks to play on."""

@@ -73,8 +73,8 @@ def _too_hard(counts: Counts) -> Advice | None:
         return None
     share = round(100 * lost / counts.planned)
     text = (
-        f"{share} of 100 planned notes were missed or on another key: a simple part in time beats a busy one out of "
-        "time. heeltap simplify makes four simpler parts of it; begin with the strong beats."
+        f"You missed {share} of 100 planned notes or hit another key. A simple part in time beats a busy one out of time: "
+        "heeltap simplify makes four simpler parts of it. Begin with the strong beats."
     )
     return Advice("simplify", text)
 
@@ -86,10 +86,7 @@ def _bars(again: Sequence[Replay]) -> Advice | None:
     first, last = again[0].first_bar, again[0].last_bar
     what, them = (f"bar {first}", "it") if first == last else (f"bars {first}-{last}", "them")
     before = f" with the bar before {them}" if first > 1 else ""
-    text = (
-        f"Play {what} again{before}, 5 % slower and nothing else changed; once that holds twice in a row, at the tempo "
-        "again."
-    )
+    text = f"Play {what} again{before}, 5 % slower, and change nothing else. When that sits twice in a row, go back to the tempo."
     return Advice("replay", text)
 
 
@@ -99,7 +96,7 @@ def _behind_it(findings: Sequence[Finding], bpm: float) -> Advice | None:
         remedy = remedy_of(finding.code, finding.effect_ms)
         if remedy is not None:
             exercise = _exercise(remedy, bpm)
-            text = f"What is behind it, by itself: heeltap drill {exercise} ({remedy.why})."
+            text = f"Practise what lies behind it: heeltap drill {exercise} ({remedy.why})."
             return Advice("drill", text, exercise)
     return None
 
@@ -112,14 +109,15 @@ def _tired(findings: Sequence[Finding]) -> Advice | None:
 
 
 def _holds() -> Advice:
-    return Advice("retest", "It holds. Play it once tomorrow: what is still there after a night is learned.")
+    return Advice("retest", "That sits well. Play it once more tomorrow: what is still there after a night is learned.")
 
 
 def _everywhere(bpm: float) -> Advice:
     remedy = REMEDIES["strong-beats"]
     exercise = _exercise(remedy, bpm)
     text = (
-        f"No place stands out: it scatters everywhere, so strong beats first: heeltap drill {exercise} ({remedy.why})."
+        f"No place stands out, your strokes spread everywhere. Begin with the strong beats: heeltap drill {exercise} "
+        f"({remedy.why})."
     )
     return Advice("drill", text, exercise)
 

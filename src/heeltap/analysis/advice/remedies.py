@@ -24,11 +24,11 @@ class Remedy:
 
 
 REMEDIES: dict[str, Remedy] = {
-    "strong-beats": Remedy("anchor", 3, 240, "nothing but the four beats to place"),
-    "steady": Remedy("anchor", 6, 240, "the click on the one only, so the beats between are yours to keep"),
-    "rests": Remedy("anchor", 8, 240, "long rests that have to be counted through"),
-    "hands": Remedy("anchor", 7, 240, "one hand answering the other"),
-    "chords": Remedy("anchor", 10, 240, "chords that land together on plain beats"),
+    "strong-beats": Remedy("anchor", 3, 240, "nothing but the four beats"),
+    "steady": Remedy("anchor", 6, 240, "the click plays beat one only, and you keep the others"),
+    "rests": Remedy("anchor", 8, 240, "long rests that you count through"),
+    "hands": Remedy("anchor", 7, 240, "one hand answers the other"),
+    "chords": Remedy("anchor", 10, 240, "chords whose notes land together on plain beats"),
     "place": Remedy("anchor", 1, 240, "two strokes a bar, and time to hear where each one sits"),
     "divisions": Remedy("split", 2, 180, "even eighths between marked beats"),
     "swing": Remedy("split", 3, 140, "swung eighths at one ratio"),

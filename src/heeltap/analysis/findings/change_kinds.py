@@ -35,10 +35,10 @@ _BACK_WITHIN = {2: "two", 3: "three", 4: "four"}
 """Beats after the landing by which people are back on time, with the word for it (ours)."""
 
 _PEAK_SENTENCES = (
-    "You run into the changes: the last bar gets earlier and earlier, and you are back about {what} beats into the new "
-    "section; its first stroke comes {size} early.",
-    "You hold back before the changes: the last bar gets later and later, and you are back about {what} beats into the "
-    "new section; its first stroke comes {size} late.",
+    "You rush into the changes: the last bar gets earlier and earlier, and you are back about {what} beats into the new "
+    "section. Its first stroke comes {size} early.",
+    "You drag into the changes: the last bar gets later and later, and you are back about {what} beats into the new "
+    "section. Its first stroke comes {size} late.",
 )
 
 
@@ -104,9 +104,9 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         code="into-change",
         asks="the last bar before a new section against the rest, a ramp through it, or a rush that grows through it and "
         "is gone two to four beats after it",
-        less="You run into the changes: the last bar before a new section is {size} early against the rest.",
-        more="You hold back before the changes: the last bar before a new section is {size} late against the rest.",
-        class_words=("running into changes", "holding back before changes"),
+        less="You rush into the changes: the last bar before a new section is {size} earlier than the rest.",
+        more="You drag into the changes: the last bar before a new section is {size} later than the rest.",
+        class_words=("rushing into changes", "dragging into changes"),
         advice="turns",
         measure="place",
         weight=3.0,
@@ -117,8 +117,8 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="after-change",
         asks="the first bar of a new section against the rest",
-        less="The first bar of a new section is {size} early against the rest.",
-        more="The first bar of a new section is {size} late against the rest.",
+        less="The first bar of a new section is {size} earlier than the rest.",
+        more="The first bar of a new section is {size} later than the rest.",
         class_words=("early after changes", "late after changes"),
         advice="turns",
         measure="place",
@@ -128,8 +128,8 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="fills",
         asks="fills against the groove",
-        less="The fills come {size} earlier than the groove.",
-        more="The fills come {size} later than the groove.",
+        less="Your fills come {size} earlier than the groove.",
+        more="Your fills come {size} later than the groove.",
         class_words=("fills early", "fills late"),
         advice="fills",
         measure="place",
@@ -139,8 +139,8 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="landing",
         asks="the new section's first stroke against the rest",
-        less="The stroke that lands in a new section comes {size} earlier than the rest.",
-        more="The stroke that lands in a new section comes {size} later than the rest.",
+        less="Your first stroke in a new section comes {size} earlier than the rest.",
+        more="Your first stroke in a new section comes {size} later than the rest.",
         class_words=("landings early", "landings late"),
         advice="turns",
         measure="place",

@@ -28,7 +28,7 @@ from heeltap.model.subdivisions import BEAT, DIVISIONS, SWUNG
 
 __all__ = ["STEADY_KINDS"]
 
-_BEATS = ("The one", "Beat two", "Beat three", "Beat four", "Beat five", "Beat six")
+_BEATS = ("Beat one", "Beat two", "Beat three", "Beat four", "Beat five", "Beat six")
 
 _SLOTS = {
     "eighth": "eighths",
@@ -42,8 +42,8 @@ _SLOTS = {
 
 
 _WITHIN_A_DRUM = (
-    "On one and the same drum, louder means earlier: {size} for every {what} steps of velocity.",
-    "On one and the same drum, louder means later: {size} for every {what} steps of velocity.",
+    "On the same drum you come earlier when you play louder: {size} for every {what} steps of velocity.",
+    "On the same drum you come later when you play louder: {size} for every {what} steps of velocity.",
 )
 
 
@@ -139,8 +139,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="bias",
         asks="all strokes against the lean; needs a lean and a known delay",
-        less="On the whole you play {size} ahead of where you meant to be.",
-        more="On the whole you play {size} behind where you meant to be.",
+        less="On the whole you play {size} earlier than you aim.",
+        more="On the whole you play {size} later than you aim.",
         class_words=("early on the whole", "late on the whole"),
         advice="place",
         measure="place",
@@ -163,8 +163,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="backbeat",
         asks="two and four together against all other strokes, in four",
-        less="Two and four come {size} earlier than the rest.",
-        more="Two and four come {size} later than the rest.",
+        less="Your two and four come {size} earlier than the rest.",
+        more="Your two and four come {size} later than the rest.",
         class_words=("two and four early", "two and four late"),
         advice="strong-beats",
         measure="place",
@@ -176,8 +176,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="off-beats",
         asks="everything between the beats against the beats",
-        less="What lies between the beats comes {size} earlier than the beats.",
-        more="What lies between the beats comes {size} later than the beats.",
+        less="Your strokes between the beats come {size} earlier than those on them.",
+        more="Your strokes between the beats come {size} later than those on them.",
         class_words=("off-beats early", "off-beats late"),
         advice="divisions",
         measure="place",
@@ -189,9 +189,9 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="division",
         asks="one kind of slot (eighths, triplets, sixteenths, finer) against all other strokes",
-        less="The {what} come {size} earlier than the rest.",
-        more="The {what} come {size} later than the rest.",
-        class_words=("one division early", "one division late"),
+        less="Your {what} come {size} earlier than the rest.",
+        more="Your {what} come {size} later than the rest.",
+        class_words=("one subdivision early", "one subdivision late"),
         advice="divisions",
         measure="place",
         weight=0.6,
@@ -202,9 +202,9 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="swing",
         asks="the swung eighths against the beats, measured from where the asked swing puts them",
-        less="The swung eighths come {size} early against the beats: flatter than the swing they are measured from.",
-        more="The swung eighths come {size} late against the beats: harder than the swing they are measured from.",
-        class_words=("swing too flat", "swing too hard"),
+        less="You swing less than the plan asks: your swung eighths come {size} early.",
+        more="You swing more than the plan asks: your swung eighths come {size} late.",
+        class_words=("swinging too little", "swinging too much"),
         advice="swing",
         measure="place",
         weight=2.0,
@@ -242,8 +242,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="after-rest",
         asks="strokes after a gap of more than one and a half times the usual one",
-        less="After a rest or a long note you come in {size} early against the rest.",
-        more="After a rest or a long note you come in {size} late against the rest.",
+        less="After a rest or a long note you come in {size} earlier than elsewhere.",
+        more="After a rest or a long note you come in {size} later than elsewhere.",
         class_words=("early after rests", "late after rests"),
         advice="rests",
         measure="place",
@@ -253,8 +253,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="loudness",
         asks="loud against soft, on a kit within each drum; the size is ms for one standard deviation of velocity",
-        less="Louder means earlier: {size} for every {what} steps of velocity.",
-        more="Louder means later: {size} for every {what} steps of velocity.",
+        less="You come earlier when you play louder: {size} for every {what} steps of velocity.",
+        more="You come later when you play louder: {size} for every {what} steps of velocity.",
         class_words=("louder is earlier", "louder is later"),
         advice="dynamics",
         measure="place",
@@ -266,8 +266,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="leaps",
         asks="strokes after a leap of seven semitones or more in the same hand",
-        less="After a wide leap you are {size} early against the rest.",
-        more="After a wide leap you are {size} late against the rest.",
+        less="After a wide leap you are {size} earlier than elsewhere.",
+        more="After a wide leap you are {size} later than elsewhere.",
         class_words=("early after leaps", "late after leaps"),
         advice="leaps",
         measure="place",
@@ -277,8 +277,8 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="hands",
         asks="left hand against right",
-        less="The left hand comes {size} earlier than the right.",
-        more="The left hand comes {size} later than the right.",
+        less="Your left hand comes {size} earlier than your right.",
+        more="Your left hand comes {size} later than your right.",
         class_words=("left hand early", "left hand late"),
         advice="hands",
         measure="place",
