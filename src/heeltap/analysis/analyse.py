@@ -20,14 +20,14 @@ from heeltap.analysis.findings import findings
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import Leader
 from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
-from heeltap.analysis.pocket import beat_half_width_ms, centre_of, held_share, in_pocket
+from heeltap.analysis.pocket import centre_of
 from heeltap.analysis.quantise import Slots, quantise
-from heeltap.analysis.score import score
-from heeltap.analysis.section_words import section_word, unsure_ms
-from heeltap.analysis.statistics.estimates import Summary, summarise
+from heeltap.analysis.result_parts import Aim, counts_of, missed_bars, scored, section_rows
+from heeltap.analysis.section_words import unsure_ms
+from heeltap.analysis.statistics.estimates import summarise
 from heeltap.analysis.strokes import RETRIGGER_US, fold_retriggers, strokes
-from heeltap.analysis.weak_bars import WeakBars, heard_ms, weak_bars, with_commands
-from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
+from heeltap.analysis.weak_bars import WeakBars, weak_bars, with_commands
+from heeltap.model.arrays import FloatArray, IntArray
 from heeltap.model.hands import hand_lines, hands_of, with_hands
 from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.notes import Notes
@@ -35,7 +35,7 @@ from heeltap.model.offsets import Offsets
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import accent_beats
 from heeltap.model.played import Played
-from heeltap.model.result import FEEL, Calibration, Counts, Overall, Reference, Result, SectionRow, Swing
+from heeltap.model.result import FEEL, Calibration, Finding, Reference, Result, Swing
 from heeltap.model.timeline import MetreMap
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter
 
@@ -85,16 +85,6 @@ class Options:
             usual = replace(usual, retrigger_of={})
         said = {one.name: getattr(self, one.name) for one in fields(self)}
         return replace(usual, **{name: value for name, value in said.items() if value not in (None, {})})
-
-
-@dataclass(frozen=True, slots=True)
-class Aim:
-    """What the player was after."""
-
-    lean_ms: float = 0.0
-    """Offset aimed at."""
-    pocket_ms: float | None = None
-    """Half-width of the pocket; None is 4 % of the beat, 12 to 25 ms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,21 +170,10 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     table = judged.offsets
     summary = summarise(table)
     known = source.calibration.known
-    counts, overall = _counts(judged), _scored(summary.overall, judged, source, aim)
-    # A take on no grid gets no statement and no advice: what it says of the player would be about the wrong click.
-    found = (
-        tuple(
-            findings(
-                table,
-                lean_ms=aim.lean_ms if known else None,
-                delay_uncertainty_ms=unsure_ms(source.calibration),
-                accent_beats=source.accent_beats,
-                swing_asked=source.swing is None,
-            )
-        )
-        if source.on_grid
-        else ()
-    )
+    counts, overall = counts_of(judged), summary.overall
+    if source.on_grid:
+        overall = scored(overall, judged, aim, source.calibration, source.metre)
+    found = _found(table, source, aim)
     again = bars_to_replay(judged, source, aim) if source.on_grid else WeakBars((), None)
     return Result(
         file=source.file,
@@ -208,7 +187,9 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         overall=overall,
         by_beat=summary.by_beat,
         by_division=summary.by_division,
-        by_section=_sections(summary, judged, source, aim),
+        by_section=section_rows(
+            summary, judged, aim, source.calibration, against_drums=source.reference.kind == "leader"
+        ),
         swing=source.swing,
         findings=found,
         replay=again.entries,
@@ -220,11 +201,26 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     )
 
 
+def _found(table: Offsets, source: Source, aim: Aim) -> tuple[Finding, ...]:
+    """The findings; a take on no grid has none: what it says of the player would be about the wrong click."""
+    if not source.on_grid:
+        return ()
+    return tuple(
+        findings(
+            table,
+            lean_ms=aim.lean_ms if source.calibration.known else None,
+            delay_uncertainty_ms=unsure_ms(source.calibration),
+            accent_beats=source.accent_beats,
+            swing_asked=source.swing is None,
+        )
+    )
+
+
 def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> WeakBars:
     """The bars worth playing again, worst first."""
     found = weak_bars(
         judged.offsets,
-        _missed_bars(judged),
+        missed_bars(judged),
         centre_ms=centre_of(judged.offsets, aim.lean_ms, delay_known=source.calibration.known),
         against_drums=_against_drums(source),
         pocket_ms=aim.pocket_ms,
@@ -235,73 +231,6 @@ def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> WeakBars:
 
 def _against_drums(source: Source) -> bool:
     return source.reference.kind == "leader"
-
-
-def _missed_bars(judged: Judged) -> IntArray:
-    """Bar of each planned note that was not played."""
-    return as_ints(row.bar for row in judged.rows if row.status == "missed" and row.bar)
-
-
-def _counts(judged: Judged) -> Counts:
-    t = judged.tally
-    return Counts(t.planned, t.matched, t.missed, t.extra, t.wrong_pitch, t.unplaced)
-
-
-def _scored(overall: Overall, judged: Judged, source: Source, aim: Aim) -> Overall:
-    """The statistics with score and share in the pocket filled in; a take on no grid has neither."""
-    if not source.on_grid:
-        return overall
-    table, known = judged.offsets, source.calibration.known
-    centre_ms = centre_of(table, aim.lean_ms, delay_known=known)
-    scored = score(
-        table,
-        judged.tally,
-        lean_ms=aim.lean_ms,
-        centre_ms=None if known else centre_ms,
-        pocket_ms=aim.pocket_ms,
-        metre=source.metre,
-    )
-    held = held_share(
-        judged.rows, table, centre_ms=centre_ms, pocket_ms=aim.pocket_ms, delay_ms=source.calibration.delay_ms
-    )
-    return replace(
-        overall,
-        in_pocket=scored.in_pocket,
-        score=scored.value,
-        centre_ms=round(centre_ms, 3),
-        pocket_ms=_pocket_ms(table, aim),
-        held=held,
-    )
-
-
-def _pocket_ms(table: Offsets, aim: Aim) -> float | None:
-    """Half-width of the pocket on the usual beat; None where nothing was judged and the user gave none."""
-    if aim.pocket_ms is not None or len(table) == 0:
-        return aim.pocket_ms
-    return round(float(beat_half_width_ms(np.median(table.beat_ms))), 3)
-
-
-def _sections(summary: Summary, judged: Judged, source: Source, aim: Aim) -> tuple[SectionRow, ...]:
-    """The section rows with the share of strokes in the pocket and the word that the numbers carry."""
-    table, missed = judged.offsets, _missed_bars(judged)
-    centre_ms = centre_of(table, aim.lean_ms, delay_known=source.calibration.known)
-    inside = in_pocket(table, centre_ms=centre_ms, pocket_ms=aim.pocket_ms)
-    heard = float(heard_ms(np.median(table.beat_ms), against_drums=_against_drums(source))) if len(table) else 0.0
-    rows = []
-    for index, row in enumerate(summary.by_section):
-        gone = int(((missed >= row.first_bar) & (missed <= row.last_bar)).sum())
-        row = replace(row, in_pocket=_share(inside[table.section == index]))
-        unsure = unsure_ms(source.calibration)
-        word = section_word(
-            row, gone, centre_ms=centre_ms, heard_ms=aim.pocket_ms or heard, delay_uncertainty_ms=unsure
-        )
-        rows.append(replace(row, verdict=word))
-    return tuple(rows)
-
-
-def _share(inside: BoolArray) -> float | None:
-    """Share of true flags; None of none."""
-    return float(inside.mean()) if inside.size else None
 
 
 def _doubt(judged: Judged) -> tuple[str, ...]:

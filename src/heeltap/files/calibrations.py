@@ -82,7 +82,7 @@ class Selftested(msgspec.Struct, frozen=True, kw_only=True):
 Row = TypeVar("Row", Calibrated, Selftested)
 
 
-class _Head(msgspec.Struct):
+class _CalibrationHead(msgspec.Struct):
     format: str
 
 
@@ -165,7 +165,7 @@ def _read(path: Path, kind: type[Store], wanted: str) -> Store | None:
     hint = "move it away to start anew"
     try:
         data = path.read_bytes()
-        version = msgspec.json.decode(data, type=_Head).format
+        version = msgspec.json.decode(data, type=_CalibrationHead).format
         known = re.fullmatch(re.escape(wanted[:-1]) + r"(\d+)", version)
         if version != wanted:
             newer = "written by a newer heeltap: update" if known and int(known[1]) > int(wanted[-1]) else hint

@@ -96,7 +96,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     takes: Annotated[list[TakeEntry], msgspec.Meta(max_length=MOST_TAKES)]
 
 
-class _Head(msgspec.Struct):
+class _ManifestHead(msgspec.Struct):
     format: str
 
 
@@ -148,7 +148,7 @@ def manifest_from(data: bytes, where: str) -> Manifest:
         It is none, is damaged, or was written by a newer heeltap; ``where`` names it.
     """
     try:
-        version = msgspec.json.decode(data, type=_Head).format
+        version = msgspec.json.decode(data, type=_ManifestHead).format
         known = _FORMAT_SHAPE.fullmatch(version[:40])
         if known and int(known[1]) > 1:
             raise TakeFileError(where, f"format {version!r}", repr(FORMAT), "written by a newer heeltap: update")

@@ -1,6 +1,6 @@
 """From a journal to a finished take; and the same for what a killed run left behind.
 
-Inside: `Recording`, `read_recording`, `finish_take`, `played_of`, `left_out_of`, `recover`, `Recovered`.
+Inside: `RawRecording`, `read_recording`, `finish_take`, `played_of`, `left_out_of`, `recover`, `Recovered`.
 """
 
 import contextlib
@@ -25,7 +25,7 @@ from heeltap.model.plan import Plan
 from heeltap.session.handsfree import NO_CONTROLS, Controls, parse_trigger
 
 __all__ = [
-    "Recording",
+    "RawRecording",
     "Recovered",
     "controls_of",
     "finish_take",
@@ -55,7 +55,7 @@ class Recovered:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Recording:
+class RawRecording:
     """A journal and what was played in it."""
 
     journal: Journal
@@ -64,10 +64,10 @@ class Recording:
     pedal: Pedal
 
 
-def read_recording(path: Path, controls: Controls = NO_CONTROLS) -> Recording:
+def read_recording(path: Path, controls: Controls = NO_CONTROLS) -> RawRecording:
     """The recording in a journal file; keys and pedals that are ``controls`` are no notes. Raises `TakeFileError`."""
     journal = read_journal(path)
-    return Recording(journal, *played_of(journal, controls))
+    return RawRecording(journal, *played_of(journal, controls))
 
 
 def finish_take(
@@ -76,7 +76,7 @@ def finish_take(
     *,
     ending: str,
     judged_to_us: int | None = None,
-    recording: Recording | None = None,
+    recording: RawRecording | None = None,
 ) -> Path:
     """Finish a take from its journal; the finished folder.
 
@@ -90,7 +90,7 @@ def finish_take(
         Why it ended.
     judged_to_us : int, optional
         Where an unfinished take ends.
-    recording : Recording, optional
+    recording : RawRecording, optional
         From the take's journal, where the caller has read it already.
 
     Raises

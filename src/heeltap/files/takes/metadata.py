@@ -143,7 +143,7 @@ def context_from(data: bytes, where: str) -> Context:
         It is not a context, is damaged, or was written by a newer heeltap; ``where`` names it.
     """
     try:
-        version = msgspec.json.decode(data, type=_Head).format
+        version = msgspec.json.decode(data, type=_ContextHead).format
         known = _FORMAT_SHAPE.fullmatch(version)
         if known and int(known[1]) > 1:
             raise TakeFileError(where, f"format {version!r}", repr(FORMAT), "written by a newer heeltap: update")
@@ -154,7 +154,7 @@ def context_from(data: bytes, where: str) -> Context:
         raise TakeFileError(where, f"not a take's context: {error}", FORMAT) from error
 
 
-class _Head(msgspec.Struct):
+class _ContextHead(msgspec.Struct):
     format: str
 
 
