@@ -4,7 +4,7 @@ It also draws the screens that the README and the guide show.
 """
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +13,9 @@ from heeltap.analysis.analyse import Options, analyse
 from heeltap.app.drill.changes import Change, before
 from heeltap.app.drill.demo import demo_drill, simulated_player
 from heeltap.app.drill.drill import drill_of
-from heeltap.app.drill.from_settings import DrillChoice
+from heeltap.app.drill.from_settings import DrillChoice, drill_chosen
 from heeltap.app.drill.run import Settings
+from heeltap.app.practice.advise import course
 from heeltap.app.route.route import Route
 from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
@@ -25,13 +26,16 @@ from heeltap.model.plan import Section
 from heeltap.model.played import Played
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Note, Phase, State, begin, step
+from heeltap.sound.click import CLICK_SOUNDS
 from heeltap.tui.page import Look
 from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
 from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.screens.exercises import draw_map, map_of
 from heeltap.tui.screens.help import help_lines, help_page
 from heeltap.tui.screens.history import Order, draw_history
 from heeltap.tui.screens.listen import LISTENING_KEYS
 from heeltap.tui.screens.measure import clock_ways, delay_ways, draw_measure
+from heeltap.tui.screens.options import draw_options, option_rows
 from heeltap.tui.screens.report import Report, draw_report, played_words, report_lines, report_room
 from heeltap.tui.screens.set_up import SetUp, draw_set_up
 from heeltap.tui.screens.start import START_HELP, START_KEYS, Due, Today, draw_start, week_of
@@ -47,11 +51,13 @@ NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
 TITLES = {("anchor", 1): "Two and four", ("anchor", 2): "One and three", ("split", 1): "Eighths on one beat"}
 
 
-def past_take(date: str, family: str, grade: int, bpm: float, bias: float | None, spread: float | None) -> PastTake:
+def past_take(
+    date: str, family: str, grade: int, bpm: float, bias: float | None, spread: float | None, title: str = ""
+) -> PastTake:
     """One take of the invented history."""
     share = None if spread is None else round(min(1.0, 12.0 / spread), 2)
     return PastTake(
-        folder=date, date=date, exercise=f"{family}-{grade}-4/4-s1", title=TITLES[family, grade], family=family,
+        folder=date, date=date, exercise=f"{family}-{grade}-4/4-s1", title=title or TITLES[family, grade], family=family,
         grade=grade, seed=1, tempo_bpm=bpm, lean_ms=0.0, length_s=48.0, ending="played", n=32, bias_ms=bias,
         spread_ms=spread, in_pocket=share, held=share, score=None if share is None else 100 * share, planned=32,
         missed=0, extra=0, method="same-path" if grade == 1 else "none", findings=(),
@@ -116,6 +122,32 @@ def a_drill_state(at_us: int) -> State:
     return state
 
 
+def course_take(days_ago: int, grade: int, share: float) -> PastTake:
+    """A take of an anchor with this share in the pocket, so many days before the fixed day."""
+    step = course()["anchor"][grade - 1]
+    take = past_take(
+        (NOW - timedelta(days=days_ago)).isoformat(), "anchor", grade, step.tempo_bpm, 0.0, 10.0, step.title
+    )
+    return replace(take, held=share, in_pocket=share)
+
+
+COURSE_TAKES = (
+    course_take(9, 1, 0.96),
+    course_take(7, 1, 0.95),
+    course_take(6, 2, 0.97),
+    course_take(4, 2, 0.93),
+    course_take(4, 3, 0.97),
+    course_take(1, 4, 0.80),
+)
+"""The first two learned, the third held days ago, the fourth begun."""
+
+
+def options_page(choice: DrillChoice, look: Look) -> list[Line]:
+    """How a choice is played, with the tempo chosen."""
+    what = drill_chosen(choice, CLICK_SOUNDS["wood"])
+    return draw_options(option_rows(choice, what), what, 1, look)
+
+
 def a_made_drill(family: str, grade: int, width: int, height: int) -> list[Line]:
     """The screen before an exercise of the course is played."""
     what = drill_of(f"{family} {grade}")
@@ -159,6 +191,8 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     return {
         "start": draw_start(TODAY, 0, look),
         "start-nothing": draw_start(NOTHING, 0, look),
+        "exercises": draw_map(map_of(COURSE_TAKES, NOW), 0, 2, look),
+        "options": options_page(DrillChoice("anchor 7", 92.0, metre="3/4", click="beat:waltz"), look),
         "history": draw_history(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
         "set-up": draw_set_up(SETUP, 8, look),
         "set-up-learning": draw_set_up(SETUP, 4, look, message="snare: hit its pad twice", learning=True),

@@ -13,6 +13,7 @@ from textual.events import Click, MouseEvent, MouseScrollDown, MouseScrollUp
 from textual.events import Key as Press
 from textual.pilot import Pilot
 
+from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.drill.run import Settings
 from heeltap.app.listen.player_control import Piece
 from heeltap.app.takes.history import history
@@ -27,12 +28,14 @@ from heeltap.tui.running import run_drill, run_home
 from heeltap.tui.screens import history as past
 from heeltap.tui.screens import measure, set_up, start, take
 from heeltap.tui.screens.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
+from heeltap.tui.screens.exercises import EXERCISES_KEYS, map_of
 from heeltap.tui.screens.listen import LISTENING_KEYS
 from heeltap.tui.screens.measure import clock_ways, delay_ways
+from heeltap.tui.screens.options import OPTIONS_KEYS
 from tests.app.test_run import a_drill
 from tests.makers.kept import keep, keep_many
 from tests.makers.playbacks import Room
-from tests.makers.screens import NOW, SETUP, TODAY, a_drill_state, a_report
+from tests.makers.screens import COURSE_TAKES, NOW, SETUP, TODAY, a_drill_state, a_report
 from tests.makers.terminals import in_a_terminal
 
 pytestmark = pytest.mark.live
@@ -115,6 +118,17 @@ def on_heard_take(app: MenuApp) -> None:
     app._take._listening._hand.submit(int).result()
 
 
+def on_exercises(app: MenuApp) -> None:
+    """The map of a player who has begun."""
+    app.shown = app._quiet_screens["exercises"]
+    app.shown._map = map_of(COURSE_TAKES, NOW)
+
+
+def on_options(app: MenuApp) -> None:
+    """How an exercise is played."""
+    app.choose(DrillChoice("anchor 3"))
+
+
 def on_set_up(app: MenuApp, *, learning: bool = False) -> None:
     """Pads and a synth."""
     app.shown = app._quiet_screens["set-up"]
@@ -131,6 +145,8 @@ def on_measure(app: MenuApp, name: str, done: float | None = None) -> None:
 MENUS: dict[str, tuple[Callable[[MenuApp], None], Sequence[Key]]] = {
     "start": (on_start, start.START_KEYS),
     "history": (on_history, past.HISTORY_KEYS),
+    "exercises": (on_exercises, EXERCISES_KEYS),
+    "options": (on_options, OPTIONS_KEYS),
     "take": (on_take, take.TAKE_KEYS),
     "take heard": (on_heard_take, LISTENING_KEYS),
     "set-up": (on_set_up, set_up.SETUP_KEYS),
@@ -263,7 +279,7 @@ def keys_with_clicks(app: App, keys: Sequence[Key]) -> tuple[list[Key], list[tup
     return shown, clicks
 
 
-@pytest.mark.parametrize("name", ["start", "history", "set-up", "delay", "clock"])
+@pytest.mark.parametrize("name", ["start", "history", "set-up", "delay", "clock", "exercises", "options"])
 def test_a_line_of_a_list_is_chosen_by_a_click(name: str, tmp_path: Path, rng: np.random.Generator) -> None:
     """Each in turn, from the last to the first; a click above or below the list changes nothing."""
     takes = tmp_path / "takes"

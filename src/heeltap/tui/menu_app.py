@@ -16,8 +16,10 @@ from heeltap.errors import HeeltapError
 from heeltap.tui import keys as keyboard
 from heeltap.tui.page import Look
 from heeltap.tui.screen import QuietScreen
+from heeltap.tui.screens.exercises import ExercisesScreen
 from heeltap.tui.screens.history import HistoryScreen
 from heeltap.tui.screens.measure import MeasureScreen, clock_ways, delay_ways
+from heeltap.tui.screens.options import OptionsScreen
 from heeltap.tui.screens.report import Report
 from heeltap.tui.screens.set_up import SetUpScreen
 from heeltap.tui.screens.start import StartScreen
@@ -68,11 +70,13 @@ class MenuApp(TextApp[DrillChoice | None]):
         self.takes, self.moment, self._interrupted = takes, now, interrupted
         self._message = message or "looking for ports and takes"
         self._told = message
-        self._take = TakeScreen(self)
+        self._take, self._options = TakeScreen(self), OptionsScreen(self)
         screens = (
             StartScreen(self),
             HistoryScreen(self, self._show_take),
             self._take,
+            ExercisesScreen(self),
+            self._options,
             SetUpScreen(self),
             MeasureScreen(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.glyphs)),
             MeasureScreen(self, "clock", "heeltap's own clock", clock_ways),
@@ -168,6 +172,12 @@ class MenuApp(TextApp[DrillChoice | None]):
         """Show another screen."""
         self.shown, self._message = self._quiet_screens[name], ""
         self.shown.look_again()
+
+    def choose(self, choice: DrillChoice) -> None:
+        """Show how what the player chose is played; esc comes back to the screen that is shown now."""
+        back_to = self.shown.name
+        self.go("options")
+        self._options.show(choice, back_to)
 
     def say(self, words: str, *, stays: bool = False) -> None:
         """Put a message above the keys; one that stays outlives what is being read."""

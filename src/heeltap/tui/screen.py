@@ -43,6 +43,9 @@ class Host(Protocol):
     def go(self, name: str) -> None:
         """Show the screen of this name."""
 
+    def choose(self, choice: DrillChoice) -> None:
+        """Show how what the player chose is played: the metre, the tempo and the like; esc comes back to this screen."""
+
     def leave_with(self, choice: DrillChoice | None) -> None:
         """Leave all screens; heeltap then drills what the player chose, or ends where that is None."""
 

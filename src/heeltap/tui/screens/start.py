@@ -42,10 +42,12 @@ __all__ = [
 
 START_KEYS = (
     Key("enter", "play", "go to the drill screen with the chosen exercise"),
-    MOVE,
+    Key("c", "exercises", "the map of all exercises: what you have learned, what is due, what is still to come"),
+    Key("o", "options", "play the chosen exercise in another metre, tempo or lean, to another click or to drums"),
     Key("h", "history", "your takes with their figures; open any of them"),
     Key("u", "set-up", "ports, pads, hands-free, delay"),
     Key("e", "set", "use the next set: those that come with heeltap, those in this folder, or none"),
+    MOVE,
     Key("r", "look", "look for ports and takes again"),
     HELP,
     QUIT,
@@ -318,6 +320,8 @@ class StartScreen(QuietScreen):
         """Play the chosen line, show another screen, use another set."""
         return {
             "enter": self._play,
+            "c": lambda: self.host.go("exercises"),
+            "o": self._choose,
             "h": lambda: self.host.go("history"),
             "u": lambda: self.host.go("set-up"),
             "e": self._other_set,
@@ -351,6 +355,11 @@ class StartScreen(QuietScreen):
         lines = () if self.today is None else lines_of(self.today)
         if lines:
             self.host.leave_with(lines[self.at].choice)
+
+    def _choose(self) -> None:
+        lines = () if self.today is None else lines_of(self.today)
+        if lines:
+            self.host.choose(lines[self.at].choice)
 
     def _other_set(self) -> None:
         """Use the next set; after the last one, none."""
