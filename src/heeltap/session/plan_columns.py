@@ -6,7 +6,7 @@ Plain Python numbers throughout, because the session looks at one stroke at a ti
 Inside: `PlanColumns`, `BarColumns`, `Slot`, `Target`, `columns_of`, `count_in_us`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -77,6 +77,9 @@ class BarColumns:
     """One bar."""
 
     number: int
+    """From 1."""
+    name: str
+    """What it is called: its number, or the number that it has in the whole of which these bars are a part."""
     section: str
     """Name of the section that it belongs to; empty outside all."""
     starts_section: bool
@@ -141,6 +144,8 @@ def columns_of(
     pocket_ms: float | None = None,
     delay_ms: float | None = 0.0,
     count_in_bars: int = 1,
+    run_in_us: int = 0,
+    bar_numbers: Sequence[int] = (),
     split_key: int | None = None,
     retrigger_ms: float | None = None,
     retrigger_of: Mapping[int, float] | None = None,
@@ -158,6 +163,10 @@ def columns_of(
         Known delay of the route; None where it is not known.
     count_in_bars : int
         Bars of click before bar 1, at its tempo.
+    run_in_us : int
+        A bar that sounds between them and bar 1, not judged.
+    bar_numbers : sequence of int
+        What each bar is called; empty is 1, 2, 3, ...
     split_key : int, optional
         Lowest key of the right hand: strokes of one hand on any key then want that hand's side.
     retrigger_ms, retrigger_of
@@ -166,7 +175,7 @@ def columns_of(
     lean_us = round(lean_ms * 1000)
     targets = _targets(plan, lean_us, pocket_ms, split_key)
     row_pitch, _ = hand_lines(plan, plan.pitch, split_key)
-    bars = _bars(plan, targets)
+    bars = _bars(plan, targets, bar_numbers)
     last = bars[-1]
     tail_us = max([last.end_us, *(target.late_us for target in targets[-1:])])
     return PlanColumns(
@@ -175,7 +184,7 @@ def columns_of(
         targets,
         lean_us,
         round((delay_ms or 0.0) * 1000),
-        count_in_us(plan, count_in_bars),
+        count_in_us(plan, count_in_bars) + run_in_us,
         tail_us,
         tuple(plan.at_us.tolist()),
         tuple(row_pitch.tolist()),
@@ -243,7 +252,7 @@ def _side(hands: set[int], split_key: int | None) -> tuple[int, int]:
     return (0, split_key - 1) if hands == {LEFT} else (split_key, 127)
 
 
-def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[BarColumns, ...]:
+def _bars(plan: Plan, targets: tuple[Target, ...], numbers: Sequence[int]) -> tuple[BarColumns, ...]:
     """Every bar of the plan, rests included."""
     by_bar: dict[int, list[int]] = {}
     for index, target in enumerate(targets):
@@ -261,6 +270,7 @@ def _bars(plan: Plan, targets: tuple[Target, ...]) -> tuple[BarColumns, ...]:
         found.append(
             BarColumns(
                 number,
+                str(numbers[number - 1] if number <= len(numbers) else number),
                 names.get(number, ""),
                 number in starts,
                 int(times[0]),

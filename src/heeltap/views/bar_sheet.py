@@ -110,7 +110,7 @@ def gutter_of(columns: PlanColumns, glyphs: Glyphs, most: int = _MOST_GUTTER, ro
 
 def bar_label(bar: BarColumns, glyphs: Glyphs) -> str:
     """Number and section, such as "bar 5 · verse"."""
-    return f"bar {bar.number}" + (f" {glyphs.dot} {bar.section}" if bar.section else "")
+    return f"bar {bar.name}" + (f" {glyphs.dot} {bar.section}" if bar.section else "")
 
 
 def bar_block(

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.drill import Drill, drill_of, plan_at_tempo, with_backing
 from heeltap.app.drill.player_setup import pads_for, with_learned_pads
+from heeltap.app.drill.ranges import same_bars
 from heeltap.app.drill.run import Settings
 from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
@@ -19,11 +20,10 @@ from heeltap.model import tempo_step
 from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
 from heeltap.model.plan_from import plan_of
-from heeltap.model.timeline import TempoMap
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Feedback, State, begin
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
-from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
+from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [
     "Change",
@@ -47,21 +47,35 @@ def tempo_of(drill: Drill) -> float:
 
 
 def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
-    """The same drill at another tempo; one that changes within it keeps its proportions.
+    """The same drill at another tempo, its drummer or song with it.
 
-    Raises `PlanError` outside 20 to 300 bpm, and where a drummer plays, whose part is made for one tempo.
+    Parameters
+    ----------
+    drill : Drill
+        A tempo that changes within it keeps its proportions; bars of a drill stay the same bars.
+    tempo_bpm : float
+        Quarter notes a minute at its start, 20 to 300.
+
+    Returns
+    -------
+    Drill
+
+    Raises
+    ------
+    PlanError
+        Another tempo.
     """
-    if drill.backing is not None:
-        raise PlanError(sentence("tempo", "a drummer that plays at one", "a click", "begin again with --tempo"))
     if not _TEMPI[0] <= tempo_bpm <= _TEMPI[1]:
         raise PlanError(sentence("tempo", f"{tempo_bpm:.4g} bpm", f"{_TEMPI[0]:g} to {_TEMPI[1]:g}"))
+    if drill.whole is not None:
+        return same_bars(drill, at_tempo(drill.whole, tempo_of(drill.whole) * tempo_bpm / tempo_of(drill)))
     if drill.exercise is None:
-        return replace(drill, plan=_scaled(drill.plan, tempo_bpm))
+        return with_backing(replace(drill, plan=plan_at_tempo(drill.plan, tempo_bpm)))
     exercise = replace(exercise_from_toml(drill.exercise), tempo_bpm=tempo_bpm)
     plan = plan_of(exercise)
     auto = exercise.pocket.lean == AUTO and drill.lean_ms == AUTO.ms_in(drill.plan)
     lean_ms = AUTO.ms_in(plan) if auto else drill.lean_ms
-    return replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise))
+    return with_backing(replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise)))
 
 
 def slower(drill: Drill) -> Drill:
@@ -72,16 +86,6 @@ def slower(drill: Drill) -> Drill:
 def faster(drill: Drill) -> Drill:
     """The drill one step faster, at a whole tempo; raises `PlanError` as `at_tempo`."""
     return at_tempo(drill, tempo_step.faster(tempo_of(drill), np.inf))
-
-
-def _scaled(plan: Plan, tempo_bpm: float) -> Plan:
-    """The plan with its first tempo replaced and the later ones in proportion."""
-    old = plan.tempo
-    factor = us_per_quarter_from_bpm(tempo_bpm) / int(old.us_per_quarter[0])
-    per_quarter = np.clip(np.rint(old.us_per_quarter * factor), 1, 2**24 - 1).astype(np.int64)
-    tempo = TempoMap(old.ticks_per_quarter, old.at_tick.copy(), per_quarter)
-    at_us = np.rint(tempo.us_at_quarter(old.quarter_at(plan.at_us))).astype(np.int64)
-    return replace(plan, tempo=tempo, at_us=at_us)
 
 
 def simpler(drill: Drill) -> Drill:
@@ -113,6 +117,8 @@ def before(drill: Drill, feedback: Feedback) -> State:
         lean_ms=drill.lean_ms,
         pocket_ms=drill.pocket_ms,
         count_in_bars=drill.count_in_bars,
+        run_in_us=drill.run_in_us,
+        bar_numbers=drill.bar_numbers,
     )
     return begin(columns, feedback)
 

@@ -1,6 +1,6 @@
 """What is to be drilled: from what a person names to a plan, its click and its aim.
 
-Inside: `Drill`, `drill_of`.
+Inside: `Drill`, `drill_of`, `with_backing`, `plan_at_tempo`.
 """
 
 import re
@@ -26,7 +26,7 @@ from heeltap.session.plan_columns import count_in_us
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.units import us_per_quarter_from_bpm
 
-__all__ = ["Drill", "drill_of"]
+__all__ = ["Drill", "drill_of", "plan_at_tempo", "with_backing"]
 
 _FAMILY = re.compile(r"([a-z]+)[ _:-]*(\d{1,3})?", re.IGNORECASE)
 
@@ -62,21 +62,35 @@ class Drill:
     """What was asked to be heard, for the record: ``beat:plain``; empty where it is the exercise's own click."""
     percussion: bool = False
     """Whether the part of a MIDI file is on the percussion channel; False for an exercise, whose voices say it."""
+    song: str | None = None
+    """The MIDI file that the plan is from; None for an exercise."""
+    whole: "Drill | None" = None
+    """What these bars were taken from; None where this is the whole."""
+    bar_numbers: tuple[int, ...] = ()
+    """What each bar is called in the whole; empty where this is the whole."""
+    passes: int = 1
+    """How often these bars come in a row."""
+    run_in: Schedule | None = None
+    """What sounds between the count and bar 1: the bar before, which is not judged. It ends at 0, its times are negative."""
+    run_in_us: int = 0
+    """How long that bar is."""
 
     @property
     def schedule(self) -> Schedule:
         """Count-in, and clicks or the drummer, as messages."""
         plan, clicked = self.plan, self.clicked if self.backing is None else NO_CLICKS
-        count_in = self.count_in_bars
         own = click_schedule(
-            plan.tempo, plan.metre, plan.bars, clicks=clicked, count_in_bars=count_in, sound=self.sound
+            plan.tempo, plan.metre, plan.bars, clicks=clicked, count_in_bars=self.count_in_bars, sound=self.sound
         )
+        if self.run_in is not None:
+            due = np.where(own.due_us < 0, own.due_us - self.run_in_us, own.due_us)
+            own = merge(replace(own, due_us=due), self.run_in)
         return own if self.backing is None else merge(own, self.backing)
 
     @property
     def count_in_us(self) -> int:
-        """Length of the count-in."""
-        return count_in_us(self.plan, self.count_in_bars)
+        """Length of the count-in, with the bar to run in."""
+        return count_in_us(self.plan, self.count_in_bars) + self.run_in_us
 
 
 def drill_of(
@@ -128,11 +142,33 @@ def drill_of(
     wish = wish_of(click)
     plain = click if wish.source == "click" else None if wish.plan is None else click_text(wish.plan)
     drill, song = _drill(what, tempo_bpm, lean, pocket_ms, plain, seed, metre, part)
-    drill = replace(drill, sound=sound, heard=click or "")
+    drill = replace(drill, sound=sound, heard=click or "", song=song)
+    return with_backing(drill)
+
+
+def with_backing(drill: Drill) -> Drill:
+    """The drill with the drummer that ``Drill.heard`` asks for, at the tempo of its plan.
+
+    Parameters
+    ----------
+    drill : Drill
+        A whole one.
+
+    Returns
+    -------
+    Drill
+        As it is where only a click was asked for.
+
+    Raises
+    ------
+    PlanError
+        There is no such pattern or part for this plan.
+    """
+    wish = wish_of(drill.heard or None)
     if wish.source == "click":
         return drill
     own = None if drill.exercise is None else exercise_from_toml(drill.exercise).click
-    return replace(drill, backing=backing_of(wish, drill.plan, own, song=song, sound=sound))
+    return replace(drill, backing=backing_of(wish, drill.plan, own, song=drill.song, sound=drill.sound))
 
 
 def _drill(
@@ -229,7 +265,7 @@ def _of_part(
     """A part of a MIDI file, at its own tempo or a new one."""
     plan, percussion = load_part(path, part)
     if tempo_bpm is not None:
-        plan = _at_tempo(plan, tempo_bpm)
+        plan = plan_at_tempo(plan, tempo_bpm)
     opening = plan.metre.metres[0]
     kind: ClickPlan | None = None if click is None else parse_click(click)
     if kind is not None and len(plan.metre.metres) > 1:
@@ -249,7 +285,7 @@ def _of_part(
     )
 
 
-def _at_tempo(plan: Plan, tempo_bpm: float) -> Plan:
+def plan_at_tempo(plan: Plan, tempo_bpm: float) -> Plan:
     """The plan with its first tempo replaced and the later ones in proportion."""
     old = plan.tempo
     factor = us_per_quarter_from_bpm(tempo_bpm) / int(old.us_per_quarter[0])

@@ -47,7 +47,7 @@ def what_is_sent(
     bar = plan.metre.metres[0].bar_quarters
     clock = clock_schedule(
         plan.tempo,
-        from_quarter=-plan.metre.count_in_quarters(drill.count_in_bars),
+        from_quarter=float(plan.tempo.quarter_at(-drill.count_in_us)),
         to_quarter=float(plan.metre.quarter_of_bar(plan.bars + 1)),
         song_quarter=None if song_bar is None else (song_bar - 1) * bar,
     )

@@ -94,6 +94,8 @@ class Run:
             pocket_ms=drill.pocket_ms,
             delay_ms=route.delay_ms,
             count_in_bars=drill.count_in_bars,
+            run_in_us=drill.run_in_us,
+            bar_numbers=drill.bar_numbers,
             split_key=settings.player.split_key,
             retrigger_ms=settings.retrigger_ms,
             retrigger_of=settings.player.retrigger_of,
