@@ -8,7 +8,7 @@
 _shtab_heeltap_subparsers=(demo drill score compare history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
-_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --click --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
+_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
 _shtab_heeltap_score_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --json --force --html --jobs --debug)
 _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_history_option_strings=(-h --help --all --force --debug)
@@ -61,6 +61,8 @@ _shtab_heeltap_demo___debug_nargs=0
 _shtab_heeltap_drill_pos_0_nargs='*'
 _shtab_heeltap_drill__h_nargs=0
 _shtab_heeltap_drill___help_nargs=0
+_shtab_heeltap_drill___loop_nargs='?'
+_shtab_heeltap_drill___run_in_nargs=0
 _shtab_heeltap_drill___send_clock_nargs=0
 _shtab_heeltap_drill___follow_clock_nargs='?'
 _shtab_heeltap_drill___guess_nargs=0

@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --bars --buffer --click --click-channel --click-notes --click-velocity --control --csv --delay --feedback --follow-clock --grid --html --in --jobs --json --leader --lean --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_opts_with_value --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -67,6 +67,10 @@ complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 
 complete -c heeltap -n '_shtab_heeltap_using drill' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l part -x -d 'the part of a MIDI file: its number, '"'"'channel 10'"'"', or its name'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l tempo -x -d 'quarter notes a minute (default: as in the exercise)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l bars -x -d 'play these bars only, such as 14-16, or one bar, such as 14 (default: all)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l loop -x -d 'play the bars again and again, N times, or without N until you stop; the report judges each pass by itself'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l run-in -d 'let the bar before the first one sound after the count, so that you can come in; heeltap does not judge it'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l count-in -x -d 'bars that heeltap counts, 1 to 8 (default: as in the exercise, else 1)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click -x -d 'every, backbeat, one, fade, none, or '"'"'bars 2+2'"'"'; beat:NAME for a drum pattern, part:NAME (part:drums) for a part of the song, either with fade or '"'"'bars 2+2'"'"' behind it (default: as in the exercise)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-notes -x -d 'wood, metronome, stick, or two keys, for a beat and for beat one, such as 33,34 (default: as in your settings, else wood)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-channel -x -d 'MIDI channel of click and drums, 1 to 16 (default: as in your settings, else 10)'

@@ -23,6 +23,7 @@ _OURS = {
     "click_notes": "--click-notes",
     "click_channel": "--click-channel",
     "click_velocity": "--click-velocity",
+    "run_in": "--run-in",
 }
 """Options of a beat of our own."""
 

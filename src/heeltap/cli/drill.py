@@ -24,6 +24,7 @@ from heeltap.cli.options import (
 )
 from heeltap.cli.output import RESULT, check
 from heeltap.cli.parser import Commands
+from heeltap.cli.range_options import add_range, ranged
 from heeltap.cli.terminal import can_draw
 from heeltap.errors import PortError
 
@@ -58,6 +59,7 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--part", help="the part of a MIDI file: its number, 'channel 10', or its name")
     add_tempo(parser, "as in the exercise")
+    add_range(parser)
     add_click(parser)
     add_seed(parser, "gives another exercise of the grade")
     add_metre(parser, "4/4; only for a family and grade")
@@ -161,7 +163,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     named = choose_inputs(args.in_ports, stored.in_ports)
     in_port, out_port = choose_ports(named[0] if named else None, args.out_port or stored.out_port or None)
     inputs = (in_port, *named[1:])
-    return with_learned_pads(what, pads_for(stored, inputs)), Settings(
+    return ranged(args, with_learned_pads(what, pads_for(stored, inputs))), Settings(
         in_port,
         out_port,
         Feedback(args.feedback),
