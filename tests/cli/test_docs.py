@@ -122,11 +122,17 @@ def test_every_command_in_the_guide_is_one_that_the_parser_takes() -> None:
             pytest.fail(f"{page}: {line}")
 
 
-def test_every_path_that_the_developers_page_names_exists() -> None:
-    """A file or folder in the tables and lists of DEVELOPERS.md is in the project; a star stands for any name."""
-    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    named = {text for text in re.findall(r"`([a-z_./*-]+/[a-z_./*-]*|[a-z_]+\.py)`", page) if not text.startswith("..")}
-    homes = (ROOT, ROOT / "src" / "heeltap")
+def test_every_path_that_a_document_names_exists() -> None:
+    """A file or folder in backticks is in the project; a star stands for any name."""
+    homes = (ROOT, ROOT / "src" / "heeltap", ROOT / "demo")
+    pages = (README, ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md"))
+    named = {
+        (page.name, text)
+        for page in pages
+        for text in re.findall(r"`([a-z_*-]+/[a-z0-9_./*-]*|[a-z_]+\.py)`", page.read_text(encoding="utf-8"))
+    }
+    # Folders of the user's and of a take, not of the project.
+    ours = {(page, text) for page, text in named if not text.startswith(("takes/", "audio/"))}
 
-    assert len(named) > 30
-    assert [] == sorted(text for text in named if not any(list(home.glob(text.rstrip("/"))) for home in homes))
+    assert len(ours) > 60
+    assert [] == sorted((page, text) for page, text in ours if not any(list(home.glob(text)) for home in homes))
