@@ -27,10 +27,10 @@ any_exercise = st.tuples(st.sampled_from(GRADES), st.sampled_from(list(METRES)),
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_every_family_has_eight_grades_with_an_aim_each(family: str) -> None:
-    """Grades are numbered from one without a gap; aims are one sentence of a sensible length, all different."""
+    """Numbers are 1 and up without a gap, in whatever order the grades are learned; aims are short and all different."""
     grades = read_family(family).grades
 
-    assert list(range(1, len(grades) + 1)) == [grade.number for grade in grades]
+    assert list(range(1, len(grades) + 1)) == sorted(grade.number for grade in grades)
     assert len(grades) >= 8
     assert len(grades) == len({grade.aim for grade in grades})
     assert all(20 <= len(grade.aim) <= 110 for grade in grades)

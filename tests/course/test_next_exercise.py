@@ -266,3 +266,20 @@ def test_one_thing_changes_at_a_time(played: Sequence[tuple[int, int, float, int
         assert not (level.target.grade < base.grade and level.target.tempo_bpm < base.tempo_bpm)
         assert abs(level.target.grade - base.grade) <= 1
         assert level.target.tempo_bpm <= max(base.tempo_bpm, 1.06 * base.tempo_bpm)
+
+
+def test_a_grade_between_two_others_is_asked_for_between_them() -> None:
+    """The family's order counts, not the number: a grade that came later in time keeps every other grade's name."""
+    course = {
+        "anchor": [Step("anchor", n, f"Anchor {n}", 96.0, 240.0, hard) for n, hard in ((1, 1.0), (4, 1.2), (2, 1.4))]
+    }
+
+    def next_after(*takes: PastTake) -> tuple[str, str, int, float]:
+        return shown(next_step(takes, course, START + timedelta(minutes=9)))
+
+    assert ("harder", "anchor", 4, 96.0) == next_after(*row(0.95))
+    assert ("harder", "anchor", 2, 96.0) == next_after(*row(0.95, grade=4))
+    climbed = [
+        a_take("anchor", n, 96.0, share, minutes=at) for at, (n, share) in enumerate(((1, 0.95), (4, 0.95), (2, 0.2)))
+    ]
+    assert ("simpler", "anchor", 4, 96.0) == next_after(*climbed)

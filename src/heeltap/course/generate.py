@@ -41,7 +41,8 @@ def grade_of(family: Family, number: int) -> Grade:
         if grade.number == number:
             return grade
     near = min((grade.number for grade in family.grades), key=lambda have: abs(have - number))
-    expected = f"{family.grades[0].number} to {family.grades[-1].number}"
+    numbers = sorted(grade.number for grade in family.grades)
+    expected = f"{numbers[0]} to {numbers[-1]}"
     raise PlanError(sentence(family.name, f"grade {number}", expected, f"nearest: {family.name} {near}"))
 
 

@@ -115,14 +115,19 @@ class CourseLevel:
 
     def step(self, grade: int) -> Step:
         """The grade's row."""
-        return self.steps[grade - 1]
+        return self.steps[self.rank(grade)]
+
+    def rank(self, grade: int) -> int:
+        """How many grades of the family come before this one: a grade's number is its name, its place is the family's."""
+        return [step.grade for step in self.steps].index(grade)
 
 
 def level_of(steps: Sequence[Step], takes: Iterable[PastTake]) -> CourseLevel:
     """Where a player stands after these takes of one family, oldest first."""
-    level = CourseLevel(steps, GradeTempo(1, steps[0].tempo_bpm))
+    level = CourseLevel(steps, GradeTempo(steps[0].grade, steps[0].tempo_bpm))
+    known = {step.grade for step in steps}
     for take in takes:
-        if take.held is None or max(take.n, take.planned) < LEAST_STROKES or not 1 <= take.grade <= len(steps):
+        if take.held is None or max(take.n, take.planned) < LEAST_STROKES or take.grade not in known:
             continue
         level.takes += 1
         _take_in(level, GradeTempo(take.grade, take.tempo_bpm), take)
@@ -134,7 +139,7 @@ def _take_in(level: CourseLevel, played: GradeTempo, take: PastTake) -> None:
     share, at = float(take.held or 0.0), when(take)
     if _retested(level, played, share, at):
         return
-    side = _compare(played, level.target)
+    side = _compare(level, played, level.target)
     # Playing something easier than was due well, or failing at something harder, says nothing new; at first all is new.
     if (side < 0 and share >= FAILED and level.action != "begin") or (side > 0 and share < GOOD):
         return
@@ -158,12 +163,12 @@ def _take_in(level: CourseLevel, played: GradeTempo, take: PastTake) -> None:
 
 def _retested(level: CourseLevel, played: GradeTempo, share: float, at: datetime) -> bool:
     """Whether this was the test of what was good enough before; it then counts as that and as nothing else."""
-    if level.passed is None or not level.retest_due(at) or _compare(played, level.passed):
+    if level.passed is None or not level.retest_due(at) or _compare(level, played, level.passed):
         return False
     level.share = share
     if share >= KEPT:
         level.learned = True
-        if not _compare(level.target, played):
+        if not _compare(level, level.target, played):
             _go_on(level, played, at.date().isoformat())
     else:
         # What does not stay overnight was not learned: back to it.
@@ -176,7 +181,9 @@ def _go_on(level: CourseLevel, played: GradeTempo, day: str) -> None:
     """One thing harder, unless that failed today."""
     level.slowed = 0
     wanted, action = _harder(level, played)
-    if action != "done" and any(on == day and _compare(wanted, gone) >= 0 for gone, on in level.failed_on.items()):
+    if action != "done" and any(
+        on == day and _compare(level, wanted, gone) >= 0 for gone, on in level.failed_on.items()
+    ):
         wanted, action = played, "tomorrow"
     if wanted != played:
         level.good = 0
@@ -186,9 +193,10 @@ def _go_on(level: CourseLevel, played: GradeTempo, day: str) -> None:
 def _harder(level: CourseLevel, played: GradeTempo) -> tuple[GradeTempo, str]:
     own = level.step(played.grade).tempo_bpm
     near = played.tempo_bpm >= own * (1 - _SAME_TEMPO)
-    if played.grade == len(level.steps):
+    rank = level.rank(played.grade)
+    if rank + 1 == len(level.steps):
         return (played, "done") if near else (GradeTempo(played.grade, faster(played.tempo_bpm, own)), "faster")
-    above = level.step(played.grade + 1)
+    above = level.steps[rank + 1]
     # Far above the aim the tempo may be taken along as it is: the next grade is change enough.
     leaps = (level.share or 0.0) >= LEAPS and played.tempo_bpm >= _SLOWEST * above.tempo_bpm
     if near or leaps:
@@ -203,9 +211,10 @@ def _ease(level: CourseLevel, played: GradeTempo, day: str) -> None:
     slow = slower(played.tempo_bpm)
     lost = (level.share or 0.0) < LOST
     # The grade below at this very tempo, or nothing: never both.
-    simpler = played.grade > 1 and level.step(played.grade - 1).fastest_bpm >= played.tempo_bpm
+    below = level.steps[max(level.rank(played.grade) - 1, 0)]
+    simpler = below.grade != played.grade and below.fastest_bpm >= played.tempo_bpm
     if simpler and (lost or level.slowed > 1 or slow < own * _SLOWEST):
-        level.target, level.action = GradeTempo(played.grade - 1, played.tempo_bpm), "simpler"
+        level.target, level.action = GradeTempo(below.grade, played.tempo_bpm), "simpler"
         level.slowed = 0
     elif slow >= own * _SLOWEST:
         level.target, level.action = GradeTempo(played.grade, slow), "slower"
@@ -215,10 +224,10 @@ def _ease(level: CourseLevel, played: GradeTempo, day: str) -> None:
     level.good = level.weak = 0
 
 
-def _compare(one: GradeTempo, other: GradeTempo) -> int:
+def _compare(level: CourseLevel, one: GradeTempo, other: GradeTempo) -> int:
     """-1, 0 or 1 where the first is easier, the same, harder: by grade, then by tempo."""
     if one.grade != other.grade:
-        return -1 if one.grade < other.grade else 1
+        return -1 if level.rank(one.grade) < level.rank(other.grade) else 1
     if abs(one.tempo_bpm - other.tempo_bpm) <= _SAME_TEMPO * other.tempo_bpm:
         return 0
     return -1 if one.tempo_bpm < other.tempo_bpm else 1

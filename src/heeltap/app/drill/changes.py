@@ -16,6 +16,7 @@ from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
 from heeltap.files.settings import read_settings
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
+from heeltap.files.toml.families import read_family
 from heeltap.model import tempo_step
 from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
@@ -94,9 +95,11 @@ def simpler(drill: Drill) -> Drill:
     Raises `PlanError` where the exercise has no grade below it.
     """
     own = None if drill.exercise is None else exercise_from_toml(drill.exercise)
-    if own is None or not own.family or own.grade <= 1:
+    grades = [] if own is None or not own.family else [grade.number for grade in read_family(own.family).grades]
+    rank = grades.index(own.grade) if own is not None and own.grade in grades else 0
+    if own is None or not rank:
         raise PlanError(sentence("simpler", f"'{drill.title}', which has no grade below it", "a graded exercise"))
-    below = drill_of(f"{own.family} {own.grade - 1}", seed=drill.seed or 1, sound=drill.sound)
+    below = drill_of(f"{own.family} {grades[rank - 1]}", seed=drill.seed or 1, sound=drill.sound)
     return at_tempo(below, tempo_of(drill)) if tempo_of(below) > tempo_of(drill) else below
 
 
