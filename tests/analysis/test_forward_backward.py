@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from heeltap.analysis.align import forward_backward as forward_backward
-from heeltap.analysis.align.assignment import Odds, choose_pairs, pair_marginals
+from heeltap.analysis.align.assignment import Groups, Odds, choose_pairs, pair_marginals
 from heeltap.analysis.align.delay_candidates import OffsetPrior
 from heeltap.analysis.align.forward_backward import Transitions, log_likelihood, make_transitions, posteriors
 from heeltap.analysis.align.player_model import PlayerModel
@@ -115,7 +115,9 @@ def test_a_note_wanted_twice_goes_to_the_likelier_place() -> None:
     odds = _odds(np.array([[2.0], [50.0]]))
     marginals = pair_marginals(odds, 2, 1)
 
-    match, confidence = choose_pairs(odds, marginals, 2, 1)
+    match, confidence = choose_pairs(
+        odds, marginals, Groups(np.arange(2), np.arange(2), np.full(2, 60), np.array([60])), 1
+    )
 
     assert [-1, 0] == match.tolist()
     assert pytest.approx([51 / 53, 50 / 53], abs=1e-4) == confidence.tolist()

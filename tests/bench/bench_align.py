@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 
 from heeltap.analysis.align import Match, align, align_free
-from heeltap.analysis.align.assignment import Odds, choose_pairs, pair_marginals
+from heeltap.analysis.align.assignment import Groups, Odds, choose_pairs, pair_marginals
 from heeltap.analysis.align.inputs import read_notes
 from heeltap.analysis.align.player_model import PlayerModel, extra_key_shares, key_odds, note_rate, retrigger_weights
 from heeltap.files.smf import read_midi
@@ -55,7 +55,8 @@ def _told(part: Plan, take: SimulatedTake, player: Player) -> Match:
     density = np.exp(-0.5 * (residual[i, j] / sd) ** 2) / (np.sqrt(2 * np.pi) * sd)
     worth = (1 - model.missing) / model.missing / (model.extra * note_rate(plan)) * retrigger_weights(played, model)[j]
     odds = Odds(i, j, density * worth * key_odds(extra_key_shares(played), plan.pitch[i], played.pitch[j], model))
-    found, chance = choose_pairs(odds, pair_marginals(odds, len(plan), len(played)), len(plan), len(played))
+    each = Groups(np.arange(len(plan)), np.arange(len(plan)), plan.pitch, played.pitch)
+    found, chance = choose_pairs(odds, pair_marginals(odds, len(plan), len(played)), each, len(played))
     match, confidence = np.empty_like(found), np.empty_like(chance)
     match[plan.order], confidence[plan.order] = np.where(found >= 0, played.order[found], -1), chance
     wrong = (match >= 0) & (take.notes.pitch[match] != part.pitch)

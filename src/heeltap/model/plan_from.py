@@ -205,7 +205,8 @@ def plan_of_part(
     Parameters
     ----------
     at_tick : int, shape (n,)
-        Note-ons in the file's own ticks, ``tempo.ticks_per_quarter`` a quarter; any order.
+        Note-ons in the file's own ticks, ``tempo.ticks_per_quarter`` a quarter; any order. Of two on one key at one tick
+        only the first is planned.
     pitch, velocity, hand : int, shape (n,)
         Keys; loudness (0 where not given); codes into `heeltap.model.plan.HANDS`.
     tempo, metre : maps
@@ -239,6 +240,9 @@ def plan_of_part(
         raise PlanError(sentence(name or "part", "no note", "at least one"))
     keys = _column(pitch, ticks.size)
     order = np.lexsort((keys, ticks))
+    # A part doubled by another track is played once: one key can be struck only once at a time.
+    twice = (np.diff(ticks[order], prepend=-1) == 0) & (np.diff(keys[order], prepend=ANY_PITCH) == 0)
+    order = order[~twice | (keys[order] == ANY_PITCH)]
     ticks = ticks[order]
     per_quarter = tempo.ticks_per_quarter
     fine = (ticks * TICKS_PER_QUARTER * 2 + per_quarter) // (2 * per_quarter)
@@ -249,8 +253,8 @@ def plan_of_part(
         at_tick=fine,
         at_us=at_us,
         pitch=keys[order],
-        velocity=_column(velocity, ticks.size)[order],
-        hand=_column(hand, ticks.size)[order],
+        velocity=_column(velocity, keys.size)[order],
+        hand=_column(hand, keys.size)[order],
         kind=_column(None, ticks.size),
         stroke=_strokes(at_us),
         tempo=tempo,

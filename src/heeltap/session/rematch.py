@@ -63,6 +63,7 @@ def review(
         np.array(columns.row_pitch[start:end], np.int64),
         np.array([note.at_us for note in ordered], np.int64),
         np.array(pitch, np.int64),
+        np.array([note.velocity for note in ordered], np.int64),
         delay_ms=0.0 if columns.delay_known else None,
     )
     of_stroke: dict[int, list[Struck]] = {}

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from heeltap.analysis.align.assignment import choose_pairs, order_equal_notes, pair_marginals
+from heeltap.analysis.align.assignment import Groups, choose_pairs, pair_marginals
 from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates
 from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
 from heeltap.analysis.align.free_tempo import best_path, read_strokes, stroke_times
@@ -102,8 +102,8 @@ def align(
         Planned times in microseconds, and keys; -1 accepts any key.
     take_us, take_pitch : array_like of int, shape (m,)
         Played times in microseconds, and keys.
-    take_velocity : array_like, shape (m,), optional
-        Checked for length; not used so far.
+    take_velocity : array_like of int, shape (m,), optional
+        Loudness, 1-127: a much softer note beside a hit is rather a brushed key than the hit.
     delay_ms : float, optional
         The calibrated delay, ms. Without it any delay from -100 to 330 ms is equally likely beforehand.
     plan_stroke : array_like, shape (n,), optional
@@ -124,8 +124,11 @@ def align(
     """
     plan = read_notes(in_ms(plan_us, "plan_us"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")
-    if take_velocity is not None and np.asarray(take_velocity).shape != take.at_ms.shape:
-        raise ValueError(f"take: {np.asarray(take_velocity).size} velocities for {len(take)} times; expected as many")
+    if take_velocity is not None:
+        velocity = np.asarray(take_velocity)
+        if velocity.shape != take.at_ms.shape:
+            raise ValueError(f"take: {velocity.size} velocities for {len(take)} times; expected as many")
+        take = replace(take, velocity=velocity.astype(np.int64)[take.order])
     if delay_ms is not None and not np.isfinite(delay_ms):
         raise ValueError(f"delay_ms: {delay_ms}; expected a number of milliseconds, or None where it is not known")
     first = strokes_of(plan, plan_stroke)
@@ -134,7 +137,8 @@ def align(
     player = PlayerModel()
     home, sure = _find_home(plan, take, first, delay_ms)
     match, confidence = _pass(plan, take, first, player, OffsetPrior(home))
-    clean = (match >= 0) & ((plan.pitch == take.pitch[match]) | (plan.pitch < 0))
+    # An octave counts as the key: a chord in another octave or voicing is that chord, not a sign of being lost.
+    clean = (match >= 0) & (((plan.pitch - take.pitch[match]) % 12 == 0) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
     leaps = find_leaps(plan, take, home, clean, match)
     if leaps:
@@ -168,8 +172,9 @@ def _pass(
     """Match and confidence, in time order."""
     odds = pair_odds(make_offset_model(plan, take, first, player, prior.ranges()), prior)
     marginals = pair_marginals(odds, len(plan), len(take))
-    match, confidence = choose_pairs(odds, marginals, len(plan), len(take))
-    return order_equal_notes(match, plan.at_ms, plan.pitch), confidence
+    equal = np.cumsum((np.diff(plan.at_ms, prepend=np.nan) != 0) | (np.diff(plan.pitch, prepend=-2) != 0)) - 1
+    stroke = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
+    return choose_pairs(odds, marginals, Groups(equal, stroke, plan.pitch, take.pitch), len(take))
 
 
 def _nothing(plan: NoteSequence, take: NoteSequence, delay_ms: float | None) -> Match:

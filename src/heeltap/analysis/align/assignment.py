@@ -5,7 +5,7 @@ most one played note and the other way round: the probabilities under that rule 
 the given weights, found by message passing (exact where pairs form no ring: Bayati, Shah & Sharma (2008), IEEE Trans.
 Inf. Theory 54, for the best matching; the sum form used here is the usual monomer-dimer recursion, from memory).
 
-Inside: `Odds`, `Marginals`, `pair_marginals`, `choose_pairs`, `order_equal_notes`.
+Inside: `Odds`, `Marginals`, `Groups`, `pair_marginals`, `choose_pairs`.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ import numpy as np
 
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Marginals", "Odds", "choose_pairs", "order_equal_notes", "pair_marginals"]
+__all__ = ["Groups", "Marginals", "Odds", "choose_pairs", "pair_marginals"]
 
 _ROUNDS = 60
 """Most rounds of messages; ordinary takes settle in fewer than ten."""
@@ -41,6 +41,33 @@ class Marginals:
     """Of each pair."""
     miss: FloatArray
     """Of each planned note, that it was not played."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Groups:
+    """Which planned notes belong together; numbers from 0 that do not decrease."""
+
+    equal: IntArray
+    """Interchangeable notes: one time and one key, or one time and any key; shape (n,)."""
+    stroke: IntArray
+    """Notes meant to sound together, shape (n,)."""
+    planned_pitch: IntArray
+    played_pitch: IntArray
+
+    def wrong(self, planned: IntArray, played: IntArray) -> BoolArray:
+        """Which pairs are answers on another key than the planned one.
+
+        Parameters
+        ----------
+        planned, played : int64, shape (k,)
+            Rows of the plan and of the take.
+
+        Returns
+        -------
+        bool, shape (k,)
+        """
+        key = self.planned_pitch[planned]
+        return np.asarray((key >= 0) & (key != self.played_pitch[played]))
 
 
 def pair_marginals(odds: Odds, planned_count: int, played_count: int) -> Marginals:
@@ -80,13 +107,11 @@ def pair_marginals(odds: Odds, planned_count: int, played_count: int) -> Margina
     return Marginals(chance, 1.0 / (1.0 + worth))
 
 
-def choose_pairs(
-    odds: Odds, marginals: Marginals, planned_count: int, played_count: int
-) -> tuple[IntArray, FloatArray]:
+def choose_pairs(odds: Odds, marginals: Marginals, groups: Groups, played_count: int) -> tuple[IntArray, FloatArray]:
     """Played note of each planned one (or -1) and the probability of that: likeliest first, none used twice.
 
-    A pair is taken when it is likelier than the miss. Where probabilities exceed a half there is nothing to choose,
-    so the order matters only among doubtful pairs.
+    A pair is taken when it is likelier than a miss. Planned notes of one group are interchangeable: a played note answers
+    the group with the sum of its probabilities, and the group's notes are answered in the order of playing.
 
     Parameters
     ----------
@@ -94,33 +119,81 @@ def choose_pairs(
         Pairs worth considering.
     marginals : Marginals
         Their probabilities.
-    planned_count, played_count : int
-        Notes on either side.
+    groups : Groups
+        Which planned notes are interchangeable, and which are one stroke.
+    played_count : int
+        Notes of the take.
 
     Returns
     -------
     match : int64, shape (planned_count,)
         Index of the played note, -1 for a miss.
     confidence : float64, shape (planned_count,)
-        Probability of that answer, 0-1.
+        Probability of that answer, 0-1; for a wrong key, that the played note was meant for this stroke.
 
     Notes
     -----
     Ours.
     """
-    match = np.full(planned_count, -1, np.int64)
-    confidence = marginals.miss.copy()
-    live = np.flatnonzero(marginals.pair > marginals.miss[odds.planned])
-    live = live[np.argsort(-marginals.pair[live], kind="stable")]
-    used = np.zeros(played_count, bool)
+    size = np.bincount(groups.equal)
+    miss = np.bincount(groups.equal, marginals.miss)
+    group, played, chance = _summed(groups.equal[odds.planned], odds.played, marginals.pair, played_count)
+    live = np.flatnonzero(chance > (miss / size)[group])
+    live = live[np.argsort(-chance[live], kind="stable")]
+    left, used = size.copy(), np.zeros(played_count, bool)
+    taken: list[IntArray] = []
     while live.size:
-        taken = _firsts(odds.planned[live]) & _firsts(odds.played[live])
-        rows = live[taken]
-        match[odds.planned[rows]] = odds.played[rows]
-        confidence[odds.planned[rows]] = marginals.pair[rows]
-        used[odds.played[rows]] = True
-        live = live[(match[odds.planned[live]] < 0) & ~used[odds.played[live]]]
+        rows = live[_firsts(group[live]) & _firsts(played[live])]
+        taken.append(rows)
+        left[group[rows]] -= 1
+        used[played[rows]] = True
+        live = live[(left[group[live]] > 0) & ~used[played[live]]]
+    rows = np.concatenate(taken) if taken else np.zeros(0, np.int64)
+    match, where = _in_order_of_playing(group[rows], played[rows], groups.equal, size)
+    confidence = np.minimum(miss / np.maximum(left, 1), 1.0)[groups.equal]
+    confidence[where] = np.minimum(_of_stroke(odds, marginals, groups, where, match, chance[rows]), 1.0)
     return match, confidence
+
+
+def _summed(
+    group: IntArray, played: IntArray, chance: FloatArray, played_count: int
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Group, played note and summed probability of every pair of the two."""
+    key, place = np.unique(group * played_count + played, return_inverse=True)
+    return key // max(played_count, 1), key % max(played_count, 1), np.bincount(place, chance).astype(np.float64)
+
+
+def _in_order_of_playing(
+    group: IntArray, played: IntArray, equal: IntArray, size: IntArray
+) -> tuple[IntArray, IntArray]:
+    """The match, and for each pair of group and played note the planned note that it went to."""
+    by_group = np.argsort(equal, kind="stable")
+    begin = np.concatenate([[0], np.cumsum(size)[:-1]])
+    order = np.lexsort((played, group))
+    nth = np.arange(order.size) - np.searchsorted(group[order], group[order])
+    where = np.empty(order.size, np.int64)
+    where[order] = by_group[begin[group[order]] + nth]
+    match = np.full(equal.size, -1, np.int64)
+    match[where] = played
+    return match, where
+
+
+def _of_stroke(
+    odds: Odds, marginals: Marginals, groups: Groups, where: IntArray, match: IntArray, chance: FloatArray
+) -> FloatArray:
+    """The probabilities of the chosen pairs; those on a wrong key get that of the played note belonging to the stroke.
+
+    Which of a chord's notes another voicing's note stands for is nobody's to tell; that it is this chord is.
+    """
+    wrong = groups.wrong(where, match[where])
+    if not wrong.any():
+        return chance
+    count = int(odds.played.max()) + 1
+    stroke, played, total = _summed(groups.stroke[odds.planned], odds.played, marginals.pair, count)
+    wanted = groups.stroke[where[wrong]] * count + match[where[wrong]]
+    out = chance.copy()
+    out[wrong] = total[np.searchsorted(stroke * count + played, wanted)]
+    return out
 
 
 def _firsts(values: IntArray) -> BoolArray:
@@ -128,28 +201,3 @@ def _firsts(values: IntArray) -> BoolArray:
     out = np.zeros(values.size, bool)
     out[np.unique(values, return_index=True)[1]] = True
     return out
-
-
-def order_equal_notes(match: IntArray, at_ms: FloatArray, pitch: IntArray) -> IntArray:
-    """The match with interchangeable planned notes (one time, one key) answered in the order of playing, misses last.
-
-    ``at_ms`` and ``pitch`` are the planned notes, sorted by both.
-
-    Parameters
-    ----------
-    match : int64, shape (n,)
-        Index of the played note of each planned one, -1 for a miss.
-    at_ms, pitch : shape (n,)
-        Planned times and keys, sorted by both.
-
-    Returns
-    -------
-    int64, shape (n,)
-        The match, rearranged inside each group of equal notes.
-    """
-    same = (np.diff(at_ms) == 0) & (np.diff(pitch) == 0)
-    if not same.any():
-        return match
-    group = np.concatenate([[0], np.cumsum(~same)])
-    late = np.where(match < 0, np.iinfo(np.int64).max, match)
-    return match[np.lexsort((late, group))]

@@ -18,6 +18,7 @@ from heeltap.analysis.align.player_model import (
     PlayerModel,
     extra_key_shares,
     key_odds,
+    loudness_odds,
     note_rate,
     retrigger_weights,
 )
@@ -270,7 +271,9 @@ def make_pair_priors(plan: NoteSequence, take: NoteSequence, player: PlayerModel
     PairPriors
         Weights of the played notes and keys.
     """
-    worth = (1 - player.missing) / (player.extra * note_rate(plan)) * retrigger_weights(take, player)
+    worth = (
+        (1 - player.missing) / (player.extra * note_rate(plan)) * retrigger_weights(take, player) * loudness_odds(take)
+    )
     return PairPriors(plan, take, player, worth, extra_key_shares(take))
 
 

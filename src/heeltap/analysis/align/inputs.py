@@ -30,6 +30,8 @@ class NoteSequence:
     """Key numbers, or -1 for any key."""
     order: IntArray
     """Row of each note in the caller's own order."""
+    velocity: IntArray | None = None
+    """Loudness, 1-127, where it is known."""
 
     def __len__(self) -> int:
         return int(self.at_ms.size)

@@ -2,8 +2,8 @@
 
 All are ours: found by trying them on simulated takes with known truth and on published performances.
 
-Inside: `PlayerModel`, `note_rate`, `retrigger_weights`, `extra_key_shares`, `key_odds`, `estimate_player` (one player's numbers
-from a first match).
+Inside: `PlayerModel`, `note_rate`, `retrigger_weights`, `loudness_odds`, `extra_key_shares`, `key_odds`, `estimate_player`
+(one player's numbers from a first match).
 """
 
 from dataclasses import dataclass, replace
@@ -20,6 +20,7 @@ __all__ = [
     "estimate_player",
     "extra_key_shares",
     "key_odds",
+    "loudness_odds",
     "note_rate",
     "retrigger_weights",
 ]
@@ -41,6 +42,8 @@ class PlayerModel:
     """Probability that a played note falls on another key."""
     near: float = 0.7
     """Share of the wrong keys within two semitones."""
+    octave: float = 0.1
+    """Share of the wrong keys that are the planned one an octave or two away: another voicing, not a slip."""
     extra: float = 0.10
     """Unplanned notes per planned one."""
     retrigger: float = 0.02
@@ -115,6 +118,46 @@ def retrigger_weights(take: NoteSequence, player: PlayerModel) -> FloatArray:
     return weight
 
 
+_LEAST_SPREAD = 10.0
+"""Least spread of the loudness of planned notes, MIDI units: touch never tells more than that."""
+
+_ANY_LOUDNESS = 0.3
+"""Share of the planned notes whose loudness says nothing: ghost notes, accents."""
+
+
+def loudness_odds(take: NoteSequence) -> FloatArray:
+    """Weight of each played note by its loudness: about 1 for the usual one, less for one much softer.
+
+    Planned notes lie about the take's own middle, or anywhere; unplanned ones anywhere, the softer the likelier.
+
+    Parameters
+    ----------
+    take : NoteSequence
+        The take.
+
+    Returns
+    -------
+    float64, shape (m,)
+        Likelihood ratios, 1 at the median; all 1 where the loudness is not known.
+
+    Notes
+    -----
+    Ours.
+    """
+    if take.velocity is None or len(take) == 0:
+        return np.ones(len(take))
+    middle = float(np.median(take.velocity))
+    spread = max(1.4826 * float(np.median(np.abs(take.velocity - middle))), _LEAST_SPREAD)
+
+    def odds(velocity: FloatArray) -> FloatArray:
+        usual = np.exp(-0.5 * ((velocity - middle) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+        planned = (1 - _ANY_LOUDNESS) * usual + _ANY_LOUDNESS / 127.0
+        out: FloatArray = planned / (0.5 / 127.0 + (127.0 - velocity) / 127.0**2)
+        return out
+
+    return np.minimum(odds(take.velocity.astype(np.float64)) / odds(np.array([middle])), 1.0)
+
+
 def extra_key_shares(take: NoteSequence) -> FloatArray:
     """Probability of each key for an unplanned note: the keys of the take, blurred by four semitones.
 
@@ -154,7 +197,8 @@ def key_odds(key_share: FloatArray, planned: IntArray, played: IntArray, player:
         Likelihood ratios.
     """
     far = np.abs(played - planned)
-    odds = player.wrong * ((1 - player.near) + np.where(far <= 2, player.near / 4 / key_share[played], 0.0))
+    odds = 1 - player.near - player.octave + np.where(far <= 2, player.near / 4 / key_share[played], 0.0)
+    odds = player.wrong * (odds + np.where((far == 12) | (far == 24), player.octave / 4 / key_share[played], 0.0))
     odds = np.where(far == 0, (1 - player.wrong) / key_share[played], odds)
     return np.where(planned < 0, 1.0, odds)
 
