@@ -69,3 +69,33 @@ def test_what_is_no_result_is_refused() -> None:
     for data in (b"{", b"[]", b'{"format": "heeltap.result/2"}'):
         with pytest.raises(TakeFileError, match=r"heeltap\.result/2"):
             from_json(data)
+
+
+def paths_of(data: object, path: str = "") -> set[str]:
+    """Path of every field of a JSON value; lists count as what they hold."""
+    if isinstance(data, list):
+        return set().union(*(paths_of(item, path) for item in data)) if data else set()
+    if not isinstance(data, dict):
+        return set()
+    here = {f"{path}.{name}".strip("."): value for name, value in data.items()}
+    return set(here).union(*(paths_of(value, name) for name, value in here.items())) if here else set()
+
+
+def half_of(path: str, halves: dict[str, list[str]]) -> set[str]:
+    """The halves that name the longest part of a path."""
+    named = [(len(one), half) for half, names in halves.items() for one in names if f"{path}.".startswith(f"{one}.")]
+    longest = max(size for size, _ in named)
+    return {half for size, half in named if size == longest}
+
+
+def test_every_field_is_of_the_take_or_of_the_player(result: Result) -> None:
+    """Each belongs to one half and not to both, and each path that is named exists."""
+    data = json.loads(to_json(result))
+    paths = paths_of(data)
+    halves = data["halves"]
+
+    assert {1} == {len(half_of(path, halves)) for path in paths}
+    assert {"take"} == half_of("overall.score", halves)
+    assert {"player"} == half_of("overall.spread_ci95_ms", halves) | half_of("findings.text", halves)
+    known = paths | {"swing.ci95"}  # the demo's song does not swing
+    assert set() == {name for names in halves.values() for name in names} - known

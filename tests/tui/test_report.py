@@ -50,7 +50,7 @@ def test_picture_and_tables_follow_on_pages_of_their_own() -> None:
 
     assert chart[0].strip() == "Your offsets over the bars, in ms"
     assert any("chorus" in line for line in chart)
-    assert numbers[0] == "The numbers"
+    assert numbers[0] == "On this recording"
     assert any(line.startswith("  by beat") for line in numbers)
     assert not any("over the bars" in line for line in [*first, *numbers])
     assert (rest or [numbers])[-1][-1] == "Your take is in takes/2026-03-04"

@@ -48,7 +48,9 @@ def test_the_average_says_what_the_delay_adds() -> None:
     """The interval beside early or late holds the delay's own uncertainty; the number in the result stays the playing's."""
     result = score_file(DEMO / "tollgate-road-take-1.mid", part="keys", plan=DEMO / "tollgate-road.mid", delay_ms=0)
     plain, sure, unsure, unknown = (
-        " ".join(render(replace(result, calibration=one)).split()).split("On average you are ")[1].split(" over ")[0]
+        " ".join(render(replace(result, calibration=one)).split())
+        .split("you usually average ")[1]
+        .split(" and spread ")[0]
         for one in (
             result.calibration,
             Calibration(True, 0.0, 0.5, "microphone"),
@@ -58,6 +60,6 @@ def test_the_average_says_what_the_delay_adds() -> None:
     )
 
     assert plain == unknown
-    assert plain.replace("early),", "early, with the delay's 0.5 ms give or take),") == sure
+    assert f"{plain}, with the delay's 0.5 ms give or take" == sure
     assert "ms early to" in unsure
-    assert "late, with the delay's 20.0 ms give or take)" in unsure
+    assert "late, with the delay's 20.0 ms give or take" in unsure

@@ -39,9 +39,10 @@ def test_the_page_says_what_the_document_says(result: Result) -> None:
     """Every sentence, list entry and table cell of the report stands on the page."""
     page = unescape(to_html(result))
     document = document_of(result)
-    said = [*document.sentences, *document.trust.entries]
-    said += [entry for listing in document.lists for entry in listing.entries]
-    said += [cell for table in document.tables for row in table.rows for cell in row]
+    said = [*document.trust.entries]
+    for half in document.halves:
+        said += [half.title, *half.sentences, *(entry for listing in half.lists for entry in listing.entries)]
+        said += [cell for table in half.tables for row in table.rows for cell in row]
 
     assert [] == [text for text in said if text not in page]
 

@@ -10,12 +10,14 @@ from dataclasses import dataclass, field
 __all__ = [
     "FEEL",
     "FORMAT",
+    "HALVES",
     "Advice",
     "BeatRow",
     "Calibration",
     "Counts",
     "DivisionRow",
     "Finding",
+    "Halves",
     "MoreBars",
     "NoteRow",
     "Overall",
@@ -216,6 +218,56 @@ class NoteRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Halves:
+    """Which fields are facts of the take and which are inferences about the player, as paths into the result."""
+
+    take: tuple[str, ...]
+    """What is on the recording, known to the measuring error: clock, delay, resolution."""
+    player: tuple[str, ...]
+    """What it suggests of the player's habits, each held to how sure it is; and what to do about it."""
+
+
+HALVES = Halves(
+    take=(
+        "file",
+        "part",
+        "reference",
+        "lean_ms",
+        "pocket_ms",
+        "calibration",
+        "resolution_ms",
+        "counts",
+        "overall",
+        "by_beat",
+        "by_division",
+        "by_section",
+        "swing",
+        "replay",
+        "replay_more",
+        "notes",
+        "warnings",
+        "on_grid",
+        "format",
+        "halves",
+    ),
+    player=(
+        "overall.bias_ci95_ms",
+        "overall.spread_ci95_ms",
+        "overall.drift_ms_per_bar",
+        "overall.drift_ci95_ms_per_bar",
+        "by_beat.bias_ci95_ms",
+        "by_division.bias_ci95_ms",
+        "by_section.bias_ci95_ms",
+        "by_section.drift_ms_per_bar",
+        "swing.ci95",
+        "findings",
+        "advice",
+    ),
+)
+"""Every field of a result belongs to the half that names the longest part of its path."""
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """Everything that heeltap says about one take."""
 
@@ -243,4 +295,6 @@ class Result:
     """False: the take follows the click's grid no better than chance would; offsets then say nothing about playing."""
     replay_more: MoreBars | None = None
     """What lies behind ``replay``: more bars than its six, and bars that lie nearly as far off."""
+    halves: Halves = HALVES
+    """The two headings under which the fields belong."""
     format: str = FORMAT

@@ -48,13 +48,13 @@ def render_comparison(
     """
     whole = comparison.whole
     centre = against if delay_known else "its own middle"
-    blocks = ["On these recordings", table_text(_takes(names, comparison))]
+    blocks = ["ON THESE RECORDINGS", table_text(_takes(names, comparison))]
     if whole is not None:
         blocks.insert(1, wrapped(_use(names, comparison, whole, centre), indent="  "))
         blocks.append(table_text(_sections(names, comparison)) if comparison.sections else "")
         again = play_again(replay[whole.best])
         blocks.append(listing_text(Listing(f"Play again, from {names[whole.best]}", again)) if again else "")
-    blocks += ["Your habits, over these takes", _paragraphs(_improving(names, comparison.progress))]
+    blocks += ["YOUR HABITS, OVER THESE TAKES", _paragraphs(_improving(names, comparison.progress))]
     blocks.append(listing_text(Listing("How far to trust this", _trust(comparison, delay_known, centre, command))))
     return "\n\n".join(block for block in blocks if block) + "\n"
 

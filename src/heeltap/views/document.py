@@ -10,13 +10,30 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from heeltap.analysis.section_words import delay_share, unsure_ms, widened
-from heeltap.model.result import BeatRow, Calibration, DivisionRow, MoreBars, Overall, Replay, Result, SectionRow
+from heeltap.model.result import BeatRow, Calibration, DivisionRow, MoreBars, Replay, Result, SectionRow
 from heeltap.wording import bars, count, early_late, early_late_range, ms, range_ms, signed_ms
 
-__all__ = ["UNKNOWN_DELAY", "Document", "Listing", "Table", "document_of", "play_again"]
+__all__ = [
+    "NEXT",
+    "PLAY_AGAIN",
+    "STANDS_OUT",
+    "UNKNOWN_DELAY",
+    "Document",
+    "Half",
+    "Listing",
+    "Table",
+    "document_of",
+    "play_again",
+]
 
 _MOST_BEATS = 16
 """Rows in the table by beat; beyond that the table by division tells more."""
+
+THE_TAKE, THE_PLAYER = "On this recording", "Your habits"
+"""The two halves of a report: facts of the take, and what they suggest of the player."""
+
+STANDS_OUT, PLAY_AGAIN, NEXT = "What stands out", "Play again", "Next"
+"""Titles of the lists."""
 
 UNKNOWN_DELAY = (
     "Early and late are not scored, because the delay of your gear is not known: press u on the screens or type "
@@ -50,19 +67,46 @@ class Listing:
 
 
 @dataclass(frozen=True, slots=True)
+class Half:
+    """One of the two halves of a report."""
+
+    title: str
+    sentences: tuple[str, ...]
+    tables: tuple[Table, ...]
+    lists: tuple[Listing, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Document:
     """A whole report."""
 
     title: str
     subtitle: str
-    sentences: tuple[str, ...]
-    tables: tuple[Table, ...]
-    lists: tuple[Listing, ...]
+    take: Half
+    """Facts of the recording: where the strokes lie, what to play again."""
+    player: Half
+    """What they suggest of the player: each statement held to how sure it is."""
     trust: Listing
+
+    @property
+    def halves(self) -> tuple[Half, Half]:
+        """Both, in the order in which they are read."""
+        return self.take, self.player
 
 
 def document_of(result: Result, *, command: str = "") -> Document:
     """The report of a result; ``command`` is the line that makes it again."""
+    return Document(
+        title=result.file,
+        subtitle=", ".join(part for part in (result.part, f"against {result.reference.name}") if part),
+        take=_take(result),
+        player=_player(result),
+        trust=Listing("How far to trust this", _trust(result, command)),
+    )
+
+
+def _take(result: Result) -> Half:
+    """What is on the recording."""
     by_beat = [_row(f"beat {row.beat:g}", row) for row in result.by_beat]
     tables = (
         _table("by beat", by_beat if len(by_beat) <= _MOST_BEATS else ()),
@@ -72,19 +116,31 @@ def document_of(result: Result, *, command: str = "") -> Document:
         ),
         _section_table(result),
     )
+    again = Listing(PLAY_AGAIN, play_again(result.replay, result.replay_more))
+    shown = tuple(table for table in tables if table.rows)
+    return Half(THE_TAKE, _sentences(result), shown, (again,) if again.entries else ())
+
+
+def _player(result: Result) -> Half:
+    """What looks like a habit, and what to do next."""
     lists = (
-        Listing("What stands out", tuple(finding.text for finding in result.findings)),
-        Listing("Play again", play_again(result.replay, result.replay_more)),
-        Listing("Next", tuple(advice.text for advice in result.advice)),
+        Listing(STANDS_OUT, tuple(finding.text for finding in result.findings)),
+        Listing(NEXT, tuple(advice.text for advice in result.advice)),
     )
-    return Document(
-        title=result.file,
-        subtitle=", ".join(part for part in (result.part, f"against {result.reference.name}") if part),
-        sentences=_sentences(result),
-        tables=tuple(table for table in tables if table.rows),
-        lists=tuple(listing for listing in lists if listing.entries),
-        trust=Listing("How far to trust this", _trust(result, command)),
-    )
+    return Half(THE_PLAYER, _usually(result), (), tuple(listing for listing in lists if listing.entries))
+
+
+def _usually(result: Result) -> tuple[str, ...]:
+    """Where the player's average and spread lie, as far as one take can tell."""
+    o = result.overall
+    if not result.on_grid or o.bias_ms is None or o.bias_ci95_ms is None:
+        return ()
+    delay_ms = unsure_ms(result.calibration)
+    average = early_late_range(widened(o.bias_ms, o.bias_ci95_ms, delay_ms)) + delay_share(delay_ms)
+    spread = f" and spread by {range_ms(o.spread_ci95_ms)}" if o.spread_ci95_ms else ""
+    swing = result.swing
+    ratio = f", with a swing of {swing.ci95[0]:.2f} to {swing.ci95[1]:.2f} to 1" if swing and swing.ci95 else ""
+    return (f"Going by this take alone you usually average {average}{spread}{ratio} (95 % sure).",)
 
 
 def play_again(replay: Sequence[Replay], more: MoreBars | None = None) -> tuple[str, ...]:
@@ -110,32 +166,17 @@ def _sentences(result: Result) -> tuple[str, ...]:
         return (
             "This take does not follow this click. You can read below where its strokes fall, but not how well you played.",
         )
-    lines = [_average(o.bias_ms, o, result.calibration), _spread(o.spread_ms, o)]
+    lines = [
+        f"On average you are {early_late(o.bias_ms)}, over {count(o.n, 'stroke')}; your strokes spread by {ms(o.spread_ms)}."
+    ]
     if o.in_pocket is not None:
         lines.append(_pocket(o.in_pocket, result))
     if result.counts.planned:
         lines.append(_hits(result))
     if result.swing is not None:
         swing = result.swing
-        sure = f" (95 % sure: {swing.ci95[0]:.2f} to {swing.ci95[1]:.2f})" if swing.ci95 else ""
-        lines.append(f"You swing the eighths {swing.ratio:.2f} to 1{sure}, over {count(swing.n, 'pair')}.")
+        lines.append(f"You swing the eighths {swing.ratio:.2f} to 1, over {count(swing.n, 'pair')}.")
     return tuple(lines)
-
-
-def _average(bias_ms: float, o: Overall, calibration: Calibration) -> str:
-    """The average and how sure it is; the interval holds the uncertainty of the delay, too."""
-    if o.bias_ci95_ms is None:
-        return (
-            f"On average you are {early_late(bias_ms)}, over {count(o.n, 'stroke')}: too few to tell how sure; play 40."
-        )
-    delay_ms = unsure_ms(calibration)
-    sure = early_late_range(widened(bias_ms, o.bias_ci95_ms, delay_ms)) + delay_share(delay_ms)
-    return f"On average you are {early_late(bias_ms)} (95 % sure: {sure}), over {count(o.n, 'stroke')}."
-
-
-def _spread(spread_ms: float, o: Overall) -> str:
-    sure = f" (95 % sure: {range_ms(o.spread_ci95_ms)})" if o.spread_ci95_ms else ""
-    return f"Your strokes spread by {ms(spread_ms)} around that{sure}."
 
 
 def _pocket(share: float, result: Result) -> str:
@@ -173,12 +214,11 @@ def _hits(result: Result) -> str:
 
 
 def _table(title: str, rows: Iterable[tuple[str, ...]]) -> Table:
-    return Table(title, (title, "strokes", "average, ms", "95 % sure", "spread, ms"), tuple(rows))
+    return Table(title, (title, "strokes", "average, ms", "spread, ms"), tuple(rows))
 
 
 def _row(label: str, row: BeatRow | DivisionRow) -> tuple[str, ...]:
-    sure = _NONE if row.bias_ci95_ms is None else " .. ".join(signed_ms(edge) for edge in row.bias_ci95_ms)
-    return label, f"{row.n:,}", signed_ms(row.bias_ms), sure, _whole(row.spread_ms)
+    return label, f"{row.n:,}", signed_ms(row.bias_ms), _whole(row.spread_ms)
 
 
 def _section_table(result: Result) -> Table:

@@ -6,7 +6,7 @@ Inside: `render`, `one_line`, `TABLE_HEAD`, and the pieces that other reports sh
 from textwrap import fill
 
 from heeltap.model.result import Result
-from heeltap.views.document import Listing, Table, document_of
+from heeltap.views.document import Half, Listing, Table, document_of
 from heeltap.wording import signed_ms
 
 __all__ = ["TABLE_HEAD", "WIDTH", "listing_text", "one_line", "render", "table_text", "wrapped"]
@@ -26,11 +26,21 @@ def render(result: Result, *, command: str = "") -> str:
     document = document_of(result, command=command)
     blocks = [
         wrapped(f"{document.title} · {document.subtitle}"),
-        "\n".join(wrapped(line, indent="  ") for line in document.sentences),
-        *(table_text(table) for table in document.tables),
-        *(listing_text(listing) for listing in (*document.lists, document.trust)),
+        *(block for half in document.halves for block in _half_text(half)),
+        listing_text(document.trust),
     ]
     return "\n\n".join(blocks) + "\n"
+
+
+def _half_text(half: Half) -> list[str]:
+    """The blocks of one half, its title first; none where it says nothing."""
+    blocks = [
+        "\n".join(wrapped(line, indent="  ") for line in half.sentences),
+        *(table_text(table) for table in half.tables),
+        *(listing_text(listing) for listing in half.lists),
+    ]
+    said = [block for block in blocks if block]
+    return [half.title.upper(), *said] if said else []
 
 
 def one_line(result: Result) -> str:

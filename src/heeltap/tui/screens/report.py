@@ -16,7 +16,7 @@ from heeltap.tui.keys import Key, bottom_lines
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, Look, clean, clip, too_small
 from heeltap.tui.screens.offset_chart import offset_chart
 from heeltap.views.bar_sheet import Glyphs, Line, Span
-from heeltap.views.document import UNKNOWN_DELAY, Listing, document_of
+from heeltap.views.document import NEXT, PLAY_AGAIN, STANDS_OUT, UNKNOWN_DELAY, Listing, document_of
 from heeltap.views.text import WIDTH, table_text
 from heeltap.wording import early_late, ms
 
@@ -95,8 +95,12 @@ def _first_page(report: Report, width: int) -> list[str]:
     if report.result is None:
         return lines
     lines += _wrapped(_in_a_sentence(report.result), width, indent="  ")
-    for listing in document_of(report.result).lists:
-        lines += ["", *_listed(listing, width)]
+    known = {listing.title: listing for half in document_of(report.result).halves for listing in half.lists}
+    for title in (STANDS_OUT, PLAY_AGAIN, NEXT):
+        if title in known:
+            # A key plays the bars, so what a shell would take is left out.
+            entries = tuple(text.partition("\n")[0] for text in known[title].entries)
+            lines += ["", *_listed(Listing(title, entries), width)]
     return lines
 
 
@@ -104,7 +108,7 @@ def _in_a_sentence(result: Result) -> str:
     """How the take went."""
     o = result.overall
     if o.n == 0 or o.bias_ms is None or o.spread_ms is None or not result.on_grid:
-        return document_of(result).sentences[0]
+        return document_of(result).take.sentences[0]
     text = f"On average you are {early_late(o.bias_ms)}; your strokes spread by {ms(o.spread_ms)}"
     if o.in_pocket is not None:
         text += f" and {100 * o.in_pocket:.0f} % of them are in the pocket"
@@ -120,10 +124,13 @@ def _tightness(score: int) -> str:
 def _numbers(result: Result, width: int) -> list[str]:
     """Every number, how sure it is, and how far to trust it."""
     document = document_of(result)
-    lines = ["The numbers", *(row for text in document.sentences for row in _wrapped(text, width, indent="  "))]
-    for table in document.tables:
-        lines += ["", *table_text(table).split("\n")]
-    return [*lines, "", *_listed(document.trust, width)]
+    lines: list[str] = []
+    for half in document.halves:
+        lines += [half.title, *(row for text in half.sentences for row in _wrapped(text, width, indent="  "))]
+        for table in half.tables:
+            lines += ["", *table_text(table).split("\n")]
+        lines.append("")
+    return [*lines, *_listed(document.trust, width)]
 
 
 def _listed(listing: Listing, width: int) -> list[str]:
