@@ -1,1 +1,1 @@
-"""What a person can do with heeltap, without a face."""
+"""What you can do with heeltap. The command line and the screens call this and add the words."""

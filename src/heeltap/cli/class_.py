@@ -1,4 +1,4 @@
-"""``heeltap class``: what a class has handed in, scored again and put on one page. (``class`` is a word of Python's.)"""
+"""``heeltap class``: score what a class handed in and put it on one page. (``class`` is a word of Python's.)"""
 
 import argparse
 import sys

@@ -1,4 +1,4 @@
-"""Options for what is heard while playing, and for the MIDI clock.
+"""Options for what you hear while you play, and for the MIDI clock.
 
 Inside: `add_click`, `click_sound`, `add_clock`, `check_follow`, `followed_port`.
 """

@@ -1,4 +1,4 @@
-"""``heeltap compare``: which take is better, section by section, and what to play again."""
+"""``heeltap compare``: which take to use, section by section, and whether you get better."""
 
 import argparse
 import sys

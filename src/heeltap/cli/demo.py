@@ -1,4 +1,4 @@
-"""``heeltap demo``: all of it without hardware or sound: a drill by a simulated player, then a song's take, scored."""
+"""``heeltap demo``: watch a simulated player drill, then read the report on a take of a song. It needs no hardware."""
 
 import argparse
 import importlib

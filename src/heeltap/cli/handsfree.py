@@ -1,4 +1,4 @@
-"""Playing take after take without a hand on the computer: the plain-lines side of hands-free control.
+"""Play take after take with a pedal or a pad and no hand on the computer, in plain lines.
 
 Inside: `play_hands_free`.
 """

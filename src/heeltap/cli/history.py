@@ -1,4 +1,4 @@
-"""``heeltap history``: list the takes, write them to a file, make the index again."""
+"""``heeltap history``: list your takes, write them to a file, say what comes next."""
 
 import argparse
 import sys

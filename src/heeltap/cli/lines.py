@@ -1,4 +1,4 @@
-"""A drill as plain lines: every bar once it is over, then the report.
+"""A drill in plain lines: print every bar when it is over, then the report.
 
 Inside: `play_in_lines`, `plain_face`, `report`.
 """

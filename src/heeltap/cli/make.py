@@ -1,4 +1,4 @@
-"""``heeltap make``: generate an exercise and print it, or write it as TOML or MIDI."""
+"""``heeltap make``: print an exercise as you count it, or write it as TOML, MIDI or sound."""
 
 import argparse
 import sys

@@ -1,6 +1,6 @@
 """The options that several commands share, each declared once, and the types of their values.
 
-A command says which of them it takes; what it does not say, it does not take. None is always "not said".
+A command names the options that it takes and refuses the others. None always means that you did not give it.
 
 Inside: `add_reading` and `reading_of` (what is read), `add_judging` and `options_of` (how it is judged), the single options
 (`add_part`, `add_pattern`, `add_lean`, `add_pocket`, `add_delay`, `add_retrigger`, `add_split`, `add_json`, `add_force`,

@@ -1,4 +1,4 @@
-"""Files that a person asks a command for: `--json`, `--html`, `--csv`, `--out`. Nothing is written over by surprise.
+"""The files that you ask a command for: `--json`, `--html`, `--csv`, `--out`. heeltap writes over none by surprise.
 
 Inside: `save`, `check`, `save_json`, `RESULT`.
 """

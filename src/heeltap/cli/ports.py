@@ -1,4 +1,4 @@
-"""``heeltap ports``: the MIDI ports that there are, by the names that settings may keep."""
+"""``heeltap ports``: list the MIDI ports, by names that stay the same from start to start."""
 
 import argparse
 from collections.abc import Sequence

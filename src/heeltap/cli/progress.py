@@ -1,4 +1,4 @@
-"""A progress bar on stderr for long work, drawn only on a terminal that can move its cursor.
+"""A progress bar on stderr for long work, on terminals that can move their cursor.
 
 Inside: `progress`.
 """

@@ -1,4 +1,4 @@
-"""``heeltap set``: a teacher's practice sets: begin one, check it, show it, print it."""
+"""``heeltap set``: begin a teacher's set, check it, show it, print it."""
 
 import argparse
 import sys

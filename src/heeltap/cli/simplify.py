@@ -1,4 +1,4 @@
-"""``heeltap simplify``: from a real part, four simpler parts."""
+"""``heeltap simplify``: make a hard part easier, in four steps."""
 
 import argparse
 import sys

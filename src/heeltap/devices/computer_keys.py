@@ -2,8 +2,8 @@
 
 A terminal says that a key went down, not when, nor how hard, nor when it was let go. Whoever reads the terminal stamps
 the key on arrival and passes it on. What lies before that: the keyboard's own scanning and debouncing, the system, the
-terminal program, the screen's event loop. Together tens of milliseconds, and scatter besides (`UNCERTAINTY_MS`: common
-experience, no source; not measured on your machine). Fine for finding one's way about; not for judging one's time.
+terminal program, the screen's event loop. Together tens of milliseconds, and not always the same (`UNCERTAINTY_MS`:
+common experience, no source; not measured on your machine). Fine for finding your way about, not for judging your timing.
 
 Inside: `KEYS`, `key_message`, `KeysInPort`, `UNCERTAINTY_MS`.
 """

@@ -1,4 +1,4 @@
-"""Opening a port by the name that a person gives: a device, ``fake:PATH``, or ``keys``.
+"""Open a port by the name that you give: a device, ``fake:PATH``, or ``keys``.
 
 Inside: `open_input`, `open_output`, `reopen_input`, `reopen_output`, `FAKE`, `KEYS_NAME`.
 """

@@ -1,4 +1,4 @@
-"""Names of MIDI ports as people keep them: without the numbers that a system hands out anew at every start.
+"""Names of MIDI ports without the numbers that a system hands out anew at every start, so that you can keep them.
 
 Inside: `stable_name`, `stable_names`, `find_port`.
 """

@@ -1,4 +1,4 @@
-"""Keeping what C libraries write to descriptor 2 off the screen, which is drawn there.
+"""Keep what C libraries write to descriptor 2 off the screen, which is drawn there.
 
 Inside: `quiet_stderr`.
 """

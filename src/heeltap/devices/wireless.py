@@ -1,4 +1,4 @@
-"""Routes that are refused for scoring because they go through the air: by name here, by jitter where it is measured.
+"""Wireless routes, which heeltap does not score: told by their names here, by their jitter where heeltap measures it.
 
 Bluetooth MIDI hands messages over once every 7.5-15 ms (the standard's range of intervals), Bluetooth audio comes 100 to
 300 ms late and not always the same (common experience, no source). `heeltap.gear.selftest` and

@@ -1,1 +1,1 @@
-"""Disk borders: MIDI files, sets, take folders, the history index, hand-ins."""
+"""What lies on the disk: MIDI files, sets, take folders, settings, the history and hand-ins, read and written."""

@@ -1,8 +1,8 @@
-"""What was measured of a route and is kept for later: calibrations and self-tests, newest first, one a pair of ports.
+"""The measured delays and self-tests of your gear, newest first, one for each pair of ports.
 
 Two JSON files in the home folder, ``calibration.json`` (`heeltap.calibration/1`) and ``selftest.json``
-(`heeltap.selftest/1`). They are written whole and moved into place, so a kill leaves the old or the new one. Fields may
-be added within a version; readers ignore those that they do not know.
+(`heeltap.selftest/1`). heeltap writes each one whole and moves it into place, so a kill leaves the old one or the new one. We
+may add fields within a version; readers ignore those that they do not know.
 
 Inside: `Calibrated`, `Selftested`, `calibrations`, `keep_calibration`, `forget_calibrations`, `selftests`,
 `keep_selftest`.

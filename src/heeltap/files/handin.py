@@ -7,8 +7,8 @@ A plain zip, so that anybody can look into it::
     takes/001/context.json    how it was made, byte for byte    (heeltap.files.takes.metadata)
     takes/002/...
 
-The same content gives the same bytes: no date of packing, fixed order and attributes. Fields may be added within
-version 1; readers ignore those that they do not know. Reading is `heeltap.files.handin_read`.
+The same content gives the same bytes: no date of packing, fixed order and attributes. We may add fields within
+version 1; readers ignore those that they do not know. `heeltap.files.handin_read` reads it.
 
 Inside: `Manifest`, `TakeEntry`, `Figures`, `handin_bytes`, `names_of`, `manifest_from`, and the limits of a hand-in.
 """

@@ -1,8 +1,8 @@
-"""Reading a hand-in that nobody vouches for: in memory only, with a limit on everything that it could make grow.
+"""Read a hand-in that nobody vouches for: in memory only, with a limit on everything that could grow.
 
-Nothing is ever unpacked to the disk, so no name in the zip can lead anywhere. Even so a name that tries to is an error:
-whoever made that file meant harm, or the file is none of ours. Sizes that the zip declares are not believed; what comes
-out is counted while it comes.
+heeltap never unpacks it to the disk, so no name in the zip can lead anywhere. A name that tries to is an error all the
+same: somebody meant harm, or the file is none of ours. heeltap does not believe the sizes that the zip declares; it
+counts the bytes as they come out.
 
 Inside: `HandIn`, `RawTake`, `read_handin`, `shown`, `MOST_TAKE_BYTES`, `MOST_BYTES`, `MOST_RATIO`.
 """

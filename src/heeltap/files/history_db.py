@@ -1,12 +1,12 @@
-"""The history: an SQLite index over the take folders, which alone are the truth.
+"""The history: an SQLite index over the take folders. Only the folders count.
 
 ::
 
     takes/.index/history.sqlite     figures of every take, and its result without the single notes
 
-Everything in it can be made again from the folders beside it (`heeltap.app.takes.history.rebuild`), so it is never repaired:
-a damaged one is moved aside and made anew. Two programs may use it at once: write-ahead log, one short transaction a
-change, five seconds of patience.
+`heeltap.app.takes.history.rebuild` makes everything in it again from the folders, so nobody repairs it: heeltap moves a
+damaged index aside and makes a new one. Two programs may use it at once (write-ahead log, one short transaction for
+each change, five seconds of patience).
 
 Inside: `Store`, `open_store`, `index_file`, `BUSY_MS`.
 """

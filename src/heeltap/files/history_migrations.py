@@ -1,4 +1,4 @@
-"""The history's schema as numbered steps; a step that was published is never changed, a new one is added.
+"""The schema of the history as numbered steps. Never change a published step; add a new one.
 
 Inside: `MIGRATIONS`, `NEWEST`, `COLUMNS`.
 """

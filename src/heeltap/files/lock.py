@@ -1,4 +1,4 @@
-"""A lock on a file that the system lets go of when its holder dies, however it dies.
+"""A lock on a file. The system lets go of it when its holder dies, whatever killed it.
 
 Inside: `Lock`, `try_lock`.
 """

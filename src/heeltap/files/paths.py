@@ -1,4 +1,4 @@
-"""Where things lie: what ships with heeltap, and what a user keeps. No folder is made, nothing is read, at import.
+"""Where things lie: what ships with heeltap, and what you keep. Importing this makes no folder and reads nothing.
 
 Inside: `shipped`, `home`, `takes_dir`, `settings_file`.
 """

@@ -1,4 +1,4 @@
-"""A Result as JSON, and the JSON Schema that says what may be relied on.
+"""A Result as JSON, and the JSON Schema that says what other programs may rely on.
 
 Inside: `to_json`, `from_json`, `schema`.
 """

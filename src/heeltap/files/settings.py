@@ -1,4 +1,4 @@
-"""The player's own settings: one TOML file in the home folder, written by `heeltap pads learn` or by hand.
+"""Your own settings: one TOML file in the home folder, which `heeltap pads learn`, the set-up screen or you write.
 
 ::
 
@@ -21,7 +21,7 @@
     keys = { kick = 36, snare = 38 }
     retrigger_ms = { snare = 45 }   # double-trigger window of one pad
 
-Reading is strict: every mistake is told at once, with its line and the nearest valid name.
+heeltap tells every mistake at once, with its line and the nearest valid name.
 
 Inside: `PadSet`, `Stored`, `read_settings`, `write_settings`, `settings_toml`, `with_pad_set`, `without_pads`.
 """

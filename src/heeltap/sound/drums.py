@@ -1,4 +1,4 @@
-"""What a drummer plays along, as MIDI: a pattern of our own, or the drum part of a song.
+"""The drummer that you play with, as MIDI: a pattern of our own, or the drum part of a song.
 
 Inside: `hits_schedule`, `part_schedule`.
 """

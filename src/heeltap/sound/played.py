@@ -1,4 +1,4 @@
-"""What somebody played, or is to play, as MIDI: note-ons, the note-offs that belong to them, and the sustain pedal.
+"""What you played, or will play, as MIDI: note-ons, the note-offs that belong to them, and the sustain pedal.
 
 Inside: `played_schedule`, `MIDDLING`.
 """

@@ -2,8 +2,7 @@
 
 A bar is like a marked-up part: what you count, a line for each hand or drum, and under each stroke the signed
 milliseconds once you have played it and may see them. Columns are proportional to time, so bars stand under each other
-beat by beat. No colour says anything: each piece of text carries a role, and a face may style the roles or leave them
-plain.
+beat by beat. Colours mean nothing: each piece of text has a role, and a face may style the roles or leave them plain.
 
 Inside: `Span`, `Line`, `Glyphs`, `UNICODE`, `ASCII`, `glyphs_for`, `least_width`, `bar_block`, `block_height`,
 `stroke_text`, `plain`, `gutter_of`, `bar_label`, `signed`.

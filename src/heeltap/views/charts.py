@@ -1,6 +1,6 @@
 """Charts of a Result, as SVG and as PNG. The same result gives the same bytes.
 
-matplotlib is imported inside the functions: it costs half a second that only a written report pays.
+The functions import matplotlib themselves: it takes half a second, which only those wait for who ask for a page.
 
 Inside: `offset_chart`.
 """

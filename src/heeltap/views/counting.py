@@ -1,4 +1,4 @@
-"""Counted bars as plain text: the counting line, below it one line of marks a voice.
+"""Bars as you count them, in plain text: the counting line, and below it one line of marks for each voice.
 
 ``o`` is a stroke, ``#`` an accented one, ``~`` runs below a fill. Inside: `counted_lines`, `bar_words`.
 """

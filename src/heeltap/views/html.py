@@ -1,4 +1,4 @@
-"""A Result as one HTML page that needs nothing else: the chart is inside it, it prints well, and names stay text.
+"""A Result as one HTML page that needs no other file: the chart is inside, it prints well, and names stay text.
 
 Inside: `to_html`.
 """

@@ -1,4 +1,4 @@
-"""What is heard while one plays: the click, a drum pattern, or the drum part of the song, and how it sounds.
+"""What you hear while you play: the click, a drum pattern, or the drum part of the song, and how it sounds.
 
 Inside: `Wish`, `wish_of`, `backing_of`, `sound_of`, `kept_sound`.
 """

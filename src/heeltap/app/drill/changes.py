@@ -1,4 +1,4 @@
-"""Another drill from the one at hand: slower, faster, simpler, or what comes next; and what changes within one.
+"""Make another drill out of this one: slower, faster, simpler, or what comes next.
 
 Inside: `at_tempo`, `slower`, `faster`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`, `changes_of`.
 """

@@ -1,4 +1,4 @@
-"""The demo without hardware: a simulated player for a drill, and the shipped song with its takes.
+"""The demo: a simulated player for a drill, and the shipped song with its takes. It needs no hardware.
 
 Inside: `demo_drill`, `demo_song`, `simulated_player`.
 """

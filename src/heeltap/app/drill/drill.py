@@ -1,4 +1,4 @@
-"""What is to be drilled: from what a person names to a plan, its click and its aim.
+"""The drill that you name: its plan, its click and its aim.
 
 Inside: `Drill`, `drill_of`, `with_backing`, `plan_at_tempo`.
 """

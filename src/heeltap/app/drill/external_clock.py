@@ -1,8 +1,8 @@
 """A drill to the clock of another device: where it stands now, and where its beats were when the take is over.
 
-While playing, every moment is turned into a position by the clock (`heeltap.gear.clock_follower`) and the position into the time
-at which the plan has it, so the session works as it does with our own click. The take is kept otherwise: its plan gets
-the tempo of the recorded clock, and each note keeps its distance to it.
+While you play, the clock (`heeltap.gear.clock_follower`) turns every moment into a position, and the plan turns the
+position into its own time, so the session works as it does with our own click. heeltap keeps the take differently: the
+plan gets the tempo of the recorded clock, and each note keeps its distance to it.
 
 Inside: `Conductor`, `on_the_clock`, `clock_of`, `HeardClock`, `last_position_us`.
 """

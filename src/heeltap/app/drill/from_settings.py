@@ -1,4 +1,4 @@
-"""A drill made ready from the settings alone, as the screens begin one: no options, no command line.
+"""Get a drill ready from your settings alone, as the screens do.
 
 Inside: `DrillChoice`, `drill_chosen`, `prepared`, `route_in_use`.
 """

@@ -1,4 +1,4 @@
-"""Waiting for a hands-free control while nothing is played: an engine that only listens.
+"""Wait for a pedal or pad before a take: an engine that only listens.
 
 Inside: `Listener`, `wait_for_press`.
 """

@@ -1,4 +1,4 @@
-"""What a drill sends, and to what: the click or a drummer, the MIDI clock beside it, or nothing.
+"""What a drill sends, and to which output: the click or a drummer, the MIDI clock beside it, or nothing.
 
 Inside: `what_is_sent`, `sound_of_port`.
 """

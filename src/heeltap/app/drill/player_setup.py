@@ -1,6 +1,6 @@
-"""How a player plays: on which inputs, where the hands part, which pads bounce how long, what starts and stops hands-free.
+"""How you play: on which inputs, where your hands part, how long your pads retrigger, what starts and stops a take.
 
-All of it comes from the settings file, and a command's options go before it.
+All of it comes from the settings file; the options of a command come before it.
 
 Inside: `Player`, `player_of`, `pads_for`, `with_learned_pads`, `check_controls`.
 """

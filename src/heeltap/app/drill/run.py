@@ -1,4 +1,4 @@
-"""A drill from the first click to the result: the engine plays and listens, the session judges, the take is kept.
+"""Run a drill from the first click to the result: the engine plays and listens, the session judges, heeltap keeps the take.
 
 A face calls `Run.turn` as often as it draws and shows ``Run.state``; it never stamps, matches or decides. `drill` does
 that for faces that only print.

@@ -1,4 +1,4 @@
-"""How a drill is played, and what is written down of it before the first click.
+"""How you play a drill, and what heeltap writes down of it before the first click.
 
 Inside: `Settings`, `route_of_all`, `context_of`, `pauses_of`.
 """

@@ -1,4 +1,4 @@
-"""All notes off where the engine could not send it itself, because it was killed.
+"""Send all notes off for an engine that was killed before it could.
 
 Inside: `silence`, `silence_left`.
 """

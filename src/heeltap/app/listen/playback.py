@@ -1,7 +1,7 @@
-"""Hearing a kept take with its click, and a plan before it is played.
+"""Hear a take with its click, or a plan before you play it.
 
-What is heard is what the numbers say: a played note sounds at ``played - known delay``, so its distance to the click is
-the offset of the result, and a planned note sounds at ``reference + lean``, where the aim is.
+You hear what the numbers say: a played note sounds at ``played - known delay``, so its distance to the click is the
+offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
 Inside: `heard_plan`, `heard_take`, `begun_at`, `Playback`.
 """

@@ -1,7 +1,7 @@
-"""Hearing a take again, or a plan before it is played, as a screen asks for it: begin, jump, the other version, silence.
+"""Begin, jump, change the version and stop while a screen plays a take or a plan.
 
-The engine's process takes half a second to start, so starting and stopping go on in a thread, one after the other: the
-screen stays alive, and an output that only one may open is let go of before it is opened again.
+The engine's process takes half a second to start, so a thread starts and stops it, one after the other: the screen stays
+alive, and an output that only one program may open is free before heeltap opens it again.
 
 Inside: `PlayerControl`, `Piece`, `piece_of_take`, `piece_of_drill`, `piece_of_click`, `sound_in_use`.
 """

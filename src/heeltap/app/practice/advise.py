@@ -1,4 +1,4 @@
-"""What to play next, by the history on the disk and the shipped course.
+"""What to play next, from your history and the shipped course.
 
 Inside: `next_step`, `next_exercise`, `course`.
 """

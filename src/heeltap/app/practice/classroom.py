@@ -1,7 +1,7 @@
-"""The teacher's side: every hand-in in a folder read, scored again from its raw events, and put on one page.
+"""The teacher's side: read every hand-in of a folder, score its raw events again, and put all on one page.
 
-Nothing that a hand-in says of itself is taken over but the name. Which exercise a take is of is found from its plan;
-lean and pocket are the set's; what may be left out is found from the journal; the offsets are computed here.
+heeltap takes nothing but the name from what a hand-in says of itself. It finds the exercise from the plan, takes lean
+and pocket from the set, finds in the journal what to leave out, and computes the offsets here.
 
 Inside: `read_class`.
 """

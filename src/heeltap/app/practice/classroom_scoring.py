@@ -1,4 +1,4 @@
-"""One handed-in take scored again, from bytes that nobody vouches for.
+"""Score one handed-in take again, from bytes that nobody vouches for.
 
 Inside: `score_raw`.
 """

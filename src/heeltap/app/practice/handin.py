@@ -1,7 +1,7 @@
-"""Handing in: the takes that belong to a set, raw, in one file.
+"""Hand in: put the raw takes that belong to a set into one file.
 
-Which take belongs to which exercise is told from what was asked for (strokes, bars, metre, at any tempo), not from names:
-an exercise that was drilled by its family and grade is as good as one drilled by the set's name.
+heeltap tells which exercise a take belongs to by what the exercise asks for (strokes, bars, metre, at any tempo), not by
+its name: you may drill it by family and grade or through the set.
 
 Inside: `hand_in`, `HandedIn`, `class_items`, `item_of`, `figures_of`, `summary`.
 """

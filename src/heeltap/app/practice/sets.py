@@ -1,7 +1,7 @@
 """Practice sets: begin one, find one, check it, take one of its exercises to play.
 
-A set is named by its file, or, where it ships with heeltap, by its name; an exercise of it by the set's name, a colon
-and its number: ``first-week:2``.
+You name a set by its file, or by its name if it ships with heeltap, and an exercise by the set, a colon and a number:
+``first-week:2``.
 
 Inside: `OpenSet`, `Work`, `open_set`, `set_item`, `shipped_sets`, `shipped_set_of`, `check_set`, `new_set`, `minutes_of`.
 """

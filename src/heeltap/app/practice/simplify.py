@@ -1,7 +1,7 @@
-"""From a MIDI file to four simpler parts, and those to files and to words.
+"""Make four simpler parts out of a MIDI file, and write them.
 
-A file whose notes lie on written slots is taken as written; a played one is first placed on the click's grid, and one
-that follows no click is refused: nothing in it says which beat a note belongs to.
+If the notes lie on written slots, heeltap takes the file as written; if somebody played it, heeltap first finds the slots
+along the click. It refuses a file that follows no click: nothing in it says which beat a note belongs to.
 
 Inside: `SimplerParts`, `simplify_file`, `simpler_midi`, `write_simpler`.
 """

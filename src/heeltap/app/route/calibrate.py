@@ -1,7 +1,7 @@
-"""Calibrating a route, without a face.
+"""Measure the delay of a route in one of three ways.
 
-Each way returns a `Delay`, or `Declined` with the reason; `keep` stores it for these ports and this buffer. What a drill
-then makes of it is in `heeltap.app.route.route`.
+Each way returns a `Delay`, or `Declined` with the reason; `keep` stores it for these ports and this buffer.
+`heeltap.app.route.route` says what a drill makes of it.
 
 Inside: `same_path_delay`, `tapped_delay`, `microphone_delay_of`, `keep`, `tap_clicks`, `knock_clicks`.
 """

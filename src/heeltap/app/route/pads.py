@@ -1,4 +1,4 @@
-"""Learning pads from a real device: an engine that listens, the pure step of `heeltap.session.pad_learning`, and the settings.
+"""Learn pads from a real device: an engine that listens, the pure step of `heeltap.session.pad_learning`, and the settings.
 
 Inside: `learn_pads`, `keep_pads`.
 """

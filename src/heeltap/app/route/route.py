@@ -1,4 +1,4 @@
-"""What is known of a route when a drill begins: its delay, its self-test, and whether it may be scored at all.
+"""What heeltap knows of a route when a drill begins: its delay, its self-test, and whether it can score it at all.
 
 Inside: `Route`, `route_of`, `tested`, `refuse_wireless`.
 """

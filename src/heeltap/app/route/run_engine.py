@@ -1,4 +1,4 @@
-"""Running the engine once, to its end, for whoever needs its journal only.
+"""Run the engine once, to its end, and give back its journal.
 
 Inside: `run_engine`, `Progress`.
 """

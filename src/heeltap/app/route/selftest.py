@@ -1,4 +1,4 @@
-"""The self-test: play through a loop with the real engine, measure what comes back, keep what was found.
+"""The self-test: play through a loop with the real engine, measure what comes back, keep the result.
 
 Inside: `selftest`, `keep`, `load_average`, `PORTS`.
 """

@@ -1,4 +1,4 @@
-"""Scoring many files: finding them, spreading them over processes, and never letting one bad file stop the rest.
+"""Score many files: find them and spread them over processes. One bad file never stops the rest.
 
 Inside: `midi_files`, `score_files`.
 """

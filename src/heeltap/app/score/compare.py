@@ -1,4 +1,4 @@
-"""Comparing takes of one part: files or kept takes, in the order in which they were played.
+"""Compare takes of one part, files or take folders, in the order in which you played them.
 
 Inside: `compare_takes`, `Compared`, `in_order`, `names_of`.
 """

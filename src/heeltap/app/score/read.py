@@ -1,4 +1,4 @@
-"""From files to what can be scored: the take, its plan, its sections and its leader.
+"""Read what heeltap can score: the take, its plan, its sections and its leader.
 
 Inside: `Reading`, `read_take`, `read_pattern`, `click_tempo`, `load_plan`, `load_part`, `drum_part`.
 """

@@ -1,6 +1,6 @@
-"""Scoring a recorded file or a kept take: from its path, and what a person asks for, to a `Result`.
+"""Score a recorded file or a take folder, with what you ask for, into a `Result`.
 
-Whatever is asked for is honoured, or refused by name: nothing is passed over.
+heeltap does what you ask, or refuses it by name; it passes nothing over.
 
 Inside: `score_file`, `score_path`, `ready`, `Ready`.
 """

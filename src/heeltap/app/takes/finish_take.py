@@ -1,4 +1,4 @@
-"""From a journal to a finished take; and the same for what a killed run left behind.
+"""Finish a take from its journal, also one that a killed run left behind.
 
 Inside: `RawRecording`, `read_recording`, `finish_take`, `played_of`, `left_out_of`, `recover`, `Recovered`.
 """

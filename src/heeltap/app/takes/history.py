@@ -1,6 +1,7 @@
-"""The history of takes: taken in after a drill, listed, made again from the take folders.
+"""The history of your takes: add one after a drill, list them, make the index again from the take folders.
 
-The take folders are the truth. Whatever is wrong with the index costs a line of warning, never a take or a result.
+The folders are what counts. If anything is wrong with the index, you read a line of warning and lose no take and no
+result.
 
 Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `row_of`.
 """

@@ -1,7 +1,7 @@
-"""From a kept take to its result: by the plan, lean, pocket and delay that it was played with.
+"""Load a take folder with the plan, lean, pocket and delay that you played it with.
 
-The result always comes from the take folder, never from what the screen saw: so a drill and the scoring of its saved file
-cannot differ.
+The result always comes from the take folder, never from what the screen saw, so a drill and a later scoring of its file
+agree.
 
 Inside: `load_scored_inputs`, `scored_inputs_of`, `ScoredInputs`, `score_inputs`, `score_kept`, `options_of`.
 """

@@ -1,6 +1,6 @@
-"""What a player thought of a take before seeing it: early, on, or late. Guessing first teaches the ear.
+"""What you thought of a take before you saw it: early, on, or late. Guessing first teaches your ear.
 
-Finished takes are never written again, so guesses have a file of their own beside them, a line of JSON each:
+heeltap never writes into a finished take, so your guesses have a file of their own, a line of JSON each:
 ``.guesses.jsonl`` in the folder of all takes.
 
 Inside: `GUESSES`, `Guess`, `keep_guess`, `guesses`, `guess_words`.

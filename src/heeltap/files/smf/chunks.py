@@ -1,4 +1,4 @@
-"""The outside of a MIDI file: what container it is in, its header, and where its tracks lie.
+"""The outside of a MIDI file: its container, its header, and where its tracks lie.
 
 Conventions: offsets are bytes from the start of the file, also inside a container. A declared length is a hint, never a
 size to allocate. End-of-track ends a track; where the declared length disagrees with it, the bytes decide.

@@ -1,11 +1,11 @@
 """The inside of a track: bytes to events.
 
-One tight loop reads channel messages; whatever is rare (system messages, metas, damage) leaves it for a method. A note
-message is kept as one whole number, ``tick << 24 | status << 16 | key << 8 | velocity``: one append each is what makes
-the reader fast.
+One tight loop reads channel messages; rare ones (system messages, metas, damage) go to methods. The loop keeps a note
+message as one whole number, ``tick << 24 | status << 16 | key << 8 | velocity``, and one append for each makes the
+reader fast.
 
-Conventions: a track that loses its place is stopped there, with what was read before, because a time after a lost delta
-would be wrong in silence. Inside: `RawTrack` (what came out), `TrackReader`.
+Conventions: if a track loses its place, the reader stops there and keeps what it has read, because every time after a
+lost delta would be wrong and nobody would notice. Inside: `RawTrack` (what came out), `TrackReader`.
 """
 
 from array import array

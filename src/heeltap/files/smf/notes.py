@@ -1,4 +1,4 @@
-"""From the packed note messages of all tracks to columns: onsets in time order, each with its release.
+"""Columns of notes from the packed messages of all tracks: onsets in time order, each with its release.
 
 Inside: `NoteColumns`, `note_columns`.
 """

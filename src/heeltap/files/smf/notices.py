@@ -1,6 +1,6 @@
-"""What was odd about a file: one line each, never one a byte.
+"""What was odd about a file, in few lines.
 
-Conventions: a notice says where, what was found, and what was done about it. The same oddity in the same track is one
+Conventions: a notice says where, what the reader found, and what it did about it. The same oddity in the same track is one
 line with its count. Tracks are numbered as in the file, from 0 (so that they equal the column ``track``), bytes from 0.
 """
 

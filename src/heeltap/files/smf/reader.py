@@ -1,6 +1,7 @@
-"""The reader: goes over the bytes itself, accepts what can be timed, however odd, and says what was odd.
+"""Read a MIDI file byte by byte: accept everything that can be timed, however odd, and say what was odd.
 
-What cannot be timed is refused in one line. One tempo and metre map over all tracks is built before any note is timed.
+The reader refuses in one line what it cannot time. It builds one tempo and metre map over all tracks before it times
+any note.
 
 Inside: `read_midi`, `parse_midi`, `MOST_BYTES`.
 """

@@ -1,7 +1,7 @@
-"""Text out of a MIDI file: names and markers in whatever code the writer's machine used.
+"""Names and markers out of a MIDI file, in whatever code the machine that wrote it used.
 
-A text never decides whether a file loads, and nothing in it is ever interpreted: control characters, escape sequences
-and direction marks are taken out, so that a name cannot move the cursor or pose as another.
+No text decides whether a file loads, and heeltap interprets none: it takes control characters, escape sequences and
+direction marks out, so that a name cannot move the cursor or pose as another.
 
 Inside: `decode_text` (bytes to str), `plain` (str to something fit for one line of screen).
 """

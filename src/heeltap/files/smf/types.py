@@ -1,6 +1,6 @@
-"""What a MIDI file holds, once it is read: notes, maps, parts, markers, pedal.
+"""What the reader gives of a MIDI file: notes, maps, parts, markers, pedal.
 
-Conventions: times are int64 microseconds from tick 0 of the file, nothing is trimmed or moved.
+Conventions: times are int64 microseconds from tick 0 of the file; the reader trims and moves nothing.
 Inside: `Marker`, `Pedal`, `Midi`.
 """
 

@@ -1,7 +1,7 @@
-"""Writing MIDI files: exercises, takes, and notes moved to where they belong.
+"""Write MIDI files: exercises, takes, and notes moved to where they belong.
 
 Plain bytes that every program reads: format 1 (or 0), no running status, texts in UTF-8, tempo and metre in the first
-track. What is written reads back exactly: positions are rounded once, to the nearest tick of the tempo map.
+track. heeltap reads back exactly what it wrote: it rounds positions once, to the nearest tick of the tempo map.
 
 Inside: `TrackOut` (what one track holds), `midi_bytes`, `write_midi`.
 """

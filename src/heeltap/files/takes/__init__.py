@@ -1,1 +1,1 @@
-"""Take folders: raw events as they came, a plain MIDI file, and what is known about the take."""
+"""Take folders: the raw events as they came, a plain MIDI file, and how you played it."""

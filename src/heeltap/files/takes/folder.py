@@ -1,4 +1,4 @@
-"""Take folders: one a take, written once and never changed.
+"""Take folders: one for each take, written once and never changed.
 
 ::
 
@@ -8,8 +8,8 @@
         context.json     the plan, tempo, lean, ports, what broke  (heeltap.files.takes.metadata)
     takes/.open/...      takes that are being played now, or that a killed run left behind
 
-While it is played a take lives under ``.open`` and is locked; the system lets go of the lock when the program dies, so
-a later start knows which ones were left behind. A finished folder appears under its name whole, by one rename.
+While you play, the take lies under ``.open`` with a lock on it. The system lets go of the lock when the program dies, so
+a later start knows which takes were left behind. One rename then gives the whole folder its name.
 
 Inside: `OpenTake`, `open_take`, `save_take`, `unfinished`, `set_aside`, `Take`, `load_take`, `read_context`,
 `list_takes`, `take_of`, `files_of`.

@@ -1,7 +1,7 @@
-"""The raw take while it is being played: an append-only file of one JSON line a message.
+"""The raw take while you play: a file that only grows, one JSON line for each message.
 
-The journal is what survives when everything else is killed, so it is written line by line as the notes arrive and is
-never rewritten. Its lines::
+The journal survives when everything else is killed, because the engine writes it line by line as the notes arrive and
+never goes back. Its lines::
 
     {"format":"heeltap.journal/1","t0":10.0,"zero_ns":10000000000}                   the header
     {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it

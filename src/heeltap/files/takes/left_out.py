@@ -1,4 +1,4 @@
-"""What is not held against the player: stretches without input, beats whose click came late, all after an early end.
+"""What heeltap leaves out of the judgement: stretches without input, beats with a late click, all after an early end.
 
 Inside: `leave_out`.
 """

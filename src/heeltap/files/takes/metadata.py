@@ -1,7 +1,7 @@
-"""What is kept beside a take so that it can be judged again in ten years: `heeltap.take/1`.
+"""What heeltap keeps beside a take so that it can judge it again in ten years: `heeltap.take/1`.
 
-Everything that the judging depends on is written out, the plan note by note too: a take does not change its meaning
-when an exercise is rewritten or generated otherwise. Fields may be added within version 1; readers ignore those that
+It writes out everything that the judgement depends on, the plan note by note as well, so a take keeps its meaning when
+somebody rewrites the exercise or the generator changes. We may add fields within version 1; readers ignore those that
 they do not know.
 
 Inside: `Context`, `PlanOut`, `LeftOut`, `context_bytes`, `context_from`, `plan_out`, `plan_from`.

@@ -1,4 +1,4 @@
-"""A take as a MIDI file: from the messages of a journal to notes, and from notes to a plain file and back.
+"""A take as a MIDI file: the notes in a journal's messages, and a plain file of them, written and read.
 
 The count-in's bars come first, so that the bar lines of an editor fit; the markers say where bar 1 is.
 

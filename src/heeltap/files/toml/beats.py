@@ -1,4 +1,4 @@
-"""The drum patterns that ship with heeltap, and those in a file of one's own.
+"""The drum patterns that ship with heeltap, and those in a file of your own.
 
 Inside: `read_beats`, `read_beat_file`, `FORMAT`.
 """

@@ -1,4 +1,4 @@
-"""Reading a hand-written TOML file so that every mistake is told at once, with its line and the nearest valid name.
+"""Read a hand-written TOML file and tell every mistake at once, with its line and the nearest valid name.
 
 Inside: `Check` (collects mistakes while values are taken out of a document), `line_numbers`, `toml_text`.
 """

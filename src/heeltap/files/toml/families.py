@@ -1,4 +1,4 @@
-"""The shipped graded data: cells and families of exercises, from TOML to the types of `heeltap.course.recipes`.
+"""The shipped cells and families of exercises, read from TOML into the types of `heeltap.course.recipes`.
 
 Inside: `read_cells`, `read_family`, `read_family_file`, `read_voices`, `FAMILIES`.
 """

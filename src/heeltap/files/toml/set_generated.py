@@ -1,4 +1,4 @@
-"""The generated exercises of a set file: family, grade, metre, seed and length, each mistake told at its own key.
+"""The generated exercises of a set file: family, grade, metre, seed and length, with each mistake at its own key.
 
 Inside: `generated`, `refused`, `GENERATED`.
 """

@@ -1,4 +1,4 @@
-"""Set files: TOML that a teacher writes by hand. Every mistake is told at once, with its line and the nearest name.
+"""Set files: TOML that a teacher writes by hand. heeltap tells every mistake at once, with its line and the nearest name.
 
 ::
 
