@@ -15,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
+from heeltap.analysis.analyse import judge_take
 from heeltap.analysis.findings import findings, kind_of
 from heeltap.app.score.read import read_take
-from heeltap.app.score.score import judge_take
 from heeltap.model.arrays import BoolArray
 from heeltap.model.offsets import Offsets
 from heeltap.model.subdivisions import BEAT, DIVISIONS
