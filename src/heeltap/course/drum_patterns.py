@@ -68,6 +68,16 @@ def hits_of(beat: DrumPattern, bars: int, *, click: ClickPlan | None = None) -> 
     click : ClickPlan, optional
         ``bars`` leaves out whole bars, ``fade`` fades; other kinds raise `PlanError`, since a pattern is not made of
         beats only.
+
+    Returns
+    -------
+    Hits
+        In order of time; strength 0 to 1.
+
+    Raises
+    ------
+    PlanError
+        The click is of a kind that a pattern cannot have.
     """
     levels = [1.0] * bars if click is None else click_levels(click, bars)
     if click is not None and click.kind not in ("every", "bars", "fade"):

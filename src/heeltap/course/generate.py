@@ -36,7 +36,23 @@ _OPENING_BARS = 4
 
 
 def grade_of(family: Family, number: int) -> Grade:
-    """One grade of a family; raises `PlanError` naming the nearest."""
+    """One grade of a family.
+
+    Parameters
+    ----------
+    family : Family
+    number : int
+        From 1.
+
+    Returns
+    -------
+    Grade
+
+    Raises
+    ------
+    PlanError
+        The family has no such grade; the message names the nearest.
+    """
     for grade in family.grades:
         if grade.number == number:
             return grade
@@ -52,6 +68,17 @@ def shift_margin(plan: Plan, *, bars: int = _OPENING_BARS) -> int:
     Every shift by whole strokes up to one bar either way is tried; notes pushed over the edge of the window count for
     nothing, for they could have been missed. 0 means that the plan cannot be told from itself a stroke later without a
     known delay. Ours.
+
+    Parameters
+    ----------
+    plan : Plan
+    bars : int
+        How many bars of it to look at, from bar 1.
+
+    Returns
+    -------
+    int
+        Notes out of place.
     """
     length = round(plan.metre.metres[0].bar_quarters * plan.tempo.ticks_per_quarter)
     rows = plan.at_tick < bars * length
@@ -83,17 +110,29 @@ def generate(
 
     Parameters
     ----------
+    family : Family
     grade : int
         Number of the grade.
     metre : Metre
         One of `heeltap.model.exercise.METRES`.
     seed : int
         Picks among what the grade leaves open.
+    cells : Cells
+        What the recipes name, by name.
     tempo_bpm : float, optional
         Quarter notes a minute; the grade's own where not given, in compound metres as so many dotted quarters, slowed
         where the strokes would come faster than the grade allows.
     bars : int, optional
         Length; sections keep their shares.
+    ladder : Ladder, optional
+        The tempo climbs by it; the grade's own where not given.
+    pocket : Pocket, optional
+        Where to aim; the grade's own where not given.
+
+    Returns
+    -------
+    Exercise
+        The same arguments give the same exercise everywhere.
 
     Raises
     ------

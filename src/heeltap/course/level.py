@@ -110,20 +110,63 @@ class CourseLevel:
     """Day on which a grade at a tempo was last given up."""
 
     def retest_due(self, now: datetime) -> bool:
-        """Whether what was good enough is to be shown once more: a day has passed, and it was not shown yet."""
+        """Whether to ask for it once more: a day has passed since it went well, and nobody has asked since.
+
+        Parameters
+        ----------
+        now : datetime
+            This moment, with its offset.
+
+        Returns
+        -------
+        bool
+        """
         return self.passed is not None and not self.learned and now - (self.passed_at or now) >= RETEST_AFTER
 
     def step(self, grade: int) -> Step:
-        """The grade's row."""
+        """The grade's row.
+
+        Parameters
+        ----------
+        grade : int
+            Number of the grade.
+
+        Returns
+        -------
+        Step
+        """
         return self.steps[self.rank(grade)]
 
     def rank(self, grade: int) -> int:
-        """How many grades of the family come before this one: a grade's number is its name, its place is the family's."""
+        """How many grades of the family come before this one.
+
+        Parameters
+        ----------
+        grade : int
+            Number of the grade.
+
+        Returns
+        -------
+        int
+            From 0.
+        """
         return [step.grade for step in self.steps].index(grade)
 
 
 def level_of(steps: Sequence[Step], takes: Iterable[PastTake]) -> CourseLevel:
-    """Where a player stands after these takes of one family, oldest first."""
+    """Where a player stands after these takes of one family.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+        The grades of the family, easiest first.
+    takes : iterable of PastTake
+        Oldest first; takes that are too short or of an unknown grade do not count.
+
+    Returns
+    -------
+    CourseLevel
+    """
     level = CourseLevel(steps, GradeTempo(steps[0].grade, steps[0].tempo_bpm))
     known = {step.grade for step in steps}
     for take in takes:
@@ -234,7 +277,17 @@ def _compare(level: CourseLevel, one: GradeTempo, other: GradeTempo) -> int:
 
 
 def when(take: PastTake) -> datetime:
-    """When a take began; the beginning of time where its date is no date."""
+    """When a take began; the beginning of time where its date is no date.
+
+    Parameters
+    ----------
+    take : PastTake
+
+    Returns
+    -------
+    datetime
+        With its offset.
+    """
     try:
         found = datetime.fromisoformat(take.date)
     except ValueError:

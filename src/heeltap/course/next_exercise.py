@@ -73,7 +73,12 @@ class NextStep:
         return f"{self.family} {self.grade} --tempo {self.tempo_bpm:g}{seed}"
 
     def advice(self) -> Advice:
-        """The same as a row of a Result."""
+        """The same as a row of a Result.
+
+        Returns
+        -------
+        Advice
+        """
         if not self.family:
             return Advice(self.action, f"{self.reason}.", None)
         what = f"{self.family} {self.grade} at {self.tempo_bpm:g} bpm ({self.title})"
@@ -91,6 +96,11 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
         The grades of each family, families in the order in which they are learned.
     now : datetime
         This moment, with its offset.
+
+    Returns
+    -------
+    NextStep
+        With its reason; to rest, after half an hour.
     """
     played_s = _playing_s(history, now)
     if played_s >= REST_AFTER_S:
@@ -109,7 +119,18 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
 
 
 def weak_family(history: Sequence[PastTake]) -> str:
-    """The family that the findings of the last takes point to; empty where they point nowhere."""
+    """The family that the findings of the last takes point to; empty where they point nowhere.
+
+    Parameters
+    ----------
+    history : sequence of PastTake
+        Oldest first.
+
+    Returns
+    -------
+    str
+        anchor, split, turn, or empty.
+    """
     votes: dict[str, int] = {}
     # The newest first and the strongest first: of two that are named as often, that one wins.
     for take in reversed(history[-_LOOK_BACK:]):

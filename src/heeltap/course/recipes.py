@@ -57,17 +57,46 @@ class Draws:
         self._count = 0
 
     def below(self, limit: int) -> int:
-        """A whole number from 0 to ``limit - 1``, each as likely as the other (to 1 in 2**64 / limit)."""
+        """A whole number from 0 to ``limit - 1``, each as likely as the other (to 1 in 2**64 / limit).
+
+        Parameters
+        ----------
+        limit : int
+            At least 1.
+
+        Returns
+        -------
+        int
+        """
         text = f"{self._key}/{self._count}".encode()
         self._count += 1
         return int.from_bytes(hashlib.sha256(text).digest()[:8], "big") * limit >> 64
 
     def pick(self, items: Sequence[_Item]) -> _Item:
-        """One of the items; nothing is drawn where there is only one."""
+        """One of the items; nothing is drawn where there is only one.
+
+        Parameters
+        ----------
+        items : sequence
+            At least one.
+
+        Returns
+        -------
+        item
+        """
         return items[self.below(len(items))] if len(items) > 1 else items[0]
 
     def order(self, count: int) -> list[int]:
-        """The numbers from 0 to ``count - 1`` in a drawn order."""
+        """The numbers from 0 to ``count - 1`` in a drawn order.
+
+        Parameters
+        ----------
+        count : int
+
+        Returns
+        -------
+        list of int
+        """
         left = list(range(count))
         return [left.pop(self.below(len(left))) for _ in range(count)]
 
@@ -191,7 +220,26 @@ def _line(chosen: Sequence[str], metre: Metre, cells: Cells, accent: str) -> str
 def build_bar(
     recipe: str, metre: Metre, voices: Sequence[Voice], cells: Cells, draws: Draws, *, accent: str = ""
 ) -> tuple[str, ...]:
-    """Counting text of every voice for one bar of a recipe."""
+    """Counting text of every voice for one bar of a recipe.
+
+    Parameters
+    ----------
+    recipe : str
+        Such as "back:beat fore:eighths|pair".
+    metre : Metre
+    voices : sequence of Voice
+    cells : Cells
+        What the recipe names, by name.
+    draws : Draws
+        Choose where the recipe leaves a choice.
+    accent : str
+        Beat word whose strokes get an accent; empty for none.
+
+    Returns
+    -------
+    tuple of str
+        One counting text a voice, "-" for a rest.
+    """
     lines = _by_voice(recipe, voices)
     return tuple(_line(_choose(lines.get(voice.name, "-"), metre, draws), metre, cells, accent) for voice in voices)
 
@@ -211,7 +259,25 @@ def fill_bar(
     cells: Cells,
     draws: Draws,
 ) -> tuple[tuple[str, ...], int]:
-    """The bar with its last ``pulses`` felt beats replaced by the fill, and the unit on which the fill starts."""
+    """The bar with its last ``pulses`` felt beats replaced by the fill, and the unit on which the fill starts.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Counting text of the bar, one a voice.
+    fill : FillRecipe
+    pulses : int
+        Felt beats that the fill takes.
+    metre : Metre
+    voices : sequence of Voice
+    cells : Cells
+    draws : Draws
+
+    Returns
+    -------
+    (tuple of str, int)
+        One counting text a voice, and the unit of the bar, from 1, on which the fill starts.
+    """
     starts, lengths = felt_beats(metre).starts, _pulse_lengths(metre)
     first = max(0, len(starts) - pulses)
     cut = (starts[first] - 1) * unit_ticks(metre)
@@ -229,7 +295,21 @@ def fill_bar(
 
 
 def check_recipe(recipe: str, voices: Sequence[Voice], cells: Cells, where: str) -> None:
-    """Raise `PlanError` naming the nearest valid voice, place or cell when a recipe cannot be read."""
+    """Check that a recipe can be read.
+
+    Parameters
+    ----------
+    recipe : str
+    voices : sequence of Voice
+    cells : Cells
+    where : str
+        What the message begins with.
+
+    Raises
+    ------
+    PlanError
+        The recipe names a voice, beat word or cell that there is not; the message names the nearest.
+    """
     for name, line in _by_voice(recipe, voices).items():
         _known(name, [voice.name for voice in voices], where, "voice")
         if line.strip() == "-":
