@@ -1,5 +1,7 @@
 """The rows of a Result's note list: one a note, played or missed.
 
+How a note is described is ours.
+
 Inside: `plan_rows`, `grid_rows`, `planned_division`.
 """
 
@@ -20,7 +22,19 @@ __all__ = ["grid_rows", "plan_rows", "planned_division"]
 
 
 def planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
-    """Division of each planned position; the late eighth of a swung plan is named so."""
+    """Division of each planned position; the late eighth of a swung plan is named so.
+
+    Parameters
+    ----------
+    plan : Plan
+    quarter : float64, shape (len(plan),)
+        Planned positions, quarter notes from bar 1.
+
+    Returns
+    -------
+    int64, shape (len(plan),)
+        Codes into `heeltap.model.subdivisions.DIVISIONS`.
+    """
     _, beat = plan.metre.bar_beat(quarter)
     unit = np.array([one.beat_quarters for one in plan.metre.metres])[plan.metre.row_at(quarter)]
     code = np.where(unit == 1.5, division_of(beat, thirds=True), division_of(beat))
@@ -33,7 +47,27 @@ def planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
 def plan_rows(
     plan: Plan, notes: Notes, match: IntArray, wrong: BoolArray, note_offset: FloatArray, confidence: FloatArray
 ) -> tuple[NoteRow, ...]:
-    """A row for each planned note and each extra one, by time; arguments as in `heeltap.analysis.offsets_of.judge_plan`."""
+    """A row for each planned note and each extra one.
+
+    Parameters
+    ----------
+    plan : Plan
+    notes : Notes
+        The take, double triggers folded.
+    match : int64, shape (len(plan),)
+        Row in ``notes`` of each planned note, -1 where none was played.
+    wrong : bool, shape (len(plan),)
+        Whether another key was played for it.
+    note_offset : float64, shape (len(plan),)
+        Milliseconds, nan where none was played.
+    confidence : float64, shape (len(plan),)
+        Probability that the match is right.
+
+    Returns
+    -------
+    tuple of NoteRow
+        By time.
+    """
     hit = match >= 0
     quarter = plan.at_tick / TICKS_PER_QUARTER
     bar, beat = plan.metre.bar_beat(quarter)
@@ -66,7 +100,24 @@ def _extra_rows(notes: Notes, used: IntArray) -> list[NoteRow]:
 def grid_rows(
     notes: Notes, stroke_of_note: IntArray, note_offset: FloatArray, slots: Slots, sections: Sequence[Section]
 ) -> tuple[NoteRow, ...]:
-    """A row for each played note; ``slots`` has one row a stroke, ``note_offset`` is nan where there is no slot."""
+    """A row for each played note.
+
+    Parameters
+    ----------
+    notes : Notes
+    stroke_of_note : int64, shape (len(notes),)
+        Stroke that each note belongs to.
+    note_offset : float64, shape (len(notes),)
+        Milliseconds, nan where there is no slot.
+    slots : Slots
+        One row a stroke.
+    sections : sequence of Section
+
+    Returns
+    -------
+    tuple of NoteRow
+        In the order of the notes.
+    """
     placed = slots.placed.tolist()
     names = [DIVISIONS[code] if ok else None for code, ok in zip(slots.division.tolist(), placed, strict=True)]
     bars = [number if ok else None for number, ok in zip(slots.bar.tolist(), placed, strict=True)]

@@ -2,7 +2,7 @@
 
 Conventions: offsets in milliseconds, negative is early; counts are of notes, rows of the table are strokes. A wrong key
 struck at the right place has a time like any other and is judged; a stroke whose place is more doubtful than not
-(`DOUBT`) is listed but left out of the statistics.
+(`DOUBT`) is listed but left out of the statistics. Ours.
 
 Inside: `judge_plan` (a take against a plan), `judge_grid` (a take against the click's grid), `Judged`, `Shift`.
 """
@@ -76,7 +76,21 @@ class _Strokes:
 
 
 def group_median(values: npt.ArrayLike, group: IntArray, groups: int) -> FloatArray:
-    """Median of the values in each group, nan for an empty group; equals ``[np.median(values[group == g]) ...]``."""
+    """Median of the values in each group, nan for an empty group; equals ``[np.median(values[group == g]) ...]``.
+
+    Parameters
+    ----------
+    values : float, shape (n,)
+    group : int64, shape (n,)
+        From 0.
+    groups : int
+        How many groups there are.
+
+    Returns
+    -------
+    float64, shape (groups,)
+        In the unit of the values.
+    """
     data = np.asarray(values, dtype=np.float64)
     order = np.lexsort((data, group))
     counts = np.bincount(group, minlength=groups)
@@ -113,6 +127,11 @@ def judge_plan(
         Known delay of the route, taken away from every offset.
     shift : Shift, optional
         Where the leader sat against the click at each planned note; without it the click is the reference.
+
+    Returns
+    -------
+    Judged
+        Offsets in milliseconds, a row for every note, and counts.
     """
     moved = _still(len(plan)) if shift is None else shift
     hit = match >= 0
@@ -153,10 +172,20 @@ def judge_grid(
         Stroke that each note belongs to: 0, 0, 1, ...
     slots : Slots
         Where each stroke was meant, one row a stroke.
+    tempo : TempoMap
+    metre : MetreMap
+    sections : sequence of Section
+    delay_ms : float
+        Known delay of the route, taken away from every offset.
     shift : Shift, optional
         Where the leader sat against the click at each stroke's slot; without it the click is the reference.
     hand : int64, shape (len(notes),), optional
         Code into `heeltap.model.plan.HANDS` of each note; a stroke of both hands has none.
+
+    Returns
+    -------
+    Judged
+        Offsets in milliseconds, a row for every note, and counts.
     """
     moved = _still(len(slots)) if shift is None else shift
     late_us = notes.onset_us - slots.reference_us[stroke_of_note]

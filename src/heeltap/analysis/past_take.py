@@ -1,6 +1,6 @@
 """The row of figures that the history keeps of a take, made from its Result.
 
-Conventions: offsets are played minus reference, ms, negative is early; None where there is no number.
+Conventions: offsets are played minus reference, ms, negative is early; None where there is no number. Ours.
 
 Inside: `past_of`.
 """
@@ -27,7 +27,38 @@ def past_of(
     ending: str = "played",
     scored_by: str = "",
 ) -> PastTake:
-    """The row of a scored take."""
+    """The row of a scored take.
+
+    Parameters
+    ----------
+    result : Result
+    folder : str
+        Name of the take folder.
+    date : str
+        ISO 8601, with its offset.
+    exercise : str
+        Name of what was played.
+    title : str
+        The same for people.
+    family : str
+        Empty for a song.
+    grade : int
+        0 for a song.
+    seed : int, optional
+    tempo_bpm : float
+        Quarter notes a minute at the start.
+    length_s : float
+        Playing time in seconds.
+    ending : str
+        "played", or how it ended early.
+    scored_by : str
+        Version that computed the figures.
+
+    Returns
+    -------
+    PastTake
+        Offsets in milliseconds.
+    """
     overall, counts = result.overall, result.counts
     return PastTake(
         folder=folder,

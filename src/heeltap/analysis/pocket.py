@@ -46,6 +46,15 @@ def jnd_ms(interval_ms: npt.ArrayLike) -> FloatArray:
 
     Source: Friberg & Sundberg (1995), J. Acoust. Soc. Am. 98, 2524-2531, from the abstract: about 6 ms below 240 ms,
     2.5 % above. A limit of detection in a bare sequence; in a full band it is three to four times as much.
+
+    Parameters
+    ----------
+    interval_ms : float, any shape
+        Time to the neighbouring stroke.
+
+    Returns
+    -------
+    float64, the same shape
     """
     return np.maximum(6.0, 0.025 * np.asarray(interval_ms, dtype=np.float64))
 
@@ -55,6 +64,14 @@ def beat_half_width_ms(beat_ms: npt.ArrayLike) -> FloatArray:
 
     >>> beat_half_width_ms([1000.0, 500.0, 250.0]).tolist()
     [25.0, 20.0, 12.0]
+
+    Parameters
+    ----------
+    beat_ms : float, any shape
+
+    Returns
+    -------
+    float64, the same shape
     """
     return np.clip(SHARE_OF_BEAT * np.asarray(beat_ms, dtype=np.float64), LEAST_MS, MOST_MS)
 
@@ -72,6 +89,10 @@ def half_width_ms(
         Code into `heeltap.model.subdivisions.DIVISIONS`: everything but a beat lies between the beats.
     pocket_ms : float, optional
         The user's own half-width, the same for every stroke.
+
+    Returns
+    -------
+    float64, the broadcast shape
     """
     beat, code, interval = np.broadcast_arrays(
         np.asarray(beat_ms, dtype=np.float64), np.asarray(division), np.asarray(interval_ms, dtype=np.float64)
@@ -83,12 +104,36 @@ def half_width_ms(
 
 
 def pocket_of(offsets: Offsets, pocket_ms: float | None = None) -> FloatArray:
-    """Half-width of the pocket of each row of the table, ms."""
+    """Half-width of the pocket of each row of the table, ms.
+
+    Parameters
+    ----------
+    offsets : Offsets
+    pocket_ms : float, optional
+        The user's own half-width.
+
+    Returns
+    -------
+    float64, shape (strokes,)
+    """
     return half_width_ms(offsets.beat_ms, offsets.division, offsets.interval_ms, pocket_ms)
 
 
 def in_pocket(offsets: Offsets, *, centre_ms: float = 0.0, pocket_ms: float | None = None) -> BoolArray:
-    """Flag of each stroke that lies within its pocket around the centre; the edge counts as inside."""
+    """Flag of each stroke that lies within its pocket around the centre; the edge counts as inside.
+
+    Parameters
+    ----------
+    offsets : Offsets
+    centre_ms : float
+        See `centre_of`.
+    pocket_ms : float, optional
+        The user's own half-width.
+
+    Returns
+    -------
+    bool, shape (strokes,)
+    """
     return np.asarray(np.abs(offsets.offset_ms - centre_ms) <= pocket_of(offsets, pocket_ms))
 
 
@@ -96,6 +141,16 @@ def centre_of(offsets: Offsets, lean_ms: float, *, delay_known: bool) -> float:
     """What strokes are held against, ms: the lean, or the take's own median where the delay of the route is not known.
 
     A keyboard that speaks 30 ms late must not make every stroke late.
+
+    Parameters
+    ----------
+    offsets : Offsets
+    lean_ms : float
+    delay_known : bool
+
+    Returns
+    -------
+    float
     """
     if delay_known or len(offsets) == 0:
         return lean_ms
@@ -126,6 +181,10 @@ def held_share(
         The user's own half-width.
     delay_ms : float
         What was taken away from every offset.
+
+    Returns
+    -------
+    float or None
     """
     planned = [row for row in rows if row.status in _PLANNED and (row.status == "missed" or row.offset_ms is not None)]
     played = np.array([row.status != "missed" for row in planned], dtype=np.bool_)

@@ -84,6 +84,10 @@ def distance(
         The lean, for its sign: across it strokes count 1.25 times as far. 0 judges both sides alike.
     pocket_ms : float, optional
         The user's own half-width.
+
+    Returns
+    -------
+    float64, shape (strokes,)
     """
     off = offsets.offset_ms - centre_ms
     strict = np.where(off * strict_toward < 0, STRICT, 1.0)
@@ -105,6 +109,10 @@ def place_weight(bar: IntArray, beat: FloatArray, division: IntArray, *, metre: 
         Columns of `Offsets`.
     metre : MetreMap, optional
         Without it a bar has as many beats as the highest beat that was played.
+
+    Returns
+    -------
+    float64, shape (strokes,)
     """
     if metre is None:
         beats = np.full(beat.shape, int(np.floor(beat.max() + 1e-6)) if beat.size else 4)
@@ -145,6 +153,11 @@ def score(
         Half-width of the pocket, ms; without it 4 % of the beat, see `heeltap.analysis.pocket`.
     metre : MetreMap, optional
         For the weights, see `place_weight`.
+
+    Returns
+    -------
+    Score
+        Its value is 0 to 100, or None where nothing was due.
     """
     n = len(offsets)
     if n == 0:

@@ -1,5 +1,7 @@
 """A word for each section of a take, and what the delay's own uncertainty does to an average.
 
+The words and when they fall are ours.
+
 Inside: `section_word`, `unsure_ms`, `widened`, `delay_share`.
 """
 
@@ -14,7 +16,17 @@ HELD_SHARE = 0.75
 
 
 def unsure_ms(calibration: Calibration) -> float:
-    """What every absolute statement is less sure by, a 95 % half-width; 0 where no delay is known and none is made."""
+    """How much less sure the delay makes every early or late, a 95 % half-width; 0 where no delay is known.
+
+    Parameters
+    ----------
+    calibration : Calibration
+
+    Returns
+    -------
+    float
+        Milliseconds.
+    """
     return (calibration.uncertainty_ms or 0.0) if calibration.known else 0.0
 
 
@@ -24,6 +36,19 @@ def widened(value_ms: float, ci95_ms: Interval, delay_uncertainty_ms: float) -> 
     The strokes' error and the calibration's are independent, so the half-widths add in quadrature (the usual
     propagation of uncertainty, JCGM 100:2008, 5.1.2, from memory). ``delay_uncertainty_ms`` is a 95 % half-width, like
     those of the interval.
+
+    Parameters
+    ----------
+    value_ms : float
+    ci95_ms : (float, float)
+        Without the delay.
+    delay_uncertainty_ms : float
+        95 % half-width; 0 widens nothing.
+
+    Returns
+    -------
+    (float, float)
+        Milliseconds.
     """
     if not delay_uncertainty_ms:
         return ci95_ms
@@ -32,7 +57,17 @@ def widened(value_ms: float, ci95_ms: Interval, delay_uncertainty_ms: float) -> 
 
 
 def delay_share(delay_uncertainty_ms: float) -> str:
-    """The words behind a widened interval, or "" where nobody said how sure the delay is."""
+    """The words behind a widened interval, or "" where nobody said how sure the delay is.
+
+    Parameters
+    ----------
+    delay_uncertainty_ms : float
+        95 % half-width; 0 is not said.
+
+    Returns
+    -------
+    str
+    """
     return f", with the delay's {delay_uncertainty_ms:.1f} ms give or take" if delay_uncertainty_ms else ""
 
 

@@ -2,6 +2,7 @@
 
 Conventions: times are whole microseconds; notes are in time order, so the notes of a stroke are neighbours and a stroke
 is a range of rows (`Strokes.first`, `Strokes.size`). A key is a pitch on a channel of a track (of a port, live).
+The windows are ours, within what pad modules offer (1 to 60 ms).
 
 Inside: `fold_retriggers` (one hit that a pad reported twice), `stroke_window_us` (how far a stroke reaches), `strokes`.
 """
@@ -87,6 +88,10 @@ def fold_retriggers(
         Reach in microseconds, measured from the hit, not from the bounce before; 0 folds nothing.
     retrigger_of : mapping, optional
         The same for single pitches.
+
+    Returns
+    -------
+    Folded
     """
     size = len(notes)
     every = np.arange(size, dtype=np.int64)
@@ -126,6 +131,10 @@ def stroke_window_us(
         The plan has several notes here.
     onset_us : int64, shape (n,), optional
         Played onsets, read only without a plan.
+
+    Returns
+    -------
+    int64, scalar or shape (n,)
     """
     chords = np.asarray(chord, dtype=np.bool_)
     if planned_gap_us is not None:
@@ -158,6 +167,11 @@ def strokes(
         unless the times are equal.
     planned_gap_us, chord
         Passed on to `stroke_window_us`.
+
+    Returns
+    -------
+    Strokes
+        Times in whole microseconds.
     """
     if window_us is None:
         window_us = stroke_window_us(planned_gap_us, chord=chord, onset_us=notes.onset_us)

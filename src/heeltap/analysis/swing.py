@@ -53,6 +53,16 @@ def swing_of(log_ratio: FloatArray) -> Swing | None:
     The centre is the mean of the logarithms without those further than 3.5 robust spreads from their median (a slip is
     not swing). The interval is Student's, widened by the lag-one correlation of neighbouring pairs where that is
     positive.
+
+    Parameters
+    ----------
+    log_ratio : float64, shape (pairs,)
+        As from `pair_ratios`.
+
+    Returns
+    -------
+    Swing or None
+        First interval over second.
     """
     values = log_ratio
     if values.size < _LEAST_PAIRS:
@@ -84,5 +94,18 @@ def _student_975(freedom: int) -> float:
 
 
 def swing_by_section(sections: Iterable[Section], bar: IntArray, log_ratio: FloatArray) -> tuple[Swing | None, ...]:
-    """The swing of each section from the pairs that begin in its bars; None where there are too few."""
+    """The swing of each section from the pairs that begin in its bars; None where there are too few.
+
+    Parameters
+    ----------
+    sections : iterable of Section
+    bar : int64, shape (pairs,)
+        Bar in which each pair begins, from 1.
+    log_ratio : float64, shape (pairs,)
+
+    Returns
+    -------
+    tuple of Swing or None
+        One for each section.
+    """
     return tuple(swing_of(log_ratio[(bar >= one.first_bar) & (bar <= one.last_bar)]) for one in sections)

@@ -93,6 +93,16 @@ def heard_ms(beat_ms: npt.ArrayLike, *, against_drums: bool = False) -> FloatArr
 
     >>> heard_ms([600.0, 300.0]).tolist(), heard_ms([300.0], against_drums=True).tolist()
     ([20.0, 15.0], [20.0])
+
+    Parameters
+    ----------
+    beat_ms : float, any shape
+    against_drums : bool
+        Whether drums sound, not a click alone.
+
+    Returns
+    -------
+    float64, the same shape
     """
     beat = np.asarray(beat_ms, dtype=np.float64)
     return np.full(beat.shape, HEARD_MS) if against_drums else np.minimum(HEARD_MS, HEARD_SHARE * beat)
@@ -264,7 +274,18 @@ def _back(bars: _Bars, window: _Window) -> str:
 
 
 def with_commands(entries: Sequence[Replay], drill: str) -> tuple[Replay, ...]:
-    """The entries with the command that plays just their bars; ``drill`` is what `heeltap drill` takes, or empty."""
+    """The entries with the command that plays just their bars.
+
+    Parameters
+    ----------
+    entries : sequence of Replay
+    drill : str
+        What `heeltap drill` takes, or empty.
+
+    Returns
+    -------
+    tuple of Replay
+    """
     if not drill:
         return tuple(entries)
     return tuple(

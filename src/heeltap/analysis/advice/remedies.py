@@ -1,5 +1,7 @@
 """Which exercise helps against which kind of finding: one table that advice on a song and on a course both read.
 
+Which exercise helps is ours.
+
 Inside: `Remedy`, `REMEDIES`, `remedy_of`, `family_of`.
 """
 
@@ -41,7 +43,19 @@ runs is common practice, no source."""
 
 
 def remedy_of(code: str, effect_ms: float) -> Remedy | None:
-    """What helps against a finding; None where the finding is no weakness or no exercise is meant for it."""
+    """What helps against a finding; None where the finding is no weakness or no exercise is meant for it.
+
+    Parameters
+    ----------
+    code : str
+        Of a finding.
+    effect_ms : float
+        Its size; negative is earlier, or less spread.
+
+    Returns
+    -------
+    Remedy or None
+    """
     kind = kind_of(code)
     if kind.measure == "scatter" and effect_ms < 0:
         return None  # less scatter than elsewhere is nothing to mend
@@ -49,7 +63,18 @@ def remedy_of(code: str, effect_ms: float) -> Remedy | None:
 
 
 def family_of(code: str, effect_ms: float) -> str:
-    """The family of exercises that a finding points to; empty where to none."""
+    """The family of exercises that a finding points to; empty where to none.
+
+    Parameters
+    ----------
+    code : str
+        Of a finding; one that a newer heeltap wrote points nowhere.
+    effect_ms : float
+
+    Returns
+    -------
+    str
+    """
     try:
         remedy = remedy_of(code, effect_ms)
     except KeyError:  # a row written by a newer heeltap

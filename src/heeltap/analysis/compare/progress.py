@@ -118,7 +118,17 @@ def progress_over(takes: Sequence[Offsets], *, lean_ms: float | None = 0.0) -> P
 
 
 def rush_into_changes_ms(table: Offsets) -> float | None:
-    """How much the last bar before a change lies behind (minus: ahead of) the rest, ms; None without changes."""
+    """How much the last bar before a change lies behind (minus: ahead of) the rest, ms; None without changes.
+
+    Parameters
+    ----------
+    table : Offsets
+
+    Returns
+    -------
+    float or None
+        Milliseconds; negative is early.
+    """
     before = table.bars_to_change == 1
     if min(int(before.sum()), int((~before).sum())) < 2:
         return None
