@@ -1,7 +1,7 @@
 """Where a take may sit on its plan: candidates for the constant delay, and the prior of the running offset.
 
 The candidates come from how often each time difference occurs between planned and played notes of one key: true offsets
-pile up, chance ones do not.
+pile up, chance ones do not. Ours.
 
 Inside: `Leap`, `OffsetPrior`, `differences`, `delay_candidates`.
 """

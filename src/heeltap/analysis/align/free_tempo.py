@@ -1,5 +1,7 @@
 """A take at free tempo brought onto the part's own time: first which stroke each note belongs to, then when each stroke was.
 
+Ours.
+
 Inside: `StrokeSequence` (the part as strokes), `read_strokes`, `best_path` (notes to strokes), `stroke_times` (strokes to
 milliseconds).
 """

@@ -9,7 +9,7 @@ with ``m`` drawn to the click (`LEVEL_SD_MS`). The curve's memory and its share 
 how plausible the hits find it. The filter runs over the hits once, for all models together; a second column of ones
 carries what the level explains, so that no state is needed for it.
 
-Conventions: milliseconds, negative is early; positions in quarter notes, not decreasing.
+Conventions: milliseconds, negative is early; positions in quarter notes, not decreasing. Ours.
 
 Inside: `MODELS`, `CurveFit`, `fit_curve`.
 """

@@ -5,7 +5,7 @@ time for every place, with its standard error: near hits it is nearly the leader
 leader's level, and before anything was heard to the click.
 
 Conventions: milliseconds, offsets are played minus click, negative is early; positions in quarter notes. Without a
-calibrated route every absolute offset carries the same unknown delay; only differences between parts are known.
+calibrated route every absolute offset carries the same unknown delay; only differences between parts are known. Ours.
 
 Inside: `LEADER_PITCHES`, `kick_and_snare`, `Leader`, `fit_leader`, `lag_behind`, `PairLead`, `who_leads`.
 """

@@ -1,6 +1,6 @@
 """From onsets to slots: notes grouped into strokes, the tempo checked, the model fitted, ornaments named.
 
-Where the take runs at another tempo than the written one, the clock is warped to the tempo of the take.
+Where the take runs at another tempo than the written one, the clock is warped to the tempo of the take. Ours.
 
 Inside: `SlotColumns`, `decode_onsets`.
 """

@@ -1,4 +1,4 @@
-"""The forced raster: every onset to its own nearest slot. No following, no folding, nothing left out.
+"""The forced raster: every onset to its own nearest slot. No following, no folding, nothing left out. Ours.
 
 Inside: `RASTERS`, `nearest_slots`.
 """

@@ -2,7 +2,7 @@
 
 Conventions: a position is in quarter notes from tick 0; a *pulse* is the span that the model reads at once (the
 metre's beat, or its quarters where the beat is longer than a dotted quarter); ``position`` counts pulses as a float from
-the first one.
+the first one. Ours.
 
 Inside: `TempoClock`, `interpolate`, `as_clock`, `as_metre`, `PulseTable`, `pulses_under`, `group_chords`.
 """
@@ -92,7 +92,7 @@ def interpolate(at: FloatArray, known: FloatArray, wanted: FloatArray) -> FloatA
 
 
 def as_clock(tempo: TempoMap | float) -> TempoClock:
-    """A clock from a map or a number (quarter notes a minute); raises `ValueError` for a number outside 1 to 1,000.
+    """A clock from a map or a number (quarter notes a minute).
 
     Parameters
     ----------
@@ -103,6 +103,11 @@ def as_clock(tempo: TempoMap | float) -> TempoClock:
     -------
     TempoClock
         Exact for a plain number.
+
+    Raises
+    ------
+    ValueError
+        A number outside 1 to 1,000.
     """
     if isinstance(tempo, TempoMap):
         return TempoClock(tempo, float(tempo.us_per_quarter[0]))
@@ -113,7 +118,7 @@ def as_clock(tempo: TempoMap | float) -> TempoClock:
 
 
 def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
-    """A metre map from a map, ``"6/8"`` or ``(6, 8)``; raises `ValueError` for anything else.
+    """A metre map from a map, ``"6/8"`` or ``(6, 8)``.
 
     Parameters
     ----------
@@ -124,6 +129,11 @@ def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
     -------
     MetreMap
         One metre throughout unless a map was given.
+
+    Raises
+    ------
+    ValueError
+        Anything else.
     """
     if isinstance(metre, MetreMap):
         return metre

@@ -1,7 +1,7 @@
 """Strokes without a plan: for each the slot that was meant, how far from it the stroke fell, and how sure that is.
 
 Conventions: times are microseconds on the click's clock (0 is bar 1, beat 1); offset is played minus slot, **negative
-is early**; bars and beats count from 1. Where a stroke fits no slot its positions are nan and its bar is 0.
+is early**; bars and beats count from 1. Where a stroke fits no slot its positions are nan and its bar is 0. Ours.
 
 Inside: `Slots`, `quantise`.
 """
