@@ -8,7 +8,7 @@ import pytest
 
 from heeltap.analysis.advice.after_take import advice_of, course_aside
 from heeltap.analysis.advice.remedies import REMEDIES, remedy_of
-from heeltap.analysis.analyse import analyse
+from heeltap.analysis.analyse import Options, analyse
 from heeltap.analysis.findings.catalogue import FINDING_KINDS
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.app.drill.drill import drill_of
@@ -16,6 +16,7 @@ from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.model.notes import make_notes
 from heeltap.model.played import Played
 from heeltap.model.result import Advice, Counts, Finding, Overall, Replay, Result
+from heeltap.wording import bars
 from tests.makers.drills import counted_plan
 
 
@@ -27,7 +28,6 @@ def advice(
     in_pocket: float = 0.7,
     missed: int = 0,
     bpm: float = 96.0,
-    delay_known: bool = True,
 ) -> tuple[Advice, ...]:
     """The advice on a take of eighths at a tempo."""
     rows = np.arange(max(n, 1))
@@ -39,9 +39,9 @@ def advice(
             "beat_ms": rows * 0 + 60e3 / bpm,
         }
     )
-    overall = Overall(n, 0.0, None, 9.0, None, in_pocket, 80.0)
+    overall = Overall(n, 0.0, None, 9.0, None, in_pocket, 80)
     counts = Counts(max(n, 1), n - missed, missed, 0, 0, 0)
-    return advice_of(findings, again, overall, counts, table, delay_known=delay_known)
+    return advice_of(findings, again, overall, counts, table)
 
 
 def a_result() -> Result:
@@ -113,16 +113,56 @@ def test_a_part_that_is_too_much_is_made_simpler() -> None:
 
     assert "simplify" == said.action
     assert "30 of 100 planned notes" in said.text
-    assert () == advice(n=200, missed=40)
+    assert "simplify" not in [one.action for one in advice(n=200, missed=40)]
+
+
+def test_missed_notes_are_played_slower_first() -> None:
+    """More than a slip, less than too much: the counts are the report's own."""
+    (said,) = advice(n=200, missed=40)
+
+    assert ("slower", "You missed 40 of 200 planned notes. Play it 5 % slower until you have them all.") == (
+        said.action,
+        said.text,
+    )
+    assert () == advice(n=200, missed=20)
+
+
+def test_the_worst_bars_come_with_the_command_that_loops_them() -> None:
+    """The song's own tempo, 5 % slower, a bar to run in; where the entry names a tempo, ours takes its place."""
+    (said,) = advice(again=[Replay(20, 22, "", command="heeltap drill anchor 3 --tempo 96 --bars 20-22")])
+
+    assert said.text.endswith("\nheeltap drill anchor 3 --bars 20-22 --tempo 91 --run-in --loop")
 
 
 def test_a_take_that_holds_is_left_alone() -> None:
-    """Once more tomorrow; where it scatters everywhere, strong beats; where the delay is not known, neither."""
+    """Once more tomorrow; where it spreads everywhere, strong beats; both with the report's own share in the pocket."""
     nothing = [finding("nothing", 0.0)]
+    holds, loose = advice(nothing, in_pocket=0.9)[0], advice(nothing, in_pocket=0.6)[0]
 
-    assert "retest" == advice(nothing, in_pocket=0.9)[0].action
-    assert "anchor 3 --tempo 96" == advice(nothing, in_pocket=0.6)[0].exercise
-    assert () == advice(nothing, in_pocket=0.1, delay_known=False)
+    assert ("retest", True) == (holds.action, "90 % of your strokes are in the pocket" in holds.text)
+    assert ("anchor 3 --tempo 96", True) == (loose.exercise, "60 % of your strokes are in the pocket" in loose.text)
+
+
+@pytest.mark.parametrize("delay_ms", [0.0, None])
+@pytest.mark.parametrize("seed", range(12))
+def test_advice_never_contradicts_the_report(seed: int, delay_ms: float | None) -> None:
+    """Players of every kind: what is said to sit well has no bar to play again and its share in the pocket."""
+    rng = np.random.default_rng(500 + seed)
+    plan = counted_plan(["1 2 3 4"] * 16)
+    offset = rng.normal(rng.uniform(-30, 30), rng.uniform(4, 30), len(plan)) - 40.0 * (rng.random(len(plan)) < 0.05)
+    at = np.sort(plan.at_us + np.round(1000 * offset).astype(np.int64))
+    notes = make_notes(at, [60] * at.size, [80] * at.size, duration_us=[50_000] * at.size)
+    result = analyse(Played(notes, plan.tempo, plan.metre, plan), Options(delay_ms=delay_ms))
+
+    share = result.overall.in_pocket or 0.0
+    for advised in result.advice:
+        if advised.action == "retest":
+            assert not result.replay
+            assert share >= 0.85
+        if advised.action == "replay":
+            assert bars(range(result.replay[0].first_bar, result.replay[0].last_bar + 1)) in advised.text
+        if "in the pocket" in advised.text:
+            assert f"{100 * share:.0f} % of your strokes are in the pocket" in advised.text
 
 
 def test_nothing_is_said_of_a_handful_of_strokes() -> None:

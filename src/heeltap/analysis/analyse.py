@@ -169,7 +169,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
     """The whole Result of one take."""
     table = judged.offsets
     summary = summarise(table)
-    known = source.calibration.known
+    beat = source.metre.metres[0].beat_quarters
     counts, overall = counts_of(judged), summary.overall
     if source.on_grid:
         overall = scored(overall, judged, aim, source.calibration, source.metre)
@@ -194,7 +194,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         findings=found,
         replay=again.entries,
         replay_more=again.more,
-        advice=advice_of(found, again.entries, overall, counts, table, delay_known=known) if source.on_grid else (),
+        advice=advice_of(found, again.entries, overall, counts, table, beat_quarters=beat) if source.on_grid else (),
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
         on_grid=source.on_grid,

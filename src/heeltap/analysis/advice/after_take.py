@@ -6,6 +6,7 @@ slower as they are, the exercise is simpler at the tempo of the song. Nothing he
 Inside: `advice_of`, `course_aside`.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -25,6 +26,13 @@ _ENOUGH = 32
 _TOO_HARD = 0.25
 """Share of planned notes missed or on another key from which the part itself is too much for now. Ours."""
 
+_SLIPS = 0.1
+"""Share of planned notes lost up to which nothing is said of them. Ours."""
+
+_SLOWER = 0.95
+
+_TEMPO = re.compile(r" --tempo \S+")
+
 _SLOWEST_BPM = 40.0
 
 
@@ -35,7 +43,7 @@ def advice_of(
     counts: Counts,
     table: Offsets,
     *,
-    delay_known: bool,
+    beat_quarters: float = 1.0,
 ) -> tuple[Advice, ...]:
     """What to do next, most useful first, at most three rows.
 
@@ -47,16 +55,22 @@ def advice_of(
         Of the whole take.
     table : Offsets
         For the tempo.
-    delay_known : bool
-        False: the share in the pocket says nothing, for the delay may have pushed all of it out.
+    beat_quarters : float
+        Length of a beat in quarter notes, for the tempo as `heeltap drill` takes it.
+
+    Returns
+    -------
+    tuple of Advice
+        Every number in them is one of the result's own.
     """
     if overall.n < _ENOUGH:
         return ()
     bpm = 60_000.0 / float(np.median(table.beat_ms))
-    said = [_too_hard(counts), _bars(again), _behind_it(findings, bpm), _tired(findings)]
+    tempo = bpm * beat_quarters if np.ptp(table.beat_ms) < 1.0 else None
+    said = [_too_hard(counts), _bars(again, tempo), _missed(counts), _behind_it(findings, bpm), _tired(findings)]
     found = [advice for advice in said if advice is not None]
-    if not found and findings and findings[0].code == NOTHING and delay_known:
-        found = [_holds() if (overall.in_pocket or 0.0) >= AIM else _everywhere(bpm)]
+    if not found and findings and findings[0].code == NOTHING and overall.in_pocket is not None:
+        found = [_holds(overall) if overall.in_pocket >= AIM else _everywhere(overall, bpm)]
     return tuple(found[:3])
 
 
@@ -79,14 +93,27 @@ def _too_hard(counts: Counts) -> Advice | None:
     return Advice("simplify", text)
 
 
-def _bars(again: Sequence[Replay]) -> Advice | None:
-    """The worst bars."""
+def _missed(counts: Counts) -> Advice | None:
+    """All notes first, where more was missed than a slip and less than what makes a part too much."""
+    lost = counts.missed + counts.wrong_pitch
+    if not _SLIPS * counts.planned < lost <= _TOO_HARD * counts.planned or counts.missed <= counts.wrong_pitch:
+        return None
+    text = f"You missed {counts.missed} of {counts.planned} planned notes. Play it 5 % slower until you have them all."
+    return Advice("slower", text)
+
+
+def _bars(again: Sequence[Replay], bpm: float | None) -> Advice | None:
+    """The worst bars; ``bpm`` in quarter notes, None where the tempo changes."""
     if not again:
         return None
-    first, last = again[0].first_bar, again[0].last_bar
-    what, them = (f"bar {first}", "it") if first == last else (f"bars {first}-{last}", "them")
-    before = f" with the bar before {them}" if first > 1 else ""
+    worst = again[0]
+    one = worst.first_bar == worst.last_bar
+    what, them = (f"bar {worst.first_bar}", "it") if one else (f"bars {worst.first_bar}-{worst.last_bar}", "them")
+    before = f" with the bar before {them}" if worst.first_bar > 1 else ""
     text = f"Play {what} again{before}, 5 % slower, and change nothing else. When that sits twice in a row, go back to the tempo."
+    if worst.command and bpm is not None:
+        run_in = " --run-in" if before else ""
+        text += f"\n{_TEMPO.sub('', worst.command)} --tempo {_SLOWER * bpm:.0f}{run_in} --loop"
     return Advice("replay", text)
 
 
@@ -108,16 +135,18 @@ def _tired(findings: Sequence[Finding]) -> Advice | None:
     return None
 
 
-def _holds() -> Advice:
-    return Advice("retest", "That sits well. Play it once more tomorrow: what is still there after a night is learned.")
+def _holds(overall: Overall) -> Advice:
+    share = f"{100 * (overall.in_pocket or 0.0):.0f} % of your strokes are in the pocket"
+    text = f"That sits well: {share}. Play it once more tomorrow: what is still there after a night is learned."
+    return Advice("retest", text)
 
 
-def _everywhere(bpm: float) -> Advice:
+def _everywhere(overall: Overall, bpm: float) -> Advice:
     remedy = REMEDIES["strong-beats"]
     exercise = _exercise(remedy, bpm)
     text = (
-        f"No place stands out, your strokes spread everywhere. Begin with the strong beats: heeltap drill {exercise} "
-        f"({remedy.why})."
+        f"No place stands out: {100 * (overall.in_pocket or 0.0):.0f} % of your strokes are in the pocket, and practice aims "
+        f"at {100 * AIM:.0f}. Begin with the strong beats: heeltap drill {exercise} ({remedy.why})."
     )
     return Advice("drill", text, exercise)
 
