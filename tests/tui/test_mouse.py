@@ -470,6 +470,7 @@ def test_a_take_by_mouse_alone(tmp_path: Path) -> None:
         await click_key(app, pilot, "esc stop")
         await click_key(app, pilot, "tab bars")
         await click_key(app, pilot, "tab report")
+        await until(app, pilot, "right page")
         await click_key(app, pilot, "-  + tempo")
         await until(app, pilot, "286 bpm")
         await click_key(app, pilot, "esc back")

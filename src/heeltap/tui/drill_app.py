@@ -28,17 +28,9 @@ from heeltap.session.session import Phase
 from heeltap.tui import keys as keyboard
 from heeltap.tui.drill_commands import DRILL_COMMANDS, GUESS_COMMANDS
 from heeltap.tui.page import Look
+from heeltap.tui.screens import drill_keys
 from heeltap.tui.screens.after_take import AfterTake
 from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
-from heeltap.tui.screens.drill_keys import (
-    DRILL_HELP,
-    GUESS_KEYS,
-    NEXT_NUMBERS,
-    PADS_HELP,
-    REPORT_KEYS,
-    drill_keys,
-    guess_page,
-)
 from heeltap.tui.screens.listen import listening_commands, listening_keys, listening_words
 from heeltap.tui.screens.report import draw_report, report_room
 from heeltap.tui.text_app import TextApp
@@ -99,6 +91,8 @@ class DrillApp(TextApp[int]):
         self._listener, self._again = Listener(settings), False
         self.went_back = False
         """Whether the player left for the screen before, not for good."""
+        self.wants_delay = False
+        """Whether the player left to measure the delay of the gear."""
         self._listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._view = view_of(drill, settings, self._glyphs)
@@ -149,10 +143,10 @@ class DrillApp(TextApp[int]):
         """The lines of what is shown now."""
         look = Look(view.width, view.height, view.glyphs)
         if self.help_screen.is_open:
-            more = (*DRILL_HELP, *([PADS_HELP] if self._pads else []))
+            more = (*drill_keys.DRILL_HELP, *([drill_keys.PADS_HELP] if self._pads else []))
             return self.help_screen.draw(look, "drill", self.keys_now, more)
         if self.after.asking:
-            return guess_page(look, view.title, message=self._message)
+            return drill_keys.guess_page(look, view.title, message=self._message)
         if self._listening.now_us is not None:  # the bars move along with what is heard
             heard = replace(self._state, phase=Phase.PLAYING, now_us=self._listening.now_us, notice="", gaps=())
             return draw_drill(heard, view)
@@ -167,17 +161,15 @@ class DrillApp(TextApp[int]):
         return 1 if self.after.asking or self.help_screen.is_open else KEY_LINES
 
     @property
-    def _look(self) -> Look:
-        return Look(*self.size, self._glyphs)
-
-    @property
     def keys_now(self) -> tuple[keyboard.Key, ...]:
         """The keys of what is shown now."""
         if self.after.asking:
-            return GUESS_KEYS
+            return drill_keys.GUESS_KEYS
         if self._listening.on:
             return listening_keys(self._listening)
-        return REPORT_KEYS if self.after.showing else drill_keys(self._state.phase, self._state.feedback)
+        if self.after.showing:
+            return drill_keys.report_keys(measure=self.after.delay_unknown and not self._pads)
+        return drill_keys.drill_keys(self._state.phase, self._state.feedback)
 
     @property
     def outcomes(self) -> list[DrillOutcome]:
@@ -244,7 +236,7 @@ class DrillApp(TextApp[int]):
     @property
     def _moves(self) -> dict[str, int]:
         """Lines that a key moves by."""
-        page = report_room(self._look, KEY_LINES)
+        page = report_room(Look(*self.size), KEY_LINES)
         return keyboard.moves(page) | (
             {"left": -page, "right": page} if self.after.showing and not self._listening.on else {}
         )
@@ -264,6 +256,11 @@ class DrillApp(TextApp[int]):
         else:
             self.went_back = True
             self.action_leave()
+
+    def action_measure(self) -> None:
+        """Leave for the screen that measures the delay of the gear."""
+        self.wants_delay = True
+        self.action_leave()
 
     def action_again(self) -> None:
         """End the take, keep it, and begin it again."""
@@ -330,7 +327,7 @@ class DrillApp(TextApp[int]):
 
     def action_numbers(self) -> None:
         """Show the numbers at other times."""
-        self._feedback = NEXT_NUMBERS[self._state.feedback]
+        self._feedback = drill_keys.NEXT_NUMBERS[self._state.feedback]
         self._state = session.step(self._state, session.Show(self._feedback))[0]
         if self.play is not None and not self._busy:
             self.play.ask(session.Show(self._feedback))

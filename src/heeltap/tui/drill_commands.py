@@ -35,6 +35,7 @@ DRILL_COMMANDS: Commands = {
     "minus": lambda app: app.action_change(slower),
     "plus": lambda app: app.action_change(faster),
     "m": lambda app: app.action_change(lambda drill: for_pads(simpler(drill), app.settings)),
+    "u": lambda app: app.action_measure(),
     "x": lambda app: app.action_next(),
     "question_mark": lambda app: app.help_screen.open(),
 }

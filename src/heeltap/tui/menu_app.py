@@ -43,6 +43,7 @@ class MenuApp(TextApp[DrillChoice | None]):
 
     def __init__(
         self,
+        first: str = "start",
         *,
         message: str = "",
         takes: Path | None = None,
@@ -54,6 +55,8 @@ class MenuApp(TextApp[DrillChoice | None]):
 
         Parameters
         ----------
+        first : str
+            Name of the first screen.
         message : str
             What the first screen says.
         takes : Path, optional
@@ -82,7 +85,7 @@ class MenuApp(TextApp[DrillChoice | None]):
             MeasureScreen(self, "clock", "heeltap's own clock", clock_ways),
         )
         self._quiet_screens = {one.name: one for one in screens}
-        self.shown: QuietScreen = screens[0]
+        self.shown: QuietScreen = self._quiet_screens[first]
         """The screen that is shown."""
         self._lively = False
         """Whether something went on by itself when the screen was drawn last."""

@@ -70,6 +70,8 @@ def run_drill(
     False, as for a demo, whose take is thrown away.
     """
     app, code = _drill(drill, settings, at_once=at_once, leave_at_end=leave_at_end, kept=kept, guess=guess)
+    if app.wants_delay:
+        code = _screens("delay")
     if json and app.outcomes and (result := app.outcomes[-1].result) is not None:
         write_whole(json, to_json(result, indent=True))
     return code
@@ -102,22 +104,28 @@ def _drill(
 
 def run_home() -> int:
     """Show the start screen, play what is chosen, come back, until the player leaves; returns the exit code."""
-    message = _recovered()
+    return _screens("start", _recovered())
+
+
+def _screens(first: str, message: str = "") -> int:
+    """The same from the screen of the name ``first`` on, with a message on it."""
     while True:
         with interrupts() as interrupted:
-            home = MenuApp(message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
+            home = MenuApp(first, message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
             with _own_screen():
                 choice = home.run(mouse=mouse_wanted())
         if choice is None:
             return home.exit_code or home.return_code or 0
-        message = ""
+        first, message = "start", ""
         try:
             drill, settings = prepared(choice)
         except HeeltapError as error:
             message = str(error)
             continue
         app, code = _drill(drill, settings, at_once=False, leave_at_end=False, kept=True, guess=False)
-        if not app.went_back:
+        if app.wants_delay:
+            first = "delay"
+        elif not app.went_back:
             return code
 
 

@@ -70,6 +70,12 @@ class AfterTake:
             return str(error)
         return ""
 
+    @property
+    def delay_unknown(self) -> bool:
+        """Whether the last take was judged without knowing the delay of the gear."""
+        result = self._report.result
+        return result is not None and not result.calibration.known
+
     def turn_page(self) -> None:
         """Go from the report to the bars and back."""
         self.showing = bool(self.outcomes) and not self.showing

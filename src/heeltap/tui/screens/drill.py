@@ -19,7 +19,7 @@ from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_lines
-from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small
+from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small, wrapped_lines
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of
@@ -31,7 +31,7 @@ KEY_LINES = 2
 """Lines for the keys of the drill and of its report."""
 
 _HEAD, _FOOT = 4, 4
-"""Lines above and below the bars, without the blank one above the running figure."""
+"""Lines above the bars, at least, and below them, without the blank one above the running figure."""
 
 _TALL = 34
 """From so many lines on the beat is drawn large as well: as many rows of bars still fit as on a screen of 28."""
@@ -98,12 +98,13 @@ def draw_drill(state: State, view: View) -> list[Line]:
         return too_small(view.width, view.height)
     told = told_lines(view.message, view.width) if _still(state) else []
     keys: Line = [Span(clip(f"  {clean(view.rows.keys)}", view.width), "dim")]
-    lines = [_title(state, view), _beats(state, view), *(told or [_coming(state, view), keys])]
+    lines = [_title(state, view), _beats(state, view), *(told or [*_coming(state, view), keys])]
     lines += [[] for _ in range(_HEAD - len(lines))]
+    head = len(lines)
     large = [[], *large_beat(state, view.width, view.glyphs)] if view.height >= _TALL else []
-    room = view.height - _HEAD - _FOOT - 1 - len(large)
+    room = view.height - head - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
-    lines += [[] for _ in range(_HEAD + room - len(lines))]
+    lines += [[] for _ in range(head + room - len(lines))]
     lines += [*large, []]
     return [
         *lines,
@@ -163,12 +164,12 @@ def _title(state: State, view: View) -> Line:
     return [Span(left, "head"), Span(" " * max(1, view.width - len(left) - len(where) - 2)), Span(where, "head")]
 
 
-def _coming(state: State, view: View) -> Line:
-    """What the exercise is for, before it begins; then where one is and what comes, said before it comes."""
+def _coming(state: State, view: View) -> list[Line]:
+    """What the exercise is for, before it begins; then where you are and what comes, said before it comes."""
     if state.phase is Phase.READY:
-        return [Span(clip("  " + clean(view.aim), view.width), "dim")]
+        return wrapped_lines(view.aim, view.width, role="dim") or [[]]
     if state.phase is Phase.DONE:
-        return []
+        return [[]]
     bar = state.columns.bar_at(max(state.now_us, 0))
     if state.phase is Phase.COUNT_IN:
         bar = state.columns.bars[0] if state.now_us < 0 else bar
@@ -181,7 +182,7 @@ def _coming(state: State, view: View) -> Line:
         bars = change.bar - bar.number
         text = f"{clean(change.what)} in {bars} bars" if bars > 1 else f"next bar: {clean(change.what)}"
         line += [Span("   "), Span(text, "out" if bars == 1 else "dim")]
-    return _cut(line, view.width)
+    return [_cut(line, view.width)]
 
 
 def _cut(line: Line, width: int) -> Line:

@@ -2,7 +2,8 @@
 
 Letters of the home row stay free: they are pads where the computer's keyboard is the instrument.
 
-Inside: `drill_keys`, `guess_page`, `REPORT_KEYS`, `GUESS_KEYS`, `NEXT_NUMBERS`, `DRILL_HELP`, `PADS_HELP`.
+Inside: `drill_keys`, `guess_page`, `report_keys`, `REPORT_KEYS`, `MEASURE`, `GUESS_KEYS`, `NEXT_NUMBERS`,
+`DRILL_HELP`, `PADS_HELP`.
 """
 
 from heeltap.session.session import Feedback, Phase
@@ -11,7 +12,16 @@ from heeltap.tui.page import Look, page
 from heeltap.tui.screens.listen import LISTEN
 from heeltap.views.bar_sheet import Line, Span
 
-__all__ = ["DRILL_HELP", "GUESS_KEYS", "NEXT_NUMBERS", "PADS_HELP", "REPORT_KEYS", "drill_keys", "guess_page"]
+__all__ = [
+    "DRILL_HELP",
+    "GUESS_KEYS",
+    "NEXT_NUMBERS",
+    "PADS_HELP",
+    "REPORT_KEYS",
+    "drill_keys",
+    "guess_page",
+    "report_keys",
+]
 
 _NUMBERS = {
     Feedback.BAR: "each bar",
@@ -34,6 +44,8 @@ _SIMPLER = Key("m", "simpler", "the grade below, in the same way")
 _NEXT = Key("x", "next", "the exercise that your takes ask for, with the reason")
 _AGAIN = Key("enter", "again", "play the same again")
 _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, leave", "esc")
+
+MEASURE = Key("u", "delay", "measure the delay of your gear, so that early and late are yours alone: two minutes")
 
 REPORT_KEYS = (
     _AGAIN,
@@ -87,6 +99,11 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
     stop = Key("escape", "stop", "end the take here; heeltap keeps it and judges it", "esc")
     again = Key("r", "again", "end the take and begin it again")
     return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
+
+
+def report_keys(*, measure: bool) -> tuple[Key, ...]:
+    """The keys of the report; with ``measure`` also the one that leads to measuring the delay of the gear."""
+    return (*REPORT_KEYS[:2], MEASURE, *REPORT_KEYS[2:]) if measure else REPORT_KEYS
 
 
 def guess_page(look: Look, title: str, *, message: str = "") -> list[Line]:

@@ -16,6 +16,7 @@ from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
+from heeltap.tui.screens.drill_keys import MEASURE
 from heeltap.tui.screens.report import Report, played_words
 from heeltap.views.bar_sheet import Glyphs, Line, Span
 from heeltap.wording import count, signed_ms
@@ -26,6 +27,7 @@ HISTORY_KEYS = (
     Key("enter", "open", "the report of the chosen take, scored again from its folder"),
     MOVE,
     Key("o", "other order", "by day, by exercise, by tempo"),
+    MEASURE,
     BACK,
     HELP,
     QUIT,
@@ -147,7 +149,7 @@ class HistoryScreen(QuietScreen):
     @property
     def commands(self) -> Mapping[str, Callable[[], object]]:
         """Open the chosen take, list the takes in another order."""
-        return {"enter": self._open, "o": self._other_order}
+        return {"enter": self._open, "o": self._other_order, "u": lambda: self.host.go("delay")}
 
     @property
     def count(self) -> int:

@@ -10,6 +10,7 @@ from heeltap.app.listen.player_control import PlayerControl, piece_of_take, soun
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, clip, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
+from heeltap.tui.screens.drill_keys import MEASURE
 from heeltap.tui.screens.listen import LISTEN, listening_commands, listening_keys, listening_words
 from heeltap.tui.screens.report import Report, page_words, report_lines
 from heeltap.views.bar_sheet import Line, Span
@@ -48,12 +49,19 @@ class TakeScreen(QuietScreen):
     @property
     def keys(self) -> tuple[Key, ...]:
         """Those of listening while the take sounds."""
-        return listening_keys(self._listening) if self._listening.on else TAKE_KEYS
+        if self._listening.on:
+            return listening_keys(self._listening)
+        result = self._report.result
+        return TAKE_KEYS if result is None or result.calibration.known else (TAKE_KEYS[0], MEASURE, *TAKE_KEYS[1:])
 
     @property
     def commands(self) -> Mapping[str, Callable[[], object]]:
         """Hear the take, turn the pages of its report."""
-        turn = {"left": lambda: self._turn_page(-1), "right": lambda: self._turn_page(1)}
+        turn: dict[str, Callable[[], object]] = {
+            "left": lambda: self._turn_page(-1),
+            "right": lambda: self._turn_page(1),
+        }
+        turn["u"] = lambda: self.host.go("delay")
         return {"l": self._listen, **(listening_commands(self._listening) if self._listening.on else turn)}
 
     @property
