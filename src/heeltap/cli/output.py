@@ -12,7 +12,7 @@ from heeltap.write import check_asked, write_asked
 
 __all__ = ["RESULT", "check", "save", "save_json"]
 
-RESULT = b'{"format":"heeltap.result/1"}'
+RESULT = b'{"format":"heeltap.result/2"}'
 """What the JSON of a result is like, to ask whether it may be written before there is one."""
 
 
