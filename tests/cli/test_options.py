@@ -85,6 +85,7 @@ OPTIONS = {
     "leader": ["--leader", "drums"],
     "sections": ["--sections", "first:1 second:5"],
     "tempo": ["--tempo", "61"],
+    "at": ["--at", "5"],
     "lean": ["--lean", "25"],
     "pocket": ["--pocket", "11"],
     "delay": ["--delay", "9"],
@@ -97,9 +98,9 @@ OPTIONS = {
 REFUSED = {
     "file": {"pattern"},
     "folder": {"pattern"},
-    "take": {"part", "pattern", "leader", "tempo", "split"},
-    "take.mid": {"part", "pattern", "leader", "tempo", "split"},
-    "take of a part": {"part", "pattern", "leader", "tempo"},
+    "take": {"part", "pattern", "leader", "tempo", "at", "split"},
+    "take.mid": {"part", "pattern", "leader", "tempo", "at", "split"},
+    "take of a part": {"part", "pattern", "leader", "tempo", "at"},
 }
 """What each kind of input cannot honour; everything else it must. Any hand may play the exercise on any key."""
 

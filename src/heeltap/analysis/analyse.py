@@ -32,7 +32,7 @@ from heeltap.model.hands import hand_lines, hands_of, with_hands
 from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.notes import Notes
 from heeltap.model.offsets import Offsets
-from heeltap.model.plan import Plan
+from heeltap.model.plan import Plan, within_bars
 from heeltap.model.plan_from import accent_beats
 from heeltap.model.played import Played
 from heeltap.model.result import FEEL, Calibration, Finding, Reference, Result, Swing
@@ -146,7 +146,7 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
     leader = _leader(take, window)
     slots: Slots | None = None
     if take.plan is not None:
-        judged = _against_plan(take.plan, folded.notes, how, leader)
+        judged = _against_plan(within_bars(take.plan, take.stretch), folded.notes, how, leader)
     else:
         judged, slots = _against_grid(take, folded.notes, how, leader)
     source = Source(

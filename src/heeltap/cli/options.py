@@ -97,6 +97,9 @@ def add_reading(parser: argparse.ArgumentParser, verb: str) -> None:
     )
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
     add_tempo(parser, "as in the file", "quarter notes a minute of the click")
+    parser.add_argument(
+        "--at", type=int, metavar="BAR", help="the bar of the song that the file begins with, if it is a clip of it"
+    )
 
 
 def add_judging(parser: argparse.ArgumentParser) -> None:
@@ -125,6 +128,7 @@ def reading_of(args: argparse.Namespace) -> "Reading":
         leader=args.leader,
         sections=args.sections,
         tempo_bpm=args.tempo,
+        at_bar=args.at,
     )
 
 

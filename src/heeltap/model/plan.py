@@ -4,14 +4,15 @@ Conventions: ``at_tick`` counts `heeltap.units.TICKS_PER_QUARTER`; ``at_us`` is 
 1), the count-in lies before it. Notes of one stroke share ``stroke``. Pitch `ANY_PITCH` accepts any key.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from heeltap.model.arrays import IntArray, freeze_columns
 from heeltap.model.timeline import MetreMap, TempoMap
+from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section"]
+__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section", "within_bars"]
 
 ANY_PITCH = -1
 """In a plan: whichever key is struck counts."""
@@ -69,3 +70,26 @@ class Plan:
 
     def __len__(self) -> int:
         return int(self.at_tick.size)
+
+
+def within_bars(plan: Plan, stretch: tuple[int, int] | None) -> Plan:
+    """The plan without the strokes outside some bars; its clock, bars and sections stay as they are.
+
+    Parameters
+    ----------
+    plan : Plan
+    stretch : (int, int) or None
+        First and last bar, from 1; None keeps everything.
+
+    Returns
+    -------
+    Plan
+    """
+    if stretch is None:
+        return plan
+    first, last = stretch
+    bar = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[0]
+    rows = (bar >= first) & (bar <= last)
+    columns = {name: getattr(plan, name)[rows] for name in ("at_tick", "at_us", "pitch", "velocity", "hand", "kind")}
+    stroke = np.unique(plan.stroke[rows], return_inverse=True)[1].reshape(-1).astype(np.int64)
+    return replace(plan, **columns, stroke=stroke)

@@ -36,5 +36,8 @@ class Played:
     """Nothing finer can be told from this source; None where that is not known."""
     warnings: tuple[str, ...] = ()
     """What was odd about the source, a line each."""
+    stretch: tuple[int, int] | None = None
+    """First and last bar that the take holds, where it is a part of the plan only; what lies outside is not held
+    against it."""
     drill: str = ""
     """What `heeltap drill` takes to play the part again; empty where that is not known."""

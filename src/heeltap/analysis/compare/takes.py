@@ -26,6 +26,9 @@ __all__ = ["Choice", "Comparison", "Cost", "TakeRow", "compare"]
 AS_GOOD_MS = 3.0
 """Root mean square: takes that differ by less are as good."""
 
+_WHOLE = 0.8
+"""Share of the strokes due in the fullest take from which a take holds a stretch of bars as a whole. Ours."""
+
 MISSED_HALF_WIDTHS = 2.0
 """What a missed stroke counts as, in half-widths of the pocket on a beat."""
 
@@ -211,7 +214,13 @@ def _cost(strokes: _Strokes, first: int, last: int) -> Cost | None:
 def _choice(takes: Sequence[_Strokes], name: str, first: int, last: int) -> Choice | None:
     """Which take to use over a stretch of bars; None where nothing was due."""
     costs = tuple(_cost(one, first, last) for one in takes)
-    ranked = sorted((cost.rms_ms, index) for index, cost in enumerate(costs) if cost is not None)
+    due = max((cost.n + cost.missed for cost in costs if cost is not None), default=0)
+    # A take that holds a part of these bars only, such as one that was punched in, cannot be used for all of them.
+    ranked = sorted(
+        (cost.rms_ms, index)
+        for index, cost in enumerate(costs)
+        if cost is not None and cost.n + cost.missed >= _WHOLE * due
+    )
     if not ranked:
         return None
     least, best = ranked[0]

@@ -1,11 +1,13 @@
 """Read what heeltap can score: the take, its plan, its sections and its leader.
 
-Inside: `Reading`, `read_take`, `read_pattern`, `click_tempo`, `load_plan`, `load_part`, `drum_part`.
+Inside: `Reading` with `Drums` and `Timeline`, `read_take`, `read_pattern`, `click_tempo`, `load_plan`, `load_part`, `drum_part`.
 """
 
 import shlex
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from heeltap.analysis.leader.leader import kick_and_snare
 from heeltap.errors import InputFileError, MidiFileError, OptionError, PlanError, sentence
@@ -17,10 +19,24 @@ from heeltap.model.parts import Part, choose_part, describe_parts
 from heeltap.model.plan import Plan, Section
 from heeltap.model.plan_from import plan_of, plan_of_part, sections_from_markers, sections_from_text
 from heeltap.model.played import Played
-from heeltap.model.timeline import TempoMap, steady_tempo
+from heeltap.model.timeline import MetreMap, TempoMap, steady_tempo
 from heeltap.sound.percussion import CHANNEL
+from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["Reading", "click_tempo", "drum_part", "load_part", "load_plan", "read_pattern", "read_take"]
+__all__ = [
+    "Drums",
+    "Reading",
+    "Timeline",
+    "bar_us",
+    "click_tempo",
+    "drum_part",
+    "leading_drums",
+    "load_part",
+    "load_plan",
+    "read_pattern",
+    "read_take",
+    "stretch_of",
+]
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
@@ -36,12 +52,34 @@ class Reading:
     """Which pattern of a format 2 file, from 1."""
     plan: str | Path | Plan | None = None
     """What should have been played."""
-    leader: str | None = None
-    """The part whose kick and snare time is measured against."""
+    leader: "str | Drums | None" = None
+    """The part whose kick and snare time is measured against: of the same file, or read before."""
     sections: str | None = None
     """``intro:1 verse:5``."""
     tempo_bpm: float | None = None
     """Quarter notes a minute of the click, where the file does not say or says it wrong."""
+    at_bar: int | None = None
+    """The bar of the song that the file begins with, where it is a clip."""
+    timeline: "Timeline | None" = None
+    """Tempo, metre and sections of the song that the take belongs to, in place of the file's own."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drums:
+    """A drum part that leads."""
+
+    name: str
+    notes: Notes
+    """On the song's clock."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Timeline:
+    """How time runs in a song."""
+
+    tempo: TempoMap
+    metre: MetreMap
+    sections: tuple[Section, ...] = ()
 
 
 def read_take(path: str | Path, reading: Reading | None = None) -> Played:
@@ -72,22 +110,71 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
     planned = load_plan(asked.plan, asked.part) if isinstance(asked.plan, str | Path) else asked.plan
     if planned is not None and asked.sections is not None:
         planned = replace(planned, sections=sections_from_text(asked.sections, planned.bars))
-    ahead = None if asked.leader is None else _leader(midi, asked.leader)
-    notes, tempo = midi.notes_of(chosen), click_tempo(midi, asked.tempo_bpm)
+    own = clip_timeline(midi, click_tempo(midi, asked.tempo_bpm), asked)
+    time = asked.timeline or own if planned is None else Timeline(planned.tempo, planned.metre)
+    begins_us = count_in_of(midi) if planned is not None else 0
+    notes = _moved(midi.notes_of(chosen), bar_us(time, asked.at_bar, midi.path) - begins_us)
+    ahead = _leader(midi, asked.leader, bar_us(time, asked.at_bar, midi.path) - begins_us)
+    stretch = None if planned is None else stretch_of(notes, planned)
     return Played(
-        notes=notes if planned is None else _from_bar_one(notes, count_in_of(midi)),
-        tempo=tempo if planned is None else planned.tempo,
-        metre=midi.metre if planned is None else planned.metre,
+        notes=notes,
+        tempo=time.tempo,
+        metre=time.metre,
         plan=planned,
-        sections=_sections(midi, tempo, asked.sections),
-        leader=None if ahead is None else midi.notes_of(ahead),
+        sections=time.sections,
+        leader=None if ahead is None else ahead.notes,
         leader_name="" if ahead is None else ahead.name,
         file=Path(path).name,
         part=chosen.name,
         resolution_ms=_tick_ms(midi.tempo),
-        warnings=midi.warnings,
+        warnings=(*midi.warnings, *([] if stretch is None else [_only(stretch)])),
         drill=_drill_of(asked),
+        stretch=stretch,
     )
+
+
+def clip_timeline(midi: Midi, tempo: TempoMap, asked: Reading) -> Timeline:
+    """How time runs in a file: its own tempo and metre from the bar on that it begins with, and its sections."""
+    if asked.at_bar is None:
+        return Timeline(tempo, midi.metre, _sections(midi, tempo, midi.metre, 0, asked))
+    quarters = (asked.at_bar - 1) * midi.metre.metres[0].bar_quarters
+    ticks = round(quarters * tempo.ticks_per_quarter)
+    later = TempoMap(tempo.ticks_per_quarter, np.append(0, tempo.at_tick[1:] + ticks), tempo.us_per_quarter.copy())
+    metre = MetreMap(np.append(0.0, midi.metre.at_quarter[1:] + quarters), midi.metre.metres)
+    return Timeline(later, metre, _sections(midi, later, metre, ticks, asked))
+
+
+def bar_us(time: Timeline, bar: int | None, where: str = "take") -> int:
+    """When a bar begins, microseconds from bar 1; 0 where no bar is named. Raises `PlanError` below bar 1."""
+    if bar is None:
+        return 0
+    if bar < 1:
+        raise PlanError(sentence(where, f"bar {bar}", "a bar from 1"))
+    return round(float(time.tempo.us_at_quarter(time.metre.quarter_of_bar(bar))))
+
+
+_OWN_STRETCH_BARS = 2
+"""Planned bars without a note at the beginning or the end from which a take counts as a part of the song only. Ours."""
+
+
+def stretch_of(notes: Notes, plan: Plan) -> tuple[int, int] | None:
+    """The bars that a take holds, where it leaves out two or more planned bars at the beginning or the end; else None.
+
+    Fewer are a late entry or an early end, which count as missed.
+    """
+    if len(notes) == 0 or len(plan) == 0:
+        return None
+    span = notes.onset_us[[0, -1]]
+    first, last = (int(bar) for bar in plan.metre.bar_beat(plan.tempo.quarter_at(np.maximum(span, 0)))[0])
+    bars = np.unique(plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[0])
+    before, behind = int((bars < first).sum()), int((bars > last).sum())
+    from_bar = first if before >= _OWN_STRETCH_BARS else 1
+    to_bar = last if behind >= _OWN_STRETCH_BARS else max(plan.bars, last)
+    return None if (from_bar, to_bar) == (1, max(plan.bars, last)) else (from_bar, to_bar)
+
+
+def _only(stretch: tuple[int, int]) -> str:
+    return f"this take holds bars {stretch[0]} to {stretch[1]}; heeltap judges only those"
 
 
 def _drill_of(asked: Reading) -> str:
@@ -116,9 +203,9 @@ def click_tempo(midi: Midi, tempo_bpm: float | None) -> TempoMap:
     return steady_tempo(tempo_bpm)
 
 
-def _from_bar_one(notes: Notes, count_in_us: int) -> Notes:
-    """The notes of a drill's own file on the plan's clock: the file begins with the count-in, the plan with bar 1."""
-    return replace(notes, onset_us=notes.onset_us - count_in_us) if count_in_us else notes
+def _moved(notes: Notes, by_us: int) -> Notes:
+    """The notes so much later: on the clock of the song, which begins with bar 1."""
+    return replace(notes, onset_us=notes.onset_us + by_us) if by_us else notes
 
 
 def load_plan(path: str | Path, part: str | None = None) -> Plan:
@@ -148,14 +235,23 @@ def load_part(path: str | Path, part: str | None = None) -> tuple[Plan, bool]:
     return plan, len(plan) > 0 and bool((midi.channel[rows] == CHANNEL).all())
 
 
-def _leader(midi: Midi, wanted: str) -> Part:
+def _leader(midi: Midi, wanted: str | Drums | None, by_us: int) -> Drums | None:
     """The part that leads; ``drums`` is the one that looks like a drum part."""
+    if not isinstance(wanted, str):
+        return wanted
+    drums = leading_drums(midi, wanted)
+    return replace(drums, notes=_moved(drums.notes, by_us))
+
+
+def leading_drums(midi: Midi, wanted: str) -> Drums:
+    """A drum part of a file, to lead. Raises `InputFileError` where there is none, or it has neither kick nor snare."""
     found = drum_part(midi, wanted)
-    if len(kick_and_snare(midi.notes_of(found), channel=None)) == 0:
+    notes = midi.notes_of(found)
+    if len(kick_and_snare(notes, channel=None)) == 0:
         raise InputFileError(
             midi.path, f"no kick or snare in '{found.name}'", "a drum part to lead", describe_parts(midi.parts)
         )
-    return found
+    return Drums(found.name, notes)
 
 
 def drum_part(midi: Midi, wanted: str) -> Part:
@@ -164,16 +260,16 @@ def drum_part(midi: Midi, wanted: str) -> Part:
     return drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
 
 
-def _sections(midi: Midi, tempo: TempoMap, text: str | None) -> tuple[Section, ...]:
-    """Sections of a file: as the user named them, else from its markers."""
-    own = tempo is midi.tempo
-    quarters = midi.tick[-1:] / tempo.ticks_per_quarter if own else tempo.quarter_at(midi.notes.onset_us[-1:])
-    last_bar = int(midi.metre.bar_beat(quarters)[0].max(initial=1))
-    if text is not None:
-        return sections_from_text(text, last_bar)
+def _sections(midi: Midi, tempo: TempoMap, metre: MetreMap, ticks: int, asked: Reading) -> tuple[Section, ...]:
+    """Sections of a file: as the user named them, else from its markers. The file begins so many ticks into the song."""
+    own = asked.tempo_bpm is None
+    last = (midi.tick[-1:] if own else tempo.tick_at(midi.notes.onset_us[-1:])) + ticks
+    last_bar = int(metre.bar_beat(last / tempo.ticks_per_quarter)[0].max(initial=1))
+    if asked.sections is not None:
+        return sections_from_text(asked.sections, last_bar)
     # Where somebody names another tempo, a marker stays where it is in time.
-    markers = [(m.tick if own else int(tempo.tick_at(m.at_us)), m.text) for m in midi.markers]
-    return sections_from_markers(markers, midi.metre, last_bar, ticks_per_quarter=tempo.ticks_per_quarter)
+    markers = [(m.tick + ticks if own else int(tempo.tick_at(m.at_us)) + ticks, m.text) for m in midi.markers]
+    return sections_from_markers(markers, metre, last_bar, ticks_per_quarter=tempo.ticks_per_quarter)
 
 
 def _markers(midi: Midi) -> list[tuple[int, str]]:

@@ -170,6 +170,7 @@ _NOT_OF_A_TAKE = {
     "pattern": ("--pattern", "a kept take is one performance"),
     "leader": ("--leader", "a kept take holds no drum part"),
     "tempo_bpm": ("--tempo", "a kept take knows its click"),
+    "at_bar": ("--at", "a kept take knows its bars"),
     "part": ("--part", "a kept take is one part"),
 }
 """What a kept take cannot honour, and why; ``part`` only where it does not choose from the plan's file."""
