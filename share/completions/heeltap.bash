@@ -9,8 +9,8 @@ _shtab_heeltap_subparsers=(demo drill score compare history make simplify set ha
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
 _shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
-_shtab_heeltap_score_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --json --force --html --jobs --debug)
-_shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --lean --pocket --delay --retrigger --split --grid --debug)
+_shtab_heeltap_score_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --json --force --html --jobs --debug)
+_shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_history_option_strings=(-h --help --all --force --debug)
 _shtab_heeltap_make_option_strings=(-h --help --metre --seed --tempo --bars --out --force --debug)
 _shtab_heeltap_simplify_option_strings=(-h --help --part --pattern --tempo --metre --out --force --debug)

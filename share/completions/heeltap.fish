@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -103,6 +103,7 @@ complete -c heeltap -n '_shtab_heeltap_using score' -l plan -xka "(__fish_comple
 complete -c heeltap -n '_shtab_heeltap_using score' -l leader -x -d 'measure against kick and snare of this part instead of the click; drums finds it'
 complete -c heeltap -n '_shtab_heeltap_using score' -l sections -x -d 'name the sections by their first bars: '"'"'intro:1 verse:5'"'"''
 complete -c heeltap -n '_shtab_heeltap_using score' -l tempo -x -d 'quarter notes a minute of the click (default: as in the file)'
+complete -c heeltap -n '_shtab_heeltap_using score' -l at -x -d 'the bar of the song that the file begins with, if it is a clip of it'
 complete -c heeltap -n '_shtab_heeltap_using score' -l lean -x -d 'where you aimed: 15 is 15 ms behind the click, or auto (default: 0; in a take folder, where you aimed then)'
 complete -c heeltap -n '_shtab_heeltap_using score' -l pocket -x -d 'how far from there a stroke is still in the pocket (default: by the time between your strokes)'
 complete -c heeltap -n '_shtab_heeltap_using score' -l delay -x -d 'the delay of your gear, if you know it (default: not known; in a take folder, as it was then)'
@@ -123,6 +124,7 @@ complete -c heeltap -n '_shtab_heeltap_using compare' -l plan -xka "(__fish_comp
 complete -c heeltap -n '_shtab_heeltap_using compare' -l leader -x -d 'measure against kick and snare of this part instead of the click; drums finds it'
 complete -c heeltap -n '_shtab_heeltap_using compare' -l sections -x -d 'name the sections by their first bars: '"'"'intro:1 verse:5'"'"''
 complete -c heeltap -n '_shtab_heeltap_using compare' -l tempo -x -d 'quarter notes a minute of the click (default: as in the file)'
+complete -c heeltap -n '_shtab_heeltap_using compare' -l at -x -d 'the bar of the song that the file begins with, if it is a clip of it'
 complete -c heeltap -n '_shtab_heeltap_using compare' -l lean -x -d 'where you aimed: 15 is 15 ms behind the click, or auto (default: 0; in a take folder, where you aimed then)'
 complete -c heeltap -n '_shtab_heeltap_using compare' -l pocket -x -d 'how far from there a stroke is still in the pocket (default: by the time between your strokes)'
 complete -c heeltap -n '_shtab_heeltap_using compare' -l delay -x -d 'the delay of your gear, if you know it (default: not known; in a take folder, as it was then)'
