@@ -6,12 +6,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.app.drill.changes import Change
+from heeltap.app.drill.changes import Change, before
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.ranges import drill_bars
+from heeltap.app.drill.run import Settings
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Lost, Note, Pause, Phase, Show, State, Stop, begin, step
 from heeltap.tui.page import clean, clip
-from heeltap.tui.screens.drill import View, draw_drill, rows_shown
+from heeltap.tui.screens.drill import View, draw_drill, rows_shown, view_of
 from heeltap.tui.screens.drill_keys import drill_keys
 from heeltap.views.bar_sheet import ASCII, UNICODE, Glyphs, bar_block, glyphs_for, gutter_of, least_width, plain, signed
 from tests.makers.amounts import amount
@@ -236,3 +239,24 @@ def test_a_number_without_room_is_not_cut_to_another() -> None:
     rows = [plain(bar_block(state, state.columns.bars, width, UNICODE))[2].split() for width in (64, 48)]
 
     assert rows == [["played", "-120x", "+40", "+130"], ["played", "~", "x", "+40+130"]]
+
+
+@pytest.mark.parametrize(
+    ("bars", "passes", "at", "words"),
+    [
+        (None, 1, 2, "bar 3 of 16"),
+        ((14, 16), 1, 1, "bar 15 of 14-16"),
+        ((14, 14), 1, 0, "bar 14 of 14"),
+        ((14, 16), 3, 4, "bar 15, pass 2 of 3"),
+        ((1, 2), 2, 3, "bar 2, pass 2 of 2"),
+    ],
+)
+def test_where_you_are_in_a_part_of_a_drill(bars: tuple[int, int] | None, passes: int, at: int, words: str) -> None:
+    """Bars keep the numbers that they have in the whole; a loop says which pass it is."""
+    drill = drill_bars(drill_of("anchor 3"), bars, passes=passes)
+    state = before(drill, Feedback.BAR)
+    state = replace(state, phase=Phase.PLAYING, now_us=state.columns.bars[at].start_us + 1)
+
+    first = shown(state, view_of(drill, Settings("Pad"), UNICODE))[0]
+
+    assert first.endswith(f" {words}")

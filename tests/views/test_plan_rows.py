@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.ranges import drill_bars
 from heeltap.errors import PlanError
 from heeltap.model.arrays import as_ints
 from heeltap.model.counting import parse_counting, unit_ticks
@@ -12,6 +14,7 @@ from heeltap.model.exercise import METRES, Exercise
 from heeltap.model.plan_from import plan_of, swing_ticks
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import begin
+from heeltap.tui.screens.drill import rows_of_drill
 from heeltap.units import TICKS_PER_QUARTER
 from heeltap.views.bar_sheet import UNICODE, bar_block, block_height, plain
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of
@@ -143,3 +146,23 @@ def test_a_bar_of_rest_needs_one_row() -> None:
     assert (0,) == rows.of_bars([])
     assert (0,) == ONE_ROW.of_bars([0, 1, 2])
     assert [True, None] == [rows.mark(0, 1), rows.mark(1, 0)]
+
+
+@pytest.mark.parametrize(
+    ("family", "grade", "bars"), [("turn", 8, (7, 9)), ("anchor", 10, (14, 16)), ("split", 2, (3, 4))]
+)
+@pytest.mark.parametrize("passes", [1, 3])
+def test_bars_of_an_exercise_keep_their_rows(family: str, grade: int, bars: tuple[int, int], passes: int) -> None:
+    """In each pass every bar is drawn as in the whole: hands, drums, accents and fills."""
+    whole = drill_of(f"{family} {grade}")
+    part = drill_bars(whole, bars, passes=passes)
+    found = rows_of_drill(part)
+
+    def drawn(drill: Drill, rows: PlanRows, number: int) -> list[str]:
+        columns = columns_of(drill.plan)
+        lines = plain(bar_block(begin(columns), [columns.bars[number - 1]], WIDTH, UNICODE, gutter=GUTTER, rows=rows))
+        return [lines[0][GUTTER:], *lines[1:]]
+
+    expected = [drawn(whole, rows_of_drill(whole), number) for number in range(bars[0], bars[1] + 1)] * passes
+    assert expected == [drawn(part, found, number) for number in range(1, part.plan.bars + 1)]
+    assert rows_of_drill(whole).keys == found.keys

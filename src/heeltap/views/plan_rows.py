@@ -1,6 +1,6 @@
 """What each hand, drum or chord plays: the rows of a bar sheet, where fills stand, and which keys are meant.
 
-Inside: `PlanRows`, `plan_rows_of`, `ONE_ROW`.
+Inside: `PlanRows`, `plan_rows_of`, `rows_of_bars`, `ONE_ROW`.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,7 +15,7 @@ from heeltap.model.plan import ANY_PITCH, HANDS, Plan
 from heeltap.model.plan_from import swing_ticks
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["ONE_ROW", "PlanRows", "plan_rows_of"]
+__all__ = ["ONE_ROW", "PlanRows", "plan_rows_of", "rows_of_bars"]
 
 _DRUMS = {
     "kick": (35, 36),
@@ -110,6 +110,38 @@ def _rows_of_exercise(plan: Plan, exercise: Exercise) -> PlanRows:
     }
     names = tuple("" if voice.name == "any" else voice.name for voice in exercise.voices)
     return PlanRows(names, tuple(map(tuple, struck)), fills, _keys_of_voices(exercise.voices))
+
+
+def rows_of_bars(rows: PlanRows, whole: Plan, part: Plan, numbers: Sequence[int]) -> PlanRows:
+    """The rows of some bars of a plan, as often as they come.
+
+    Parameters
+    ----------
+    rows : PlanRows
+        Of the whole plan.
+    whole, part : Plan
+        The plan, and the one that holds some of its bars.
+    numbers : sequence of int
+        The number that each bar of ``part`` has in ``whole``.
+
+    Returns
+    -------
+    PlanRows
+    """
+    fills = {bar: rows.fill_from[number] for bar, number in enumerate(numbers, 1) if number in rows.fill_from}
+    if not rows.struck:
+        return PlanRows(rows.names, (), fills, rows.keys)
+    known = dict(zip(_places(whole, range(1, whole.bars + 1)), rows.struck, strict=True))
+    struck = tuple(known.get(place, ()) for place in _places(part, numbers))
+    return PlanRows(rows.names, struck, fills, rows.keys)
+
+
+def _places(plan: Plan, numbers: Sequence[int]) -> list[tuple[int, int]]:
+    """For each stroke the number of its bar and its ticks from the bar line."""
+    at_tick = plan.at_tick[np.unique(plan.stroke, return_index=True)[1]]
+    bar = plan.metre.bar_beat(at_tick / TICKS_PER_QUARTER)[0].astype(np.int64)
+    within = at_tick - np.rint(plan.metre.quarter_of_bar(bar) * TICKS_PER_QUARTER).astype(np.int64)
+    return [(numbers[one - 1], ticks) for one, ticks in zip(bar.tolist(), within.tolist(), strict=True)]
 
 
 def _struck_by(plan: Plan, row_of_note: Sequence[int]) -> tuple[Struck, ...]:

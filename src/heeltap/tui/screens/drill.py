@@ -22,7 +22,7 @@ from heeltap.tui.keys import Key, bottom_lines
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small, wrapped_lines
 from heeltap.tui.screens.drill_beat import beats_line, large_beat
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
-from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of
+from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of, rows_of_bars
 from heeltap.views.recent_strokes import recent_line
 
 __all__ = ["KEY_LINES", "View", "draw_drill", "ports_of", "rows_of_drill", "rows_shown", "title_of", "view_of"]
@@ -59,6 +59,8 @@ class View:
     """What the bottom line offers."""
     rows: PlanRows = ONE_ROW
     """What each hand or drum plays, and on which keys."""
+    passes: int = 1
+    """How often the bars come in a row."""
 
 
 def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
@@ -72,6 +74,7 @@ def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
         aim=drill.aim,
         changes=changes_of(drill.plan),
         rows=rows_of_drill(drill),
+        passes=drill.passes,
     )
 
 
@@ -82,6 +85,8 @@ def title_of(drill: Drill, glyphs: Glyphs) -> str:
 
 def rows_of_drill(drill: Drill) -> PlanRows:
     """What each hand or drum of a drill plays, and on which keys."""
+    if drill.whole is not None:
+        return rows_of_bars(rows_of_drill(drill.whole), drill.whole.plan, drill.plan, drill.bar_numbers)
     exercise = None if drill.exercise is None else exercise_from_toml(drill.exercise)
     return plan_rows_of(drill.plan, exercise, percussion=drill.percussion)
 
@@ -150,18 +155,27 @@ def rows_shown(height: Callable[[int], int], rows: int, room: int, wanted: int) 
 
 
 def _title(state: State, view: View) -> Line:
-    """What is played on the left, where it stands on the right."""
-    last = len(state.columns.bars)
+    """What you play on the left, where you are in it on the right."""
     where = {
         Phase.READY: "ready",
         Phase.COUNT_IN: "count-in",
-        Phase.PLAYING: f"bar {state.columns.bar_at(state.now_us).number} of {last}",
+        Phase.PLAYING: _bar_words(state, view.passes),
         Phase.PAUSED: "held",
         Phase.DONE: state.ending,
     }[state.phase]
     where = clip(clean(where), view.width // 2)
     left = clip("  " + clean(view.title), view.width - len(where) - 3)
     return [Span(left, "head"), Span(" " * max(1, view.width - len(left) - len(where) - 2)), Span(where, "head")]
+
+
+def _bar_words(state: State, passes: int) -> str:
+    """Which bar is played: "bar 3 of 8", "bar 15 of 14-16", "bar 15, pass 2 of 4"."""
+    bars = state.columns.bars
+    bar = bars[state.columns.bar_at(state.now_us).number - 1]
+    if passes > 1:
+        return f"bar {bar.name}, pass {(bar.number - 1) * passes // len(bars) + 1} of {passes}"
+    first, last = bars[0].name, bars[-1].name
+    return f"bar {bar.name} of {last if first in ('1', last) else f'{first}-{last}'}"
 
 
 def _coming(state: State, view: View) -> list[Line]:
