@@ -164,9 +164,11 @@ def stretch_of(notes: Notes, plan: Plan) -> tuple[int, int] | None:
     """
     if len(notes) == 0 or len(plan) == 0:
         return None
-    span = notes.onset_us[[0, -1]]
-    first, last = (int(bar) for bar in plan.metre.bar_beat(plan.tempo.quarter_at(np.maximum(span, 0)))[0])
-    bars = np.unique(plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[0])
+    bar_of = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[0]
+    # Of the nearest planned stroke: the first one of a bar is often played before the bar line.
+    middle = (plan.at_us[1:] + plan.at_us[:-1]) / 2
+    first, last = (int(bar) for bar in bar_of[np.searchsorted(middle, notes.onset_us[[0, -1]], side="right")])
+    bars = np.unique(bar_of)
     before, behind = int((bars < first).sum()), int((bars > last).sum())
     from_bar = first if before >= _OWN_STRETCH_BARS else 1
     to_bar = last if behind >= _OWN_STRETCH_BARS else max(plan.bars, last)
