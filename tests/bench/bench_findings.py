@@ -2,8 +2,9 @@
 [PART] [TAKES]``.
 
 PART is ``false`` (untruths about faultless players), ``power`` (planted faults found, and named first), ``rush`` (runs
-into changes that grow and decay), ``coverage`` (of nominal 95 % intervals), ``speed``, or ``all``; TAKES how many takes
-a row (default 200). Prints; asserts nothing.
+into changes that grow and decay), ``turns`` (faults at the changes of the turn exercises, 20 takes a grade),
+``coverage`` (of nominal 95 % intervals), ``speed``, or ``all``; TAKES how many takes a row (default 200). Prints; asserts
+nothing.
 """
 
 import sys
@@ -14,6 +15,7 @@ import numpy as np
 from heeltap.analysis.findings import findings
 from heeltap.analysis.statistics.estimates import bias, drift, noise_of, spread, summarise
 from tests.makers.tables import NOISES, noise, offsets_table, plant
+from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, turn_take
 
 CODES = {"rush-into-change": "into-change", "ramp-into-change": "into-change", "beat-two": "beat", "loud": "loudness",
          "hand": "hands", "rest": "after-rest", "leap": "leaps"}  # fmt: skip
@@ -69,6 +71,13 @@ def rushes(kind: str, size_ms: float, takes: int, seed: int = 5) -> tuple[float,
         held += rush.ci95_ms[0] <= -size_ms <= rush.ci95_ms[1]
         beats_off += [abs(beats - back) for word, beats in words.items() if f"about {word} beats" in rush.text]
     return found / takes, alone / takes, held / max(found, 1), float(np.mean(beats_off or [np.nan]))
+
+
+def turns(grade: int, fault: str, takes: int = 20, seed: int = 6) -> int:
+    """How many takes of a turn exercise hear of the fault by its name and of nothing else."""
+    rng = np.random.default_rng(seed)
+    said = [{row.code for row in findings(turn_take(grade, take, fault, rng), 0.0)} for take in range(1, takes + 1)]
+    return sum(codes <= RIGHT for codes in said)
 
 
 def coverage(kind: str, n: int, takes: int, seed: int = 3) -> tuple[float, float, float]:
@@ -127,6 +136,12 @@ def main(part: str, takes: int) -> None:
             for size in (20.0, 30.0):
                 cells = "  ".join(f"{value:.3f}" for value in rushes(kind, size, takes))
                 print(f"  {kind:8}{size:4.0f} ms  {cells}", flush=True)
+    if part in ("turns", "all"):
+        print(
+            "turn exercises, two rounds, spread 8 ms, slow wander: named right and alone, of 20 (goal 16), grades 1 to 9"
+        )
+        for fault in FAULTS_AT_CHANGES:
+            print(f"  {fault:52}", "  ".join(f"{turns(grade, fault):2}" for grade in range(1, 10)), flush=True)
     if part in ("coverage", "all"):
         print(f"coverage of nominal 95 % intervals, {takes} takes: bias / spread / drift")
         for kind in NOISES:

@@ -20,6 +20,7 @@ from heeltap.analysis.findings.contrasts import (
     Contrast,
     FindingKind,
     class_contrast,
+    has_enough_strokes,
     of_class,
 )
 from heeltap.model.arrays import BoolArray, FloatArray
@@ -73,6 +74,15 @@ def _rush_and_return(table: Offsets, back_beats: float) -> FloatArray:
     return np.asarray(np.maximum(up, np.clip(1 - since / back_beats, 0, 1)))
 
 
+def _fills(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
+    """Fills against the groove; and fills after their first stroke, for a run needs something to run from."""
+    fill = table.kind == FILL
+    starts = fill & ~np.concatenate(([False], fill[:-1])) if len(table) else fill
+    for rows, share in ((fill, 1.0), (fill & ~starts, 0.5)):
+        if has_enough_strokes(table, rows):
+            yield class_contrast(kind, rows, against=table.kind == GROOVE, share=share)
+
+
 def _after_change(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
     """The first bar of a new section."""
     after = table.bars_since_change == 0
@@ -110,6 +120,7 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         advice="turns",
         measure="place",
         weight=3.0,
+        about_changes=True,
         contrasts=_into_change,
         once=True,
         tail=_back_after,
@@ -123,6 +134,7 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         advice="turns",
         measure="place",
         weight=0.3,
+        about_changes=True,
         contrasts=_after_change,
     ),
     FindingKind(
@@ -134,7 +146,9 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         advice="fills",
         measure="place",
         weight=3.0,
-        contrasts=of_class(lambda table: table.kind == FILL, lambda table: table.kind == GROOVE),
+        about_changes=True,
+        once=True,
+        contrasts=_fills,
     ),
     FindingKind(
         code="landing",
@@ -145,6 +159,7 @@ CHANGE_KINDS: tuple[FindingKind, ...] = (
         advice="turns",
         measure="place",
         weight=0.3,
+        about_changes=True,
         contrasts=of_class(lambda table: table.kind == LANDING),
     ),
 )

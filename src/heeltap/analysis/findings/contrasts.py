@@ -82,6 +82,11 @@ class FindingKind:
     metrical: bool = False
     """About places in the bar. All other kinds are tested with the mean of every place in the bar taken out first, so
     that a habit of the player's (a late four, say) is not mistaken for what happens to fall on it."""
+    local: bool = False
+    """About strokes all over the take, so it must hold away from the section changes, too."""
+    about_changes: bool = False
+    """About what happens at section changes; scatter there is not told beside where the strokes sit there, because a
+    run that grows looks like scatter."""
     asked_swing: bool = False
     """Needs a swing that was asked for."""
     slope: bool = False
@@ -125,10 +130,12 @@ class Contrast:
     @property
     def is_class(self) -> bool:
         """Whether it sets the strokes ``rows`` against others, all of them alike."""
-        return bool(np.all(self.regressor[self.rows] == 1.0) and np.all(self.regressor[~self.rows] < 1.0))
+        return bool(np.all((self.regressor == 1.0) == self.rows))
 
 
-def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "", *, against: BoolArray | None = None) -> Contrast:
+def class_contrast(
+    kind: FindingKind, rows: BoolArray, what: str = "", *, against: BoolArray | None = None, share: float = 1.0
+) -> Contrast:
     """The contrast of a class of strokes against the rest, or against another class.
 
     Parameters
@@ -140,17 +147,19 @@ def class_contrast(kind: FindingKind, rows: BoolArray, what: str = "", *, agains
         Names the class inside the sentence, where the sentence needs it.
     against : bool, shape (strokes,), optional
         What the class is held against; the rest where not given.
+    share : float
+        Part of the kind's weight.
 
     Returns
     -------
     Contrast
-        Regressor 1 inside the class and 0 in what it is held against. All other strokes get the class's share of the
-        two together, which is the column's mean, so that they have no part in the difference.
+        Regressor 1 inside the class, 0 outside. In the plain column strokes of neither side get the class's share of
+        the two together, which is the column's mean, so that they have no part in the difference.
     """
     there = ~rows if against is None else against
-    share = rows.sum() / max(int(rows.sum() + there.sum()), 1)
-    regressor = np.where(rows, 1.0, np.where(there, 0.0, share))
-    return Contrast(kind, what, regressor, rows, regressor)
+    middle = rows.sum() / max(int(rows.sum() + there.sum()), 1)
+    plain = np.where(rows, 1.0, np.where(there, 0.0, middle))
+    return Contrast(kind, what, rows.astype(np.float64), rows, plain, share=share)
 
 
 def of_class(

@@ -17,12 +17,16 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.analysis.findings.catalogue import FINDING_KINDS, kind_of
-from heeltap.analysis.findings.change_kinds import CHANGE_KINDS
 from heeltap.analysis.findings.contrasts import Contrast, FindingKind, clusters, place_means
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.analysis.findings.hypothesis_tests import ErrorBudget, RegressionProblem, TestResult, step_down
 from heeltap.analysis.findings.other_kinds import MIN_TAKE, nothing, other_findings, too_even
-from heeltap.analysis.findings.plain_numbers import is_explained_by_changes, is_told_already, plain_number
+from heeltap.analysis.findings.plain_numbers import (
+    holds_away_from_changes,
+    is_explained_by_changes,
+    is_told_already,
+    plain_number,
+)
 from heeltap.analysis.findings.scatter_kinds import scatter_size_ms
 from heeltap.analysis.findings.sentences import bars_of, sentence
 from heeltap.analysis.section_words import delay_share
@@ -96,7 +100,9 @@ def findings(
     scatter = _contrasts("scatter", offsets)
     reserved = sum(c.weight for c in scatter)
     found, residual, open_weight = _place(offsets, lean, reserved, delay_uncertainty_ms, swing_asked=swing_asked)
-    found += _scatter(offsets, scatter, residual, open_weight)
+    about_changes = any(kind_of(row.code).about_changes for row in found)
+    loose = _scatter(offsets, scatter, residual, open_weight)
+    found += [row for row in loose if not (about_changes and kind_of(row.code).about_changes)]
     found += other_findings(offsets, accent_beats)
     return found or [nothing()]
 
@@ -115,7 +121,7 @@ def _place(
     values = _winsorised(offsets.offset_ms)
     problem = _problem(offsets, values, contrasts, unsure_ms)
     budget = ErrorBudget([c.weight for c in contrasts], ALPHA, reserved, lean, whole.weight)
-    results, open_weight = step_down(problem, budget)
+    results, open_weight = step_down(problem, budget, lambda result: _holds(offsets, values, contrasts, result))
     taken_out = [result.index for result in results if result.index >= 0]
     noise = fit_noise(values, np.column_stack([place_means(offsets), *(contrasts[i].regressor for i in taken_out)]))
     told: list[Contrast] = []
@@ -130,7 +136,7 @@ def _place(
         told.append(contrast)
         within = delay_share(unsure_ms) if result.index < 0 else ""
         rows.append(_finding(offsets, contrast, size, result.p_adjusted, within))
-    about_changes = any(row.code in _ABOUT_CHANGES for row in rows)
+    about_changes = any(contrast.kind.about_changes for contrast in told)
     kept = [
         row
         for row, contrast in zip(rows, told, strict=True)
@@ -139,7 +145,9 @@ def _place(
     return kept, problem.residual(taken_out), open_weight
 
 
-_ABOUT_CHANGES = {kind.code for kind in CHANGE_KINDS}
+def _holds(offsets: Offsets, values: FloatArray, contrasts: Sequence[Contrast], result: TestResult) -> bool:
+    """Whether a result is no mere shadow of what happens at section changes."""
+    return result.index < 0 or holds_away_from_changes(offsets, values, contrasts[result.index], result.effect)
 
 
 _Size = tuple[float, tuple[float, float]]
@@ -214,7 +222,8 @@ def _scatter(offsets: Offsets, contrasts: list[Contrast], residual: FloatArray, 
         return []
     root = np.sqrt(np.abs(residual))
     problem = _problem(offsets, root, contrasts)
-    results, _ = step_down(problem, ErrorBudget([c.weight for c in contrasts], ALPHA, reserved))
+    budget = ErrorBudget([c.weight for c in contrasts], ALPHA, reserved)
+    results, _ = step_down(problem, budget, lambda result: _holds(offsets, root, contrasts, result))
     told: list[Contrast] = []
     rows = []
     for result in results:

@@ -13,7 +13,7 @@ Ours, where no source is named.
 Inside: `RegressionProblem` (a take prepared for all its tests), `TestResult`, `ErrorBudget`, `step_down`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -297,7 +297,9 @@ class ErrorBudget:
         return self.weights[index] if index >= 0 else self.lean_weight
 
 
-def step_down(problem: RegressionProblem, budget: ErrorBudget) -> tuple[list[TestResult], float]:
+def step_down(
+    problem: RegressionProblem, budget: ErrorBudget, admit: Callable[[TestResult], bool] = lambda _: True
+) -> tuple[list[TestResult], float]:
     """The results that hold, strongest first, and the weight of the tests that stay open.
 
     Weighted step-down of Holm (1979, Scandinavian Journal of Statistics 6:65-70, from memory): a regressor is
@@ -308,6 +310,8 @@ def step_down(problem: RegressionProblem, budget: ErrorBudget) -> tuple[list[Tes
     ----------
     problem : RegressionProblem
     budget : ErrorBudget
+    admit : function from TestResult to bool
+        May turn away a result that would be found next: something else explains it. It stays open.
 
     Returns
     -------
@@ -326,7 +330,7 @@ def step_down(problem: RegressionProblem, budget: ErrorBudget) -> tuple[list[Tes
             for result in problem.test(open_, taken_out, lean)
         ]
         likely = sorted((r for r in tested if r.p_adjusted <= budget.alpha), key=lambda r: (r.p_adjusted, -r.size))
-        best = next((r for r in likely if problem.agrees(r.index, taken_out, lean or 0.0)), None)
+        best = next((r for r in likely if problem.agrees(r.index, taken_out, lean or 0.0) and admit(r)), None)
         if best is None:
             break
         highest = max(highest, best.p_adjusted)

@@ -5,21 +5,24 @@ that a reader can check: a difference of two means, a slope. Where the two diffe
 
 Ours, where no source is named.
 
-Inside: `plain_number`, `is_told_already`, `is_explained_by_changes`.
+Inside: `plain_number`, `is_told_already`, `holds_away_from_changes`, `is_explained_by_changes`.
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.analysis.findings.contrasts import Contrast, clusters, place_means
+from heeltap.analysis.findings.contrasts import GROOVE, MIN_CLASS, Contrast, clusters, place_means
 from heeltap.analysis.findings.hypothesis_tests import RegressionProblem
 from heeltap.analysis.statistics.estimates import Estimate, weighted_sum
 from heeltap.analysis.statistics.noise_models import Noise
 from heeltap.model.arrays import BoolArray, FloatArray
 from heeltap.model.offsets import Offsets
 
-__all__ = ["is_explained_by_changes", "is_told_already", "plain_number"]
+__all__ = ["holds_away_from_changes", "is_explained_by_changes", "is_told_already", "plain_number"]
+
+_AWAY_LEVEL = 0.1
+"""Level at which an effect must hold among the strokes away from changes, which are half to three quarters of a take."""
 
 _BARS_BACK = 3
 """Bars of a new section within which coming back from a rush is part of that rush."""
@@ -70,6 +73,41 @@ def _is_nested(one: BoolArray, other: BoolArray) -> bool:
     """Whether either class lies inside the other."""
     both = int((one & other).sum())
     return both == min(int(one.sum()), int(other.sum()))
+
+
+def holds_away_from_changes(table: Offsets, values: FloatArray, contrast: Contrast, effect: float) -> bool:
+    """Whether at least half of an effect is there in the bars that have nothing to do with a section change.
+
+    Fills lie on the last beats of a bar, and landings follow rests: an early fill makes the four, the sixteenths and
+    the strokes after a rest early, too.
+
+    Parameters
+    ----------
+    table : Offsets
+    values : float64, shape (strokes,)
+        What was tested: offsets in ms, or the size of their scatter.
+    contrast : Contrast
+    effect : float
+        Coefficient of the contrast over all strokes.
+
+    Returns
+    -------
+    bool
+        True for a contrast that is about changes itself, or about the whole take.
+    """
+    away = (table.bars_to_change != 1) & (table.bars_since_change != 0) & (table.kind == GROOVE)
+    if not contrast.kind.local or bool(away.all()):
+        return True
+    rows = contrast.rows[away]
+    if min(int(rows.sum()), int((~rows).sum())) < MIN_CLASS // 2:
+        return False
+    # The strokes at changes are left out, not given means of their own: their places in the bar would lend theirs.
+    rest = table.pick(away)
+    problem = RegressionProblem(
+        values[away], contrast.regressor[away, None], place_means(rest), [contrast.kind.metrical], clusters(rest)
+    )
+    left = problem.test([0], [])
+    return bool(left) and left[0].effect * np.sign(effect) >= abs(effect) / 2 and left[0].p <= _AWAY_LEVEL
 
 
 def is_explained_by_changes(table: Offsets, values: FloatArray, contrast: Contrast, least_ms: float) -> bool:

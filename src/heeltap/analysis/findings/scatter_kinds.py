@@ -83,6 +83,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="divisions",
         measure="scatter",
         weight=0.2,
+        local=True,
         contrasts=of_class(lambda table: table.division != BEAT),
         metrical=True,
     ),
@@ -95,6 +96,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="turns",
         measure="scatter",
         weight=0.2,
+        about_changes=True,
         contrasts=of_class(lambda table: table.bars_to_change == 1),
     ),
     FindingKind(
@@ -106,6 +108,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="fills",
         measure="scatter",
         weight=0.2,
+        about_changes=True,
         contrasts=of_class(lambda table: table.kind == FILL),
     ),
     FindingKind(
@@ -117,6 +120,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="rests",
         measure="scatter",
         weight=0.2,
+        local=True,
         contrasts=of_class(after_rest),
     ),
     FindingKind(
@@ -128,6 +132,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="leaps",
         measure="scatter",
         weight=0.2,
+        local=True,
         contrasts=of_class(lambda table: np.abs(table.leap) >= WIDE_LEAP),
     ),
     FindingKind(
@@ -139,6 +144,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         advice="hands",
         measure="scatter",
         weight=0.2,
+        local=True,
         contrasts=of_class(lambda table: table.hand == 1),
         metrical=True,
     ),

@@ -8,6 +8,7 @@ Inside: `STEADY_KINDS`.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -132,7 +133,10 @@ def _hands(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
     """Left against right."""
     left, right = table.hand == 1, table.hand == 2
     if min(left.sum(), right.sum()) >= MIN_CLASS and has_enough_strokes(table, left):
-        yield class_contrast(kind, left, against=right)
+        contrast = class_contrast(kind, left, against=right)
+        # Strokes of both hands, or of an unknown one, are in between; they are not the right hand's.
+        share = left.sum() / (left.sum() + right.sum())
+        yield replace(contrast, regressor=np.where(left, 1.0, np.where(right, 0.0, share)))
 
 
 STEADY_KINDS: tuple[FindingKind, ...] = (
@@ -156,6 +160,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="strong-beats",
         measure="place",
         weight=0.6,
+        local=True,
         contrasts=_beats,
         metrical=True,
         bars="listed",
@@ -169,6 +174,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="strong-beats",
         measure="place",
         weight=0.3,
+        local=True,
         contrasts=_backbeat,
         metrical=True,
         bars="listed",
@@ -182,6 +188,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="divisions",
         measure="place",
         weight=2.0,
+        local=True,
         contrasts=_off_beats,
         metrical=True,
         bars="listed",
@@ -195,6 +202,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="divisions",
         measure="place",
         weight=0.6,
+        local=True,
         contrasts=_divisions,
         metrical=True,
         bars="listed",
@@ -209,6 +217,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         measure="place",
         weight=2.0,
         asked_swing=True,
+        local=True,
         contrasts=of_class(lambda table: table.division == SWUNG, lambda table: table.division == BEAT),
         metrical=True,
         bars="listed",
@@ -248,6 +257,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="rests",
         measure="place",
         weight=0.4,
+        local=True,
         contrasts=of_class(after_rest),
     ),
     FindingKind(
@@ -259,6 +269,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="dynamics",
         measure="place",
         weight=1.0,
+        local=True,
         contrasts=_loudness,
         metrical=True,
         bars="listed",
@@ -272,6 +283,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="leaps",
         measure="place",
         weight=0.4,
+        local=True,
         contrasts=of_class(lambda table: np.abs(table.leap) >= WIDE_LEAP),
     ),
     FindingKind(
@@ -283,6 +295,7 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         advice="hands",
         measure="place",
         weight=0.5,
+        local=True,
         contrasts=_hands,
         metrical=True,
         bars="listed",
