@@ -133,8 +133,8 @@ def test_missed_strokes_make_a_bar_missing(rng: np.random.Generator) -> None:
     assert "you missed 8 planned notes" in first.why
 
 
-def test_a_wild_bar_is_scattered(rng: np.random.Generator) -> None:
-    """Strokes thrown to both sides of the beat are scatter, not early or late."""
+def test_a_wild_bar_is_uneven(rng: np.random.Generator) -> None:
+    """Strokes thrown to both sides of the beat make it uneven, not early or late."""
     offset = rng.normal(0, 6, size=4 * BARS)
     offset[40:44] = [-60, 55, -50, 50]
 

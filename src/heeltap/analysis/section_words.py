@@ -74,11 +74,11 @@ def delay_share(delay_uncertainty_ms: float) -> str:
 def section_word(
     row: SectionRow, missed: int, *, centre_ms: float, heard_ms: float, delay_uncertainty_ms: float = 0.0
 ) -> str:
-    """``missing``, ``early``, ``late``, ``scattered`` or ``held``: where the section lies on this recording.
+    """``missing``, ``early``, ``late``, ``uneven`` or ``held``: where the section lies on this recording.
 
     The same rule as for bars to play again: early or late is what lies as far off as is heard. What is nearer is held
     where three strokes in four are in the pocket; where they are not, early or late when that is more than the section
-    spreads, else scattered. Empty where the delay is not known well enough to say.
+    spreads, else uneven. Empty where the delay is not known well enough to say.
 
     Parameters
     ----------
@@ -107,4 +107,4 @@ def section_word(
     loose = (row.in_pocket or 0.0) < HELD_SHARE
     if abs(off) >= heard_ms or (loose and abs(off) > (row.spread_ms or 0.0)):
         return "early" if off < 0 else "late"
-    return "scattered" if loose else "held"
+    return "uneven" if loose else "held"

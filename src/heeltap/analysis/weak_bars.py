@@ -45,7 +45,7 @@ _LEANS = 0.5
 """Of what is heard: so far each bar of a longer window has to lie off, on the same side; nearer a player is back."""
 
 _THROWN = 1.5
-"""Of what is heard: the root mean square about a bar's own average from which its strokes are scattered, and what a single
+"""Of what is heard: the root mean square about a bar's own average from which its strokes are uneven, and what a single
 stroke alone in its bar has to lie off."""
 
 _MISSED_MS = 50.0
@@ -70,7 +70,7 @@ class _Bars:
     missed: IntArray
     mean_ms: FloatArray
     """Average offset from the centre; 0 where nothing was judged."""
-    scatter_ms: FloatArray
+    spread_ms: FloatArray
     """Root mean square about the bar's own average."""
     heard_ms: FloatArray
 
@@ -85,7 +85,7 @@ class _Window:
     weight: float
     """How bad it is: the average times the root of the number of bars."""
     kind: str
-    """``off``, ``scattered`` or ``missing``."""
+    """``off``, ``uneven`` or ``missing``."""
 
 
 def heard_ms(beat_ms: npt.ArrayLike, *, against_drums: bool = False) -> FloatArray:
@@ -169,8 +169,8 @@ def _bars(
 def _windows(bars: _Bars) -> Iterator[_Window]:
     """Every window that counts."""
     yield from _off(bars)
-    for row in np.flatnonzero((bars.n >= 4) & (bars.scatter_ms >= _THROWN * bars.heard_ms)).tolist():
-        yield _Window(row, row, float(bars.scatter_ms[row]), "scattered")
+    for row in np.flatnonzero((bars.n >= 4) & (bars.spread_ms >= _THROWN * bars.heard_ms)).tolist():
+        yield _Window(row, row, float(bars.spread_ms[row]), "uneven")
     missing = (bars.missed > bars.n).astype(np.int64)
     for length in range(1, min(LONGEST, bars.n.size) + 1):
         for row in np.flatnonzero(_sums(missing, length) == length).tolist():
@@ -248,8 +248,8 @@ def _reason(bars: _Bars, window: _Window, average: float) -> str:
     if window.kind == "missing":
         missed = int(bars.missed[window.first : window.last + 1].sum())
         return f"you missed {missed} planned {'note' if missed == 1 else 'notes'}"
-    if window.kind == "scattered":
-        return f"your strokes spread by {bars.scatter_ms[window.first]:.0f} ms"
+    if window.kind == "uneven":
+        return f"your strokes spread by {bars.spread_ms[window.first]:.0f} ms"
     side = "early" if average < 0 else "late"
     return f"{abs(average):.0f} ms {side}{_back(bars, window)}"
 

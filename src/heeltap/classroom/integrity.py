@@ -17,13 +17,13 @@ from heeltap.classroom.students import ClassTake, Student
 __all__ = ["ALIKE_MS", "IntegrityQuestion", "questions"]
 
 EVEN_MS = 1.0
-"""Scatter below which no hand plays; the limit of the finding ``too-even``."""
+"""Spread below which no hand plays; the limit of the finding ``too-even``."""
 
 ALIKE_MS = 1.0
 """Strokes of two takes that lie this close, once the takes' averages are taken away, are alike."""
 
 _ALIKE_SHARE = 0.9
-"""So many strokes alike make the takes one: of two takes that scatter by 5 ms each, 11 in 100 are. Ours."""
+"""So many strokes alike make the takes one: of two takes with a spread of 5 ms each, 11 in 100 are. Ours."""
 
 _ENOUGH = 32
 """Strokes below which nothing is asked, as with findings."""
@@ -39,7 +39,7 @@ class IntegrityQuestion:
     """Indices of students; one where all takes are one student's."""
     takes: tuple[ClassTake, ...]
     size: float
-    """Scatter in ms for ``even``, the least share of strokes alike for the others."""
+    """Spread in ms for ``even``, the least share of strokes alike for the others."""
 
 
 def questions(students: Sequence[Student]) -> tuple[IntegrityQuestion, ...]:

@@ -48,7 +48,7 @@ SAME_BPM = 0.5
 """Tempi closer than this are one."""
 
 _UNLIKE_MS = 0.5
-"""Averages and scatters closer than this are the same figure: a take's plain MIDI file rounds by 0.02 ms, its words to
+"""Averages and spreads closer than this are the same figure: a take's plain MIDI file rounds by 0.02 ms, its words to
 a whole one."""
 
 
@@ -152,7 +152,7 @@ class Weakness:
 
     code: str
     effect_ms: float
-    """The strongest; negative is earlier, or less scatter."""
+    """The strongest; negative is earlier, or less spread."""
     text: str
     """The sentence, as the player would read it."""
     item: int

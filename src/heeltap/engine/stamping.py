@@ -52,7 +52,7 @@ _SURE_NS = 500_000_000
 """With nothing after it to look at, a message must jump this far before lost time is likelier than a hold-up."""
 
 _FOLLOW_NS = 2_000_000
-"""A rise of the lateness by so much that stays: the driver's clock stood still for a moment. Polls scatter by 1 ms."""
+"""A rise of the lateness by so much that stays: the driver's clock stood still for a moment. Polls stray by 1 ms."""
 
 _QUARTZ = 0.0002
 """Largest difference in speed between two clocks that neither stop nor lose time: 200 ppm, twice what quartz is sold

@@ -27,11 +27,11 @@ __all__ = ["CLOCKS_PER_QUARTER", "Follow", "Standing", "clock_lost", "follow", "
 CLOCKS_PER_QUARTER = 24
 
 _STEADY = 0.08
-"""Steady gain of the phase: with white jitter the phase scatters by its root, 0.28, of the jitter, and a tempo that
+"""Steady gain of the phase: with white jitter the phase has a spread of its root, 0.28, of the jitter, and a tempo that
 drifts by 1 % a second at 120 bpm is followed 1.2 ms late."""
 
 _LEAST_JITTER_US = 100.0
-"""A port scatters at least so much."""
+"""A port has at least so much jitter."""
 
 _FIRST_JITTER_US = 1_000.0
 """What is believed before anything is known."""

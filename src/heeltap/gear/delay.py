@@ -39,13 +39,13 @@ LIMITS = {
 """What each method does not say, in words."""
 
 LEAST_TAPS = 32
-"""Fewer taps make no feel offset: with the usual scatter of 20 ms its average would be unsure by 9 ms and more."""
+"""Fewer taps make no feel offset: with the usual spread of 20 ms its average would be unsure by 9 ms and more."""
 
 SETTLING = 4
 """Taps at the beginning that are left out: the first ones search for the beat (common practice, no source)."""
 
 _WIDEST_MS = 60.0
-"""Taps that scatter more than this follow no click: far above the 10-35 ms of people who tap along."""
+"""Taps with a larger spread than this follow no click: far above the 10-35 ms of people who tap along."""
 
 _WIRE_MS = 2.0
 """Uncertainty of the same path where nothing was measured: two ways over the wire of up to 1 ms each."""
@@ -64,7 +64,7 @@ class Delay:
     n: int
     """Strokes that it rests on; 0 where none were needed."""
     spread_ms: float | None = None
-    """Scatter of single strokes, as a standard deviation."""
+    """Spread of single strokes, as a standard deviation."""
 
     @property
     def judges(self) -> bool:
@@ -92,7 +92,7 @@ def same_path(stamp_p99_ms: float | None = None) -> Delay:
 
 
 def feel_offset(tap_us: IntArray, click_us: IntArray) -> Delay | Declined:
-    """Where taps sit beside the clicks that they belong to: median, scatter, uncertainty.
+    """Where taps sit beside the clicks that they belong to: median, spread, uncertainty.
 
     Parameters
     ----------

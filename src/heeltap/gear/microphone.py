@@ -54,10 +54,10 @@ _ALIKE = 0.9
 """Correlation of the average knock with the average click above which both are taken for the same sound."""
 
 _WIDE_MS = 41
-"""Width within which scattering events are still recognised."""
+"""Width within which straying events are still recognised."""
 
 _JITTER_MS = 3.0
-"""A route that scatters more than this is not for scoring: wireless ones do."""
+"""A route with a larger spread than this is not for scoring: wireless ones do."""
 
 _LEAST_MS = -50.0
 """Below 0 a delay may be where a slow sound module answers the pad and the microphone hears that; no module is slower."""
@@ -107,7 +107,7 @@ def microphone_delay(
     Returns
     -------
     Delay or Declined
-        Declined: too few, clipped, not heard, scattering like a wireless route, or not to be told apart.
+        Declined: too few, clipped, not heard, straying like a wireless route, or not to be told apart.
 
     Notes
     -----
@@ -207,7 +207,7 @@ def _shift(sound: _Recording, at_ms: FloatArray, name: str) -> float | Declined:
 
 
 def _not_found(found: FloatArray, name: str) -> Declined:
-    """Why the events have no onset in common: scattered widely, or not heard at all."""
+    """Why the events have no onset in common: they stray widely, or nobody hears them."""
     wide = np.apply_along_axis(np.convolve, 1, (found > _GROWTH).astype(np.float64), np.ones(_WIDE_MS), "same") > 0
     shared = wide.mean(axis=0)
     if float(shared.max()) > max(0.8, float(np.median(shared)) + 0.3):

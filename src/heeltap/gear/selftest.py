@@ -26,7 +26,7 @@ NOTES = 800
 """Notes in a self-test: 15 s, with eight of them beyond the 99th percentile."""
 
 TRUSTED_MS = 3.0
-"""Where one note in a hundred strays further, scores are shown as not trustworthy: a good drummer's own scatter is 5 to
+"""Where one note in a hundred strays further, scores are shown as not trustworthy: a good drummer's own spread is 5 to
 10 ms. Ours."""
 
 _SHORTEST_US, _LONGEST_US = 6_000, 30_000

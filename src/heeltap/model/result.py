@@ -136,7 +136,7 @@ class SectionRow:
     drift_ms_per_bar: float | None
     in_pocket: float | None = None
     verdict: str = ""
-    """In words: held, early, late, scattered, missing, or empty where the numbers do not say."""
+    """In words: held, early, late, uneven, missing, or empty where heeltap cannot say."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ LEVEL_SD_MS = 15.0
 """How far a leader's level lies from the click before anything was heard: standard deviation, ms. Ours."""
 
 SCALE_MS = 12.0
-"""How far hits scatter about the level before anything was heard, ms; worth `SCALE_HITS` hits. Ours."""
+"""How far hits stray about the level before anything was heard, ms; worth `SCALE_HITS` hits. Ours."""
 
 SCALE_HITS = 4.0
 

@@ -364,14 +364,14 @@ def overall(table: Offsets) -> Overall:
         ms; negative is early.
     """
     noise = noise_of(table.offset_ms)
-    middle, scatter = bias(table.offset_ms, noise=noise), spread(table.offset_ms, noise=noise)
+    middle, width = bias(table.offset_ms, noise=noise), spread(table.offset_ms, noise=noise)
     slope = drift(table.offset_ms, table.bar)
     return Overall(
         n=len(table),
         bias_ms=middle.value,
         bias_ci95_ms=middle.ci95,
-        spread_ms=scatter.value,
-        spread_ci95_ms=scatter.ci95,
+        spread_ms=width.value,
+        spread_ci95_ms=width.ci95,
         in_pocket=None,
         score=None,
         drift_ms_per_bar=slope.value,
@@ -394,8 +394,8 @@ def by_beat(table: Offsets) -> tuple[BeatRow, ...]:
     """
     places = np.round(table.beat, 3)
     return tuple(
-        BeatRow(float(place), middle.n, middle.value, middle.ci95, scatter)
-        for place, middle, scatter in _groups(table.offset_ms, places)
+        BeatRow(float(place), middle.n, middle.value, middle.ci95, width)
+        for place, middle, width in _groups(table.offset_ms, places)
     )
 
 
@@ -413,8 +413,8 @@ def by_division(table: Offsets) -> tuple[DivisionRow, ...]:
         ms; negative is early.
     """
     return tuple(
-        DivisionRow(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, scatter)
-        for code, middle, scatter in _groups(table.offset_ms, table.division)
+        DivisionRow(DIVISIONS[int(code)], middle.n, middle.value, middle.ci95, width)
+        for code, middle, width in _groups(table.offset_ms, table.division)
     )
 
 
@@ -436,11 +436,11 @@ def by_section(table: Offsets) -> tuple[SectionRow, ...]:
     # Section means stay in the noise: taking them out would take slow wander out too (coverage 0.86 under long
     # memory).
     noise = noise_of(table.offset_ms)
-    found = {int(code): (middle, scatter) for code, middle, scatter in _groups(table.offset_ms, table.section, noise)}
+    found = {int(code): (middle, width) for code, middle, width in _groups(table.offset_ms, table.section, noise)}
     nothing = Estimate(None, None, 0)
     rows = []
     for index, section in enumerate(table.sections):
-        middle, scatter = found.get(index, (nothing, None))
+        middle, width = found.get(index, (nothing, None))
         slope = _slope_of(table.offset_ms, table.bar, table.section == index)
         rows.append(
             SectionRow(
@@ -450,7 +450,7 @@ def by_section(table: Offsets) -> tuple[SectionRow, ...]:
                 middle.n,
                 middle.value,
                 middle.ci95,
-                scatter,
+                width,
                 slope,
             )
         )

@@ -1,4 +1,4 @@
-"""The history screen: every take with its figures, the middle scatter of the weeks as a line of numbers.
+"""The history screen: every take with its figures, the middle spread of the weeks as a line of numbers.
 
 Inside: `Order`, `ordered`, `week_medians`; the drawing `draw_history`; the screen `HistoryScreen`.
 """
