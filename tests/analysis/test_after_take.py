@@ -193,7 +193,7 @@ def test_every_remedy_answers_a_kind_of_finding() -> None:
 @pytest.mark.parametrize("bpm", [30.0, 63.4, 96.0, 140.0, 299.0])
 def test_every_exercise_that_is_advised_can_be_drilled(key: str, bpm: float) -> None:
     """As typed, at slow and fast songs' tempi: the song's beat, halved as often as the grade asks for."""
-    code = next(kind.code for kind in FINDING_KINDS if kind.advice == key and kind.measure != "scatter")
+    code = next(kind.code for kind in FINDING_KINDS if kind.advice == key and kind.measure != "spread")
     (said,) = advice([finding(code, 20.0)], bpm=bpm)
     what, _, tempo = (said.exercise or "").partition(" --tempo ")
 

@@ -255,7 +255,7 @@ def test_faults_at_changes_are_named_right_and_alone(fault: str, grade: int) -> 
     assert turns_named_right(grade, fault, 20, seed=70 + grade, rounds=3) >= 16
 
 
-def test_growing_scatter_is_told() -> None:
+def test_a_growing_spread_is_told() -> None:
     """Noise that grows from half to one and a half times its size is told as getting looser."""
     table = take("ar0")
     grown = replace(table, offset_ms=table.offset_ms * np.linspace(0.5, 1.5, 512))
@@ -266,8 +266,8 @@ def test_growing_scatter_is_told() -> None:
     assert "looser" in found.text
 
 
-def test_scatter_in_a_class_is_told() -> None:
-    """Off-beats with twice the scatter are told with about the right size."""
+def test_a_wider_spread_in_a_class_is_told() -> None:
+    """Off-beats with twice the spread are told with about the right size."""
     table = take("ar0")
     off = table.beat % 1 > 0
     found = findings(replace(table, offset_ms=table.offset_ms * np.where(off, 2.0, 1.0)))[0]
@@ -277,7 +277,7 @@ def test_scatter_in_a_class_is_told() -> None:
 
 
 def test_too_even_stands_alone() -> None:
-    """A take without scatter is told as such and nothing else is said about it."""
+    """A take without any spread is told as such and nothing else is said about it."""
     table = take()
 
     assert codes(replace(table, offset_ms=np.full(512, 14.0))) == ["too-even"]

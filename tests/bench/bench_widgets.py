@@ -71,7 +71,7 @@ class TableApp(App[None]):
         """Fill the table; names are text, never markup."""
         table = self.query_one(DataTable)
         if self._whole:
-            table.add_columns("date", "exercise", "bpm", "avg", "scatter", "pocket", "score")
+            table.add_columns("date", "exercise", "bpm", "avg", "spread", "pocket", "score")
         else:
             table.add_column("take")
         for take in ordered(many_takes(), screen.Order.DAY):

@@ -57,8 +57,8 @@ def remedy_of(code: str, effect_ms: float) -> Remedy | None:
     Remedy or None
     """
     kind = kind_of(code)
-    if kind.measure == "scatter" and effect_ms < 0:
-        return None  # less scatter than elsewhere is nothing to mend
+    if kind.measure == "spread" and effect_ms < 0:
+        return None  # a smaller spread than elsewhere is nothing to mend
     return REMEDIES.get(kind.advice)
 
 

@@ -11,12 +11,12 @@ Inside: `FINDING_KINDS`, `NOTHING`, `kind_of`.
 from heeltap.analysis.findings.change_kinds import CHANGE_KINDS
 from heeltap.analysis.findings.contrasts import FindingKind
 from heeltap.analysis.findings.other_kinds import NOTHING, OTHER_KINDS
-from heeltap.analysis.findings.scatter_kinds import SCATTER_KINDS
+from heeltap.analysis.findings.spread_kinds import SPREAD_KINDS
 from heeltap.analysis.findings.steady_kinds import STEADY_KINDS
 
 __all__ = ["FINDING_KINDS", "NOTHING", "kind_of"]
 
-FINDING_KINDS: tuple[FindingKind, ...] = (*STEADY_KINDS, *CHANGE_KINDS, *SCATTER_KINDS, *OTHER_KINDS)
+FINDING_KINDS: tuple[FindingKind, ...] = (*STEADY_KINDS, *CHANGE_KINDS, *SPREAD_KINDS, *OTHER_KINDS)
 """All kinds, in the order of the guide."""
 
 _BY_CODE = {kind.code: kind for kind in FINDING_KINDS}

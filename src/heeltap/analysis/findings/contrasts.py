@@ -71,8 +71,8 @@ class FindingKind:
     """Three or four words for the table of a class: when the size is negative, when it is positive."""
     advice: str
     """Key of the remedy in `heeltap.course.remedies.REMEDIES`."""
-    measure: Literal["place", "scatter", "other"]
-    """Where strokes sit, how much they scatter, or something else that the list does not test."""
+    measure: Literal["place", "spread", "other"]
+    """Where strokes sit, how far they stray, or something else that the list does not test."""
     weight: float = 0.0
     """Share of the permitted error, beside the other kinds' (ours: what matters most to a player gets most)."""
     contrasts: "Callable[[FindingKind, Offsets], Iterator[Contrast]] | None" = None
@@ -85,8 +85,8 @@ class FindingKind:
     local: bool = False
     """About strokes all over the take, so it must hold away from the section changes, too."""
     about_changes: bool = False
-    """About what happens at section changes; scatter there is not told beside where the strokes sit there, because a
-    run that grows looks like scatter."""
+    """About what happens at section changes; their spread there is not told beside where the strokes sit there, because a
+    run that grows looks like a wider spread."""
     asked_swing: bool = False
     """Needs a swing that was asked for."""
     slope: bool = False

@@ -27,8 +27,8 @@ from heeltap.analysis.findings.plain_numbers import (
     is_told_already,
     plain_number,
 )
-from heeltap.analysis.findings.scatter_kinds import scatter_size_ms
 from heeltap.analysis.findings.sentences import bars_of, sentence
+from heeltap.analysis.findings.spread_kinds import spread_size_ms
 from heeltap.analysis.section_words import delay_share
 from heeltap.analysis.statistics.estimates import bias
 from heeltap.analysis.statistics.noise_models import Noise, fit_noise
@@ -97,11 +97,11 @@ def findings(
     if even is not None:
         return [even]
     lean = lean_ms if delay_known else None
-    scatter = _contrasts("scatter", offsets)
-    reserved = sum(c.weight for c in scatter)
+    spreads = _contrasts("spread", offsets)
+    reserved = sum(c.weight for c in spreads)
     found, residual, open_weight = _place(offsets, lean, reserved, delay_uncertainty_ms, swing_asked=swing_asked)
     about_changes = any(kind_of(row.code).about_changes for row in found)
-    loose = _scatter(offsets, scatter, residual, open_weight)
+    loose = _spreads(offsets, spreads, residual, open_weight)
     found += [row for row in loose if not (about_changes and kind_of(row.code).about_changes)]
     found += other_findings(offsets, accent_beats)
     return found or [nothing()]
@@ -216,8 +216,8 @@ def _finding(offsets: Offsets, contrast: Contrast, size: _Size, p: float, within
     return Finding(contrast.kind.code, sentence(contrast, effect, ci95, bars, tail, within), effect, ci95, p, bars)
 
 
-def _scatter(offsets: Offsets, contrasts: list[Contrast], residual: FloatArray, reserved: float) -> list[Finding]:
-    """How much the strokes scatter about the wander and about everything said so far."""
+def _spreads(offsets: Offsets, contrasts: list[Contrast], residual: FloatArray, reserved: float) -> list[Finding]:
+    """How far the strokes stray from the wander and about everything said so far."""
     if not contrasts:
         return []
     root = np.sqrt(np.abs(residual))
@@ -228,7 +228,7 @@ def _scatter(offsets: Offsets, contrasts: list[Contrast], residual: FloatArray, 
     rows = []
     for result in results:
         contrast = contrasts[result.index]
-        size = scatter_size_ms(contrast, result.effect, root, offsets.offset_ms)
+        size = spread_size_ms(contrast, result.effect, root, offsets.offset_ms)
         if abs(size) < LEAST_MS / 2 or is_told_already(contrast, told):
             continue
         told.append(contrast)

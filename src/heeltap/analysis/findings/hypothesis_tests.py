@@ -3,7 +3,7 @@
 1. Generalised least squares of each regressor under each noise model of
    `heeltap.analysis.statistics.noise_models.MODELS`; p-values and intervals are averaged by how plausible the model is
    with that regressor in it.
-2. A cluster-robust check that knows no noise model: the whitened residuals' own scatter over whole sections or bars.
+2. A cluster-robust check that knows no noise model: the whitened residuals' own spread over whole sections or bars.
    Both must reject.
 3. Holm's step-down over the list. What has been found is taken out of the data before the rest is tested again, so that
    one fault is not told twice.

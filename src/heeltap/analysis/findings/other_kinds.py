@@ -90,7 +90,7 @@ def nothing(why: str = "") -> Finding:
 
 
 def too_even(table: Offsets) -> Finding | None:
-    """The row about a scatter that no hand has, or None; nothing else is said about such a take.
+    """The row about a spread that no hand has, or None; nothing else is said about such a take.
 
     Parameters
     ----------

@@ -85,7 +85,7 @@ def holds_away_from_changes(table: Offsets, values: FloatArray, contrast: Contra
     ----------
     table : Offsets
     values : float64, shape (strokes,)
-        What was tested: offsets in ms, or the size of their scatter.
+        What was tested: offsets in ms, or the size of their spread.
     contrast : Contrast
     effect : float
         Coefficient of the contrast over all strokes.

@@ -94,7 +94,7 @@ def bars_of(offsets: Offsets, contrast: Contrast, effect: float) -> tuple[int, .
     offsets : Offsets
     contrast : Contrast
     effect : float
-        ms; for 0 (scatter) the bars with the largest mean square about the take's median.
+        ms; for 0 (a spread) the bars with the largest mean square about the take's median.
 
     Returns
     -------

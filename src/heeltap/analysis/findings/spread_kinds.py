@@ -1,10 +1,10 @@
-"""Findings about scatter: their rows, their contrasts, and the size in ms that a coefficient stands for.
+"""Findings about the spread: their rows, their contrasts, and the size in ms that a coefficient stands for.
 
-Sizes are differences of standard deviations in ms; a negative one means less scatter.
+Sizes are differences of standard deviations in ms; a negative one means a smaller spread.
 
 Ours, where no source is named.
 
-Inside: `SCATTER_KINDS`, `scatter_size_ms`.
+Inside: `SPREAD_KINDS`, `spread_size_ms`.
 """
 
 from collections.abc import Iterator
@@ -24,7 +24,7 @@ from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
 from heeltap.model.subdivisions import BEAT
 
-__all__ = ["SCATTER_KINDS", "scatter_size_ms"]
+__all__ = ["SPREAD_KINDS", "spread_size_ms"]
 
 
 def _growth(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
@@ -34,7 +34,7 @@ def _growth(kind: FindingKind, table: Offsets) -> Iterator[Contrast]:
         yield Contrast(kind, "", np.linspace(-0.5, 0.5, n), np.arange(n) >= 2 * n // 3, None)
 
 
-def scatter_size_ms(contrast: Contrast, effect: float, root: FloatArray, offset_ms: FloatArray) -> float:
+def spread_size_ms(contrast: Contrast, effect: float, root: FloatArray, offset_ms: FloatArray) -> float:
     """Difference of standard deviations in ms that a coefficient on the root scale stands for.
 
     The root of a normal's absolute value is proportional to the root of its standard deviation, so the ratio of
@@ -53,7 +53,7 @@ def scatter_size_ms(contrast: Contrast, effect: float, root: FloatArray, offset_
     Returns
     -------
     float
-        ms; negative is less scatter inside the class (or at the end of the take).
+        ms; negative is a smaller spread inside the class (or at the end of the take).
     """
     slope = contrast.kind.slope
     inside = contrast.regressor > np.median(contrast.regressor) if slope else contrast.rows
@@ -73,7 +73,7 @@ def _jitter(offset_ms: FloatArray) -> FloatArray:
     return np.asarray(offset_ms - np.convolve(offset_ms, np.ones(9), "same") / ones)
 
 
-SCATTER_KINDS: tuple[FindingKind, ...] = (
+SPREAD_KINDS: tuple[FindingKind, ...] = (
     FindingKind(
         code="scatter-off-beats",
         asks="the spread between the beats against the spread on them",
@@ -81,7 +81,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="Between the beats your spread is {size} larger than on them.",
         class_words=("tighter between the beats", "loose between the beats"),
         advice="divisions",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         local=True,
         contrasts=of_class(lambda table: table.division != BEAT),
@@ -94,7 +94,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="In the last bar before a new section your spread is {size} larger than elsewhere.",
         class_words=("tighter before changes", "loose before changes"),
         advice="turns",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         about_changes=True,
         contrasts=of_class(lambda table: table.bars_to_change == 1),
@@ -106,7 +106,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="In fills your spread is {size} larger than in the groove.",
         class_words=("tighter in fills", "loose in fills"),
         advice="fills",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         about_changes=True,
         contrasts=of_class(lambda table: table.kind == FILL),
@@ -118,7 +118,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="After a rest or a long note your spread is {size} larger than elsewhere.",
         class_words=("tighter after rests", "loose after rests"),
         advice="rests",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         local=True,
         contrasts=of_class(after_rest),
@@ -130,7 +130,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="After wide leaps your spread is {size} larger than elsewhere.",
         class_words=("tighter after leaps", "loose after leaps"),
         advice="leaps",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         local=True,
         contrasts=of_class(lambda table: np.abs(table.leap) >= WIDE_LEAP),
@@ -142,7 +142,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="The spread of your left hand is {size} larger than that of your right.",
         class_words=("tighter left hand", "loose left hand"),
         advice="hands",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         local=True,
         contrasts=of_class(lambda table: table.hand == 1),
@@ -155,7 +155,7 @@ SCATTER_KINDS: tuple[FindingKind, ...] = (
         more="You get looser over the take: your spread is {size} larger at its end than at its start.",
         class_words=("tighter towards the end", "looser towards the end"),
         advice="rest-yourself",
-        measure="scatter",
+        measure="spread",
         weight=0.2,
         contrasts=_growth,
         slope=True,
