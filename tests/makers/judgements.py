@@ -125,7 +125,9 @@ def rushes_listed(rng: np.random.Generator, *, takes: int = 16, **song: Any) -> 
         table, changes = rushed_song(rng, **song)
         listed = weak_bars(table, as_ints([]), centre_ms=0.0)
         named = {bar for one in listed.entries for bar in range(one.first_bar, one.last_bar + 1)}
-        found += len((named | set(listed.more.bars if listed.more else ())) & set(changes))
+        named |= set(listed.more.bars if listed.more else ())
+        # A ramp is as early after the change as before it.
+        found += sum(bar in named or (song.get("rush") == "ramp" and bar + 1 in named) for bar in changes)
     return found
 
 

@@ -8,7 +8,8 @@ the beat, whichever is less: twice the just-noticeable difference (Friberg & Sun
 the delay of the route is not known.
 
 A window counts when the average of its strokes lies so far off and each of its bars leans the same way, at least half as
-far. Behind the list stand the bars that lie nearly as far off: a player's own wander hides a part of a rush in one bar
+far. Where a section begins, the half bar before it, the half bar after and both together are windows, too: people
+who run into a change run most there, and a whole bar's average hides it. Behind the list stand the bars that lie nearly as far off: a player's own wander hides a part of a rush in one bar
 in ten, and whoever plays the listed bars again wants to know where else to listen. Ours.
 
 Conventions: milliseconds, negative is early; bars count from 1.
@@ -85,7 +86,11 @@ class _Window:
     weight: float
     """How bad it is: the average times the root of the number of bars."""
     kind: str
-    """``off``, ``uneven`` or ``missing``."""
+    """``off``, ``before``, ``after`` or ``around`` a change, ``uneven`` or ``missing``."""
+    mean_ms: float = 0.0
+    """Average of the strokes at a change."""
+    n: int = 0
+    """Strokes at a change."""
 
 
 def heard_ms(beat_ms: npt.ArrayLike, *, against_drums: bool = False) -> FloatArray:
@@ -140,9 +145,11 @@ def weak_bars(
     bars = _bars(offsets, missed_bars, centre_ms, against_drums, pocket_ms, delay_uncertainty_ms)
     if bars.n.size == 0:
         return WeakBars((), None)
-    chosen = _chosen(sorted(_windows(bars), key=lambda window: -window.weight))
+    changes = list(_changes(offsets, bars, centre_ms))
+    found = [*_windows(bars), *(one for one in changes if abs(one.mean_ms) >= bars.heard_ms[one.last])]
+    chosen = _chosen(sorted(found, key=lambda window: -window.weight))
     entries = tuple(_entry(bars, window, offsets.sections) for window in chosen[:MOST])
-    return WeakBars(entries, _more(bars, chosen[:MOST], chosen[MOST:]) if entries else None)
+    return WeakBars(entries, _more(bars, chosen[:MOST], [*chosen[MOST:], *changes]) if entries else None)
 
 
 def _bars(
@@ -175,6 +182,23 @@ def _windows(bars: _Bars) -> Iterator[_Window]:
     for length in range(1, min(LONGEST, bars.n.size) + 1):
         for row in np.flatnonzero(_sums(missing, length) == length).tolist():
             yield _Window(row, row + length - 1, _MISSED_MS * length**0.5, "missing")
+
+
+def _changes(offsets: Offsets, bars: _Bars, centre_ms: float) -> Iterator[_Window]:
+    """For each section but the first the half bars beside its beginning, where they lie nearly as far off as is heard."""
+    for section in offsets.sections[1:]:
+        row = section.first_bar - 1
+        last, first = (offsets.offset_ms[offsets.bar == bar] - centre_ms for bar in (row, row + 1))
+        if min(last.size, first.size) == 0:
+            continue
+        before, after = last[last.size // 2 :], first[: (first.size + 1) // 2]
+        halves = {"before": (before, row - 1, row - 1), "after": (after, row, row)}
+        halves["around"] = (np.concatenate([before, after]), row - 1, row)
+        for kind, (off, low, high) in halves.items():
+            mean = float(off.mean())
+            if off.size >= 2 and abs(mean) >= NEAR * bars.heard_ms[high]:
+                weight = abs(mean) * (1.0 if kind == "around" else 0.5**0.5)
+                yield _Window(low, high, weight, kind, mean, off.size)
 
 
 def _off(bars: _Bars) -> Iterator[_Window]:
@@ -219,7 +243,7 @@ def _more(bars: _Bars, listed: Sequence[_Window], rest: Sequence[_Window]) -> Mo
     rows = np.flatnonzero((_rows_of(rest, bars.n.size) | near) & ~said)
     if rows.size == 0:
         return None
-    off = np.abs(bars.mean_ms[rows][near[rows]])
+    off = np.abs(bars.mean_ms[rows][bars.n[rows] > 0])
     span = (round(float(off.min()), 1), round(float(off.max()), 1)) if off.size else None
     return MoreBars(tuple((rows + 1).tolist()), span)
 
@@ -237,6 +261,8 @@ def _entry(bars: _Bars, window: _Window, sections: Sequence[Section]) -> Replay:
     rows = slice(window.first, window.last + 1)
     n = int(bars.n[rows].sum())
     average = float(np.dot(bars.n[rows], bars.mean_ms[rows]) / n) if n else None
+    if window.kind in _AT_CHANGE:
+        n, average = window.n, window.mean_ms
     why = _place(window, sections) + _reason(bars, window, average or 0.0)
     return Replay(
         window.first + 1, window.last + 1, why, offset_ms=None if average is None else round(average, 3), strokes=n
@@ -251,7 +277,15 @@ def _reason(bars: _Bars, window: _Window, average: float) -> str:
     if window.kind == "uneven":
         return f"your strokes spread by {bars.spread_ms[window.first]:.0f} ms"
     side = "early" if average < 0 else "late"
-    return f"{abs(average):.0f} ms {side}{_back(bars, window)}"
+    return f"{abs(average):.0f} ms {side}{_AT_CHANGE.get(window.kind, '')}{_back(bars, window)}"
+
+
+_AT_CHANGE = {
+    "before": " in the half bar before it",
+    "after": " in its first half bar",
+    "around": " from half a bar before to half a bar after",
+}
+"""What the windows at a change are called."""
 
 
 def _place(window: _Window, sections: Sequence[Section]) -> str:

@@ -173,7 +173,7 @@ class Replay:
     last_bar: int
     why: str
     offset_ms: float | None = None
-    """Average of their strokes beside ``overall.centre_ms``; None where nothing was played."""
+    """Average beside ``overall.centre_ms`` of the strokes that ``why`` tells of; None where nothing was played."""
     strokes: int = 0
     """How many strokes that is the average of."""
     command: str = ""
