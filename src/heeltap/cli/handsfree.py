@@ -39,7 +39,7 @@ def play_hands_free(what: "Drill", settings: "Settings", json_file: str | None =
 
 
 def _note(effects: tuple[Any, ...], asked: list[str]) -> None:
-    """Note that another take was asked for while one was played."""
+    """Note that the player asked for another take during this one."""
     from heeltap.session.session import Again
 
     asked.extend("again" for effect in effects if isinstance(effect, Again))

@@ -119,7 +119,7 @@ class Clicks:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """A tempo that climbs while one plays."""
+    """A tempo that climbs while you play."""
 
     every_bars: int
     """A new tempo after so many bars."""

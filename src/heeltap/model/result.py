@@ -150,7 +150,7 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A statement that the numbers defend."""
+    """A statement about the player that holds up against chance."""
 
     code: str
     """Row in the table of `heeltap.analysis.findings`."""

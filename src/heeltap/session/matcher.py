@@ -22,7 +22,8 @@ _OLDEST_US = 200_000
 """No pad's double-trigger window is wider."""
 
 FAR_US = 120_000
-"""A note further than this from its stroke gives way to one less than half as far. Ours."""
+"""If a note lies further than this from its stroke and the next one less than half as far, the stroke takes the next
+one. Ours."""
 
 
 class Status(StrEnum):
@@ -144,7 +145,7 @@ def settle(stroke: Stroke, *, heard: bool) -> Stroke:
 
 
 def _yields(stroke: Stroke, far_us: int, lean_us: int) -> bool:
-    """Whether a stroke's note gives way to one that is ``far_us`` away."""
+    """Whether a stroke takes a note that is ``far_us`` away instead of the one that it has."""
     old_us = abs((stroke.offset_us or 0) - lean_us)
     return old_us > FAR_US and 2 * far_us < old_us
 

@@ -1,4 +1,4 @@
-"""The columns of a plan: what is drawn and judged while one plays, made once from a plan and never changed.
+"""The columns of a plan: what a face draws and the session judges while you play, made once from a plan.
 
 Plain Python numbers throughout, because the session looks at one stroke at a time. Conventions as in
 `heeltap.model.plan`: times are microseconds from bar 1, beat 1; bars and beats count from 1.

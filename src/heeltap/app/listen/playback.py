@@ -1,6 +1,6 @@
 """Hear a take with its click, or a plan before you play it.
 
-You hear what the numbers say: a played note sounds at ``played - known delay``, so its distance to the click is the
+You hear what you read: a played note sounds at ``played - known delay``, so its distance to the click is the
 offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
 Inside: `heard_plan`, `heard_take`, `begun_at`, `Playback`.

@@ -44,7 +44,7 @@ notes = ["Count the silent bars aloud."]
 family = "turn"
 grade = 1
 tempo_bpm = 76
-ladder = { every_bars = 4, step_percent = 4 }   # the tempo climbs while one plays
+ladder = { every_bars = 4, step_percent = 4 }   # the tempo climbs while you play
 takes = 2
 done = { in_pocket_percent = 60, takes = 1 }    # takes the place of the marks above
 

@@ -64,7 +64,7 @@ def read_family(name: str) -> Family:
 
 
 def read_family_file(path: Path) -> Family:
-    """A family from a file of one's own; raises `SetFileError` with every mistake of the file."""
+    """A family from a file of your own; raises `SetFileError` with every mistake of the file."""
     check = Check(path.name, path.read_text(encoding="utf-8"))
     top = check.document
     check.only(top, (), ("format", "name", "title", "aim", "grade"))
