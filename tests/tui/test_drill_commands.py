@@ -163,3 +163,26 @@ def test_u_leads_from_the_report_to_measuring_the_delay(tmp_path: Path) -> None:
 
     assert (True, 0) == (unknown.wants_delay, unknown.return_value)
     assert not known.wants_delay
+
+
+def test_w_plays_the_worst_bars_in_a_loop_and_then_the_whole_again(tmp_path: Path) -> None:
+    """From the report to the bars that stood out, four times, with a bar to run in; w again is the whole drill."""
+    what = a_drill(bars=8)
+    offsets = [0.0] * 16 + [-45.0] * 4 + [0.0] * 12
+    app = DrillApp(what, settings(what, offsets, takes=tmp_path, delay_ms=0.0), at_once=True)
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await until(app, pilot, lambda: "w worst bars" in text_of(app))
+        await pilot.press("w")
+        await until(app, pilot, lambda: "w whole" in text_of(app))
+        assert app.drill.whole is what
+        assert (5, 5) == (app.drill.bar_numbers[0], app.drill.bar_numbers[-1])
+        assert 4 == app.drill.passes
+        assert app.drill.run_in is not None
+        assert "bar 5" in text_of(app)
+        await pilot.press("w")
+        await until(app, pilot, lambda: "w whole" not in text_of(app))
+        assert app.drill is what
+        await pilot.press("q")
+
+    perform(app, scene)

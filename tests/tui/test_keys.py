@@ -1,13 +1,13 @@
 """Keys as data: the bottom line, the mouse and the help read the same rows."""
 
-from itertools import groupby
+from itertools import groupby, product
 
 import pytest
 
 from heeltap.devices.computer_keys import KEYS
 from heeltap.session.session import Feedback, Phase
 from heeltap.tui.keys import HELP, QUIT, Key, bottom_lines, key_at
-from heeltap.tui.screens.drill_keys import REPORT_KEYS, drill_keys
+from heeltap.tui.screens.drill_keys import REPORT_KEYS, drill_keys, report_keys
 from heeltap.tui.screens.history import HISTORY_KEYS
 from heeltap.tui.screens.set_up import SETUP_KEYS
 from heeltap.tui.screens.start import START_KEYS
@@ -44,13 +44,13 @@ def test_a_click_on_a_words_column_is_that_key(lines: int) -> None:
 
 def test_every_key_of_the_drill_is_read_at_eighty_columns() -> None:
     """None of them is behind the help: the tempo, the numbers with their label, and the way back."""
-    for phase in Phase:
-        for feedback in Feedback:
-            keys = drill_keys(phase, feedback)
-            shown = "  ".join(row.strip() for row in plain(bottom_lines(keys, 80, 2)))
-            assert shown == "  ".join(key.text for key in keys)
-    shown = "  ".join(row.strip() for row in plain(bottom_lines(REPORT_KEYS, 80, 2)))
-    assert shown == "  ".join(key.text for key in REPORT_KEYS)
+    both = [False, True]
+    tables = [drill_keys(*one) for one in product(Phase, Feedback)]
+    tables += [drill_keys(*one, part=True) for one in product(Phase, Feedback)]
+    tables += [report_keys(measure=a, worst=b, part=c) for a, b, c in product(both, both, both)]
+    for keys in tables:
+        shown = "  ".join(row.strip() for row in plain(bottom_lines(keys, 80, 2)))
+        assert shown == "  ".join(key.text for key in keys)
 
 
 def test_two_keys_that_share_a_word_stand_side_by_side() -> None:

@@ -167,9 +167,11 @@ class DrillApp(TextApp[int]):
             return drill_keys.GUESS_KEYS
         if self._listening.on:
             return listening_keys(self._listening)
+        part = self.drill.whole is not None
         if self.after.showing:
-            return drill_keys.report_keys(measure=self.after.delay_unknown and not self._pads)
-        return drill_keys.drill_keys(self._state.phase, self._state.feedback)
+            measure, worst = self.after.delay_unknown and not self._pads, self.after.worst is not None
+            return drill_keys.report_keys(measure=measure, worst=worst, part=part)
+        return drill_keys.drill_keys(self._state.phase, self._state.feedback, part=part)
 
     @property
     def outcomes(self) -> list[DrillOutcome]:

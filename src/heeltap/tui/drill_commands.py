@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from heeltap.app.drill.changes import faster, for_pads, simpler, slower
+from heeltap.app.drill.ranges import drill_bars
 
 if TYPE_CHECKING:
     from heeltap.tui.drill_app import DrillApp
@@ -14,6 +15,19 @@ if TYPE_CHECKING:
 __all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS"]
 
 Commands = Mapping[str, Callable[["DrillApp"], object]]
+
+_PASSES = 4
+"""How often the bars that stood out come in a row: often enough to change something, short enough to listen. Ours."""
+
+
+def _take_worst(app: "DrillApp") -> None:
+    """Take up the bars that stood out, in a loop; where only bars are played, the whole drill again."""
+    whole, worst = app.drill.whole, app.after.worst
+    if whole is not None:
+        app.action_change(lambda _: whole)
+    elif worst is not None:
+        app.action_change(lambda drill: drill_bars(drill, worst, passes=_PASSES, run_in=worst[0] > 1))
+
 
 GUESS_COMMANDS: Commands = {
     "e": lambda app: app.action_guess("early"),
@@ -36,6 +50,7 @@ DRILL_COMMANDS: Commands = {
     "plus": lambda app: app.action_change(faster),
     "m": lambda app: app.action_change(lambda drill: for_pads(simpler(drill), app.settings)),
     "u": lambda app: app.action_measure(),
+    "w": _take_worst,
     "x": lambda app: app.action_next(),
     "question_mark": lambda app: app.help_screen.open(),
 }

@@ -71,6 +71,12 @@ class AfterTake:
         return ""
 
     @property
+    def worst(self) -> tuple[int, int] | None:
+        """The first and the last of the bars of the last take that stood out most; None where none did."""
+        result = self._report.result
+        return (result.replay[0].first_bar, result.replay[0].last_bar) if result is not None and result.replay else None
+
+    @property
     def delay_unknown(self) -> bool:
         """Whether the last take was judged without knowing the delay of the gear."""
         result = self._report.result

@@ -47,6 +47,9 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 
 MEASURE = Key("u", "delay", "measure the delay of your gear, so that early and late are yours alone: two minutes")
 
+_WORST = Key("w", "worst bars", "play the bars that stood out, four times in a row, with the bar before them to run in")
+_WHOLE = Key("w", "whole", "all bars again")
+
 REPORT_KEYS = (
     _AGAIN,
     LISTEN,
@@ -81,18 +84,19 @@ DRILL_HELP = (
 PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."
 
 
-def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
-    """The keys that do something now."""
+def drill_keys(phase: Phase, feedback: Feedback, *, part: bool = False) -> tuple[Key, ...]:
+    """The keys that do something now; ``part`` says that only some bars of a drill are played."""
+    whole = (_WHOLE,) if part else ()
     numbers = Key(
         "n", f"numbers: {_NUMBERS[feedback]}", "show the numbers at another time: bar, stroke, after the take"
     )
     if phase is Phase.READY:
         start = Key("enter", "start", "count in and begin")
-        return start, LISTEN, _SIMPLER, _NEXT, numbers, _SLOWER, _FASTER, _BACK, HELP, QUIT
+        return start, LISTEN, *whole, _SIMPLER, _NEXT, numbers, _SLOWER, _FASTER, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
-        return _AGAIN, LISTEN, _SIMPLER, _NEXT, report, _SLOWER, _FASTER, other, _BACK, HELP, QUIT
+        return _AGAIN, LISTEN, *whole, _SIMPLER, _NEXT, report, _SLOWER, _FASTER, other, _BACK, HELP, QUIT
     hold = (
         ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, heeltap judges nothing")
     )
@@ -101,9 +105,20 @@ def drill_keys(phase: Phase, feedback: Feedback) -> tuple[Key, ...]:
     return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
 
 
-def report_keys(*, measure: bool) -> tuple[Key, ...]:
-    """The keys of the report; with ``measure`` also the one that leads to measuring the delay of the gear."""
-    return (*REPORT_KEYS[:2], MEASURE, *REPORT_KEYS[2:]) if measure else REPORT_KEYS
+def report_keys(*, measure: bool, worst: bool = False, part: bool = False) -> tuple[Key, ...]:
+    """The keys of the report, by what there is to do.
+
+    Parameters
+    ----------
+    measure : bool
+        The delay of the gear is not known and can be measured.
+    worst : bool
+        Some bars stood out.
+    part : bool
+        Only some bars of a drill were played.
+    """
+    more = [key for key, wanted in ((_WHOLE, part), (_WORST, worst and not part), (MEASURE, measure)) if wanted]
+    return (*REPORT_KEYS[:2], *more, *REPORT_KEYS[2:])
 
 
 def guess_page(look: Look, title: str, *, message: str = "") -> list[Line]:
