@@ -8,9 +8,10 @@ the beat, whichever is less: twice the just-noticeable difference (Friberg & Sun
 the delay of the route is not known.
 
 A window counts when the average of its strokes lies so far off and each of its bars leans the same way, at least half as
-far. Where a section begins, the half bar before it, the half bar after and both together are windows, too: people
-who run into a change run most there, and a whole bar's average hides it. Behind the list stand the bars that lie nearly as far off: a player's own wander hides a part of a rush in one bar
-in ten, and whoever plays the listed bars again wants to know where else to listen. Ours.
+far. Where a section begins, the half bar before it, the half bar after and both together are windows, too: people who
+run into a change run most there, and a whole bar's average hides it. Behind the list stand the bars that lie nearly as
+far off: a player's own wander hides a part of a rush in one bar in ten, and whoever plays the listed bars again wants
+to know where else to listen. Ours.
 
 Conventions: milliseconds, negative is early; bars count from 1.
 
@@ -145,11 +146,11 @@ def weak_bars(
     bars = _bars(offsets, missed_bars, centre_ms, against_drums, pocket_ms, delay_uncertainty_ms)
     if bars.n.size == 0:
         return WeakBars((), None)
-    changes = list(_changes(offsets, bars, centre_ms))
+    changes = sorted(_changes(offsets, bars, centre_ms), key=lambda window: -window.weight)
     found = [*_windows(bars), *(one for one in changes if abs(one.mean_ms) >= bars.heard_ms[one.last])]
     chosen = _chosen(sorted(found, key=lambda window: -window.weight))
     entries = tuple(_entry(bars, window, offsets.sections) for window in chosen[:MOST])
-    return WeakBars(entries, _more(bars, chosen[:MOST], [*chosen[MOST:], *changes]) if entries else None)
+    return WeakBars(entries, _more(bars, chosen[:MOST], chosen[MOST:], changes) if entries else None)
 
 
 def _bars(
@@ -236,16 +237,22 @@ def _chosen(windows: Sequence[_Window]) -> list[_Window]:
     return found
 
 
-def _more(bars: _Bars, listed: Sequence[_Window], rest: Sequence[_Window]) -> MoreBars | None:
+def _more(
+    bars: _Bars, listed: Sequence[_Window], rest: Sequence[_Window], changes: Sequence[_Window]
+) -> MoreBars | None:
     """The bars behind the list: those of the other windows, and those that lie nearly as far off as is heard."""
     said = _rows_of(listed, bars.n.size)
-    near = (bars.n >= 2) & (np.abs(bars.mean_ms) >= NEAR * bars.heard_ms)
-    rows = np.flatnonzero((_rows_of(rest, bars.n.size) | near) & ~said)
-    if rows.size == 0:
+    off = np.where(bars.n >= 2, np.abs(bars.mean_ms), 0.0)
+    rows = (_rows_of(rest, bars.n.size) | (off >= NEAR * bars.heard_ms)) & ~said
+    for window in changes:
+        span = slice(window.first, window.last + 1)
+        if not (said[span] | rows[span]).any():
+            rows[span], off[span] = True, abs(window.mean_ms)
+    if not rows.any():
         return None
-    off = np.abs(bars.mean_ms[rows][bars.n[rows] > 0])
-    span = (round(float(off.min()), 1), round(float(off.max()), 1)) if off.size else None
-    return MoreBars(tuple((rows + 1).tolist()), span)
+    far = off[rows & (off > 0.0)]
+    between = (round(float(far.min()), 1), round(float(far.max()), 1)) if far.size else None
+    return MoreBars(tuple((np.flatnonzero(rows) + 1).tolist()), between)
 
 
 def _rows_of(windows: Sequence[_Window], size: int) -> BoolArray:
