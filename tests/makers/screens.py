@@ -40,6 +40,7 @@ from heeltap.tui.screens.report import Report, draw_report, played_words, report
 from heeltap.tui.screens.set_up import SetUp, draw_set_up
 from heeltap.tui.screens.start import START_HELP, START_KEYS, Due, Today, draw_start, week_of
 from heeltap.views.bar_sheet import UNICODE, Line, plain
+from heeltap.views.plan_rows import PlanRows
 from heeltap.views.selftest_text import lines
 from tests.makers.drills import counted_plan, played
 from tests.makers.guide_screens import pages, with_screens
@@ -184,7 +185,8 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     playing = a_drill_state(5_700_000)
     view = View(width, height, UNICODE, "Quarters · 4/4 · 120 bpm", "in Drum Pads, click Synth", changes=CHANGES)
     view_keys = drill_keys(playing.phase, playing.feedback)
-    drill = View(width, height, UNICODE, view.title, view.ports, changes=CHANGES, keys=view_keys)
+    rows = PlanRows(keys="any key will do")
+    drill = View(width, height, UNICODE, view.title, view.ports, changes=CHANGES, keys=view_keys, rows=rows)
     heard = replace(a_drill_state(30_000_000), phase=Phase.PLAYING, now_us=5_700_000)
     words = "you hear the take where it belongs, bar 3"
     listening = replace(drill, message=words, keys=LISTENING_KEYS)
