@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Settings, drill
+from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings, drill
 from heeltap.app.takes.finish_take import recover
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import SystemClock
@@ -281,3 +281,35 @@ def test_the_feedback_of_a_take_is_what_its_number_says(tmp_path: Path) -> None:
     assert numbers == [1, 2]
     assert set(seen) == {Feedback.BAR}
     assert np.all([asdict(score_kept(folder))["counts"]["matched"] == 4 for folder in list_takes(tmp_path)])
+
+
+@pytest.mark.live
+def test_a_pause_leaves_no_trace_in_the_take(tmp_path: Path) -> None:
+    """Paused in bar 2 and resumed: every stroke is there once, at its own offset, and nothing is left out."""
+    what = a_drill()
+    clock = SystemClock()
+    run = Run(what, settings(what, OFFSETS_MS, takes=tmp_path, out_port="fake:"), clock=clock)
+    paused = False
+    while not run.over:
+        clock.sleep_until_ns(clock.now_ns() + 10_000_000)
+        run.turn()
+        if not paused and run.state.phase is Phase.PLAYING and run.now_us > 1_300_000:
+            run.pause()
+            before = run.state.now_us
+            clock.sleep_until_ns(clock.now_ns() + 400_000_000)
+            run.turn()
+            assert before == run.state.now_us
+            run.resume()
+            paused = True
+    outcome = run.finish()
+    assert outcome.result is not None
+    assert outcome.folder is not None
+    take = load_take(outcome.folder)
+
+    assert paused
+    assert "played" == outcome.ending
+    assert [] == take.context.left_out
+    assert [round(ms, 1) for ms in OFFSETS_MS if ms is not None] == [
+        round(note.offset_ms, 1) for note in outcome.result.notes if note.offset_ms is not None
+    ]
+    assert (1, 0) == (outcome.result.counts.missed, outcome.result.counts.extra)

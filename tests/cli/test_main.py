@@ -58,7 +58,7 @@ def test_the_example_of_every_command_is_one_that_it_takes(command: str) -> None
             "heeltap ports: unrecognized arguments: --grid 16; only heeltap score, heeltap compare can do that (see",
         ),
         (["--tempo", "90", "ports"], "heeltap: "),
-        (["score", "x.mid", "--grid", "17"], "invalid choice: 17"),
+        (["score", "x.mid", "--grid", "17"], "(choose from 8, 12, 16, 24)"),
         (["score", "x.mid", "--lean", "soon"], "'soon' is not a number of milliseconds"),
         (["score", "x.mid", "--lean", "200"], "outside -100..100 ms"),
         (["score", "x.mid", "--pocket", "0"], "must be more than 0 ms"),

@@ -176,11 +176,19 @@ def test_library_that_cannot_make_clients_is_one_line() -> None:
         PythonRtmidi(broken, "alsa").names(inputs=True)
 
 
+class NoServer:
+    """JACK's function that opens a client, where no server runs: a null pointer (jack/jack.h)."""
+
+    restype: Any = None
+
+    def __call__(self, *_: object) -> None:
+        """No client."""
+
+
 @pytest.mark.parametrize("opened", ["names", "open_in", "open_out"])
 def test_rtmidi2_fails_where_no_server_answers(monkeypatch: pytest.MonkeyPatch, opened: str) -> None:
     """rtmidi2 lists nothing without a JACK server and ends the process that makes a port: we ask for the server first."""
-    monkeypatch.setenv("JACK_DEFAULT_SERVER", "heeltap-nobody")
-    monkeypatch.setenv("JACK_NO_START_SERVER", "1")
+    monkeypatch.setattr(adapter, "_any_jack", lambda: SimpleNamespace(jack_client_open=NoServer()))
     system = Rtmidi2(library(SecondClient), "jack")
     calls = {
         "names": lambda: system.names(inputs=True),
@@ -200,7 +208,7 @@ def test_rtmidi2_asks_a_child_where_the_system_has_no_jack_library(monkeypatch: 
         asked.append(code)
         raise OSError("ended")
 
-    monkeypatch.setattr(adapter, "prefer_own_jack", lambda: None)
+    monkeypatch.setattr(adapter, "_any_jack", lambda: None)
     monkeypatch.setattr(adapter, "probe_in_child", dies)
     adapter._probe_once.cache_clear()
     system = Rtmidi2(library(SecondClient), "jack")

@@ -68,7 +68,13 @@ class FakeInPort:
         self._lost = False
 
     def begin(self, zero_ns: int) -> None:
-        """Bar 1, beat 1 falls at this moment."""
+        """Bar 1, beat 1 falls at this moment. Moved in the middle of a take, the script goes on from where the plan then is:
+        what is played again is played again."""
+        if self._begun:
+            now_us = (self._now_ns() - zero_ns) // 1000
+            self._next = next(
+                (i for i, due_ns in enumerate(self._due_ns) if due_ns >= now_us * 1000), len(self._due_ns)
+            )
         self._zero_ns, self._begun = zero_ns, True
 
     def poll(self) -> tuple[bytes, float] | None:
@@ -114,7 +120,7 @@ class FakeOutPort:
         self.lag_us = 0
         self._now_ns = now_ns
 
-    def begin(self, zero_ns: int) -> None:
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Nothing to do."""
 
     def send(self, message: bytes) -> None:

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.devices.systems import midi_system, open_in, open_out
 from heeltap.errors import PortError, sentence
+from heeltap.model.messages import Schedule
 
 __all__ = ["INSIDE", "VIRTUAL", "open_loop"]
 
@@ -63,7 +64,7 @@ class _Inside:
         self._waiting: deque[tuple[bytes, int]] = deque()
         self._before_ns: int | None = None
 
-    def begin(self, zero_ns: int) -> None:
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Nothing to do."""
 
     def send(self, message: bytes) -> None:

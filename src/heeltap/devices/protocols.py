@@ -8,6 +8,8 @@ Inside: the protocols `InPort`, `OutPort` and `MidiSystem`.
 
 from typing import Protocol
 
+from heeltap.model.messages import Schedule
+
 __all__ = ["InPort", "MidiSystem", "OutPort"]
 
 
@@ -45,8 +47,9 @@ class OutPort(Protocol):
     def lag_us(self) -> int:
         """How much later than it was sent the next message is heard, where the port knows; else 0."""
 
-    def begin(self, zero_ns: int) -> None:
-        """Bar 1, beat 1 falls at this moment of the engine's clock. MIDI devices do not care."""
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
+        """Bar 1, beat 1 falls at this moment of the engine's clock, and what will be sent is this from now on; None is what
+        it was. MIDI devices do not care."""
 
     def send(self, message: bytes) -> None:
         """Send one message now."""

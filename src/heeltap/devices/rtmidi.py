@@ -12,17 +12,21 @@ What the libraries say of an error is not shown to the player; it is the cause o
 Inside: `PythonRtmidi`, `Rtmidi2`, `prefer_own_jack`, `probe_in_child`.
 """
 
+import contextlib
 import ctypes
 import functools
+import importlib.util
 import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 from heeltap.devices.names import find_port, stable_name
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.devices.quiet import quiet_stderr
 from heeltap.errors import PortError, sentence
+from heeltap.model.messages import Schedule
 
 __all__ = ["QUEUE_LIMIT", "PythonRtmidi", "Rtmidi2", "prefer_own_jack", "probe_in_child"]
 
@@ -149,7 +153,7 @@ class _Port:
         self.lag_us = 0
         self._system, self._client, self._full, self._virtual = system, client, full, virtual
 
-    def begin(self, zero_ns: int) -> None:
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Nothing to do: a real device plays when it is played."""
 
     def connected(self) -> bool:
@@ -258,11 +262,22 @@ class _Rtmidi2Out(_Port):
         self._client.send_raw(*message)
 
 
+@functools.cache
+def _any_jack() -> ctypes.CDLL | None:
+    """A JACK library to ask with: the system's, else the one that rtmidi2's wheel brought; None where there is neither."""
+    found = importlib.util.find_spec("rtmidi2")
+    beside = [] if found is None or found.origin is None else Path(found.origin).parent.glob("rtmidi2.libs/libjack-*")
+    for path in beside if prefer_own_jack() is None else ():
+        with contextlib.suppress(OSError):
+            return ctypes.CDLL(str(path))
+    return prefer_own_jack()
+
+
 def _check_answers(api: str, api_code: int) -> None:
     """Raise `OSError` where nobody answers: rtmidi2 itself then lists nothing, and ends the process when it makes a port."""
     if api == "alsa" and sys.platform.startswith("linux") and not os.path.exists(_SEQUENCER):
         raise OSError(f"there is no {_SEQUENCER}")
-    jack = prefer_own_jack() if api == "jack" else None
+    jack = _any_jack() if api == "jack" else None
     if jack is None:
         _probe_once(api_code)
     elif not _server_answers(jack):

@@ -3,17 +3,17 @@
 It knows neither processes nor devices: ports, clock, journal and the way to the screen are handed in, so a whole drill
 runs in a test on a clock that only jumps. Whatever ends it, every note is silenced and the journal is closed.
 
-Inside: `EngineLoop`, `EngineReport`, `Journaling`, `ToScreen`.
+Inside: `EngineLoop`.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+import contextlib
+from collections.abc import Callable, Sequence
 
 from heeltap.clock import Clock
 from heeltap.devices.computer_keys import KeysInPort
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.engine.deadlines import LATE_US, SKIP_US, Pulse
+from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
 from heeltap.engine.records import (
     CLICK,
     CONTROL,
@@ -22,22 +22,27 @@ from heeltap.engine.records import (
     ENDED,
     GAP,
     KEY,
+    MOVED,
     NOT_SENT_US,
     NOTE_OFF,
     NOTE_ON,
+    PAUSE,
+    PAUSED,
     PLAYING,
     PORT_BACK,
     PORT_LOST,
+    RESUME,
     STATE,
     STOP,
     STOPPED,
     TICK,
     Record,
 )
+from heeltap.engine.resuming import Resumption, resumed_schedule
 from heeltap.engine.stamping import Assembler, LiveStamper
 from heeltap.model.messages import UNHEARD, Schedule, is_clock_message, is_note_on
 
-__all__ = ["EngineLoop", "EngineReport", "Journaling", "ToScreen"]
+__all__ = ["EngineLoop"]
 
 _TURN_NS = 1_000_000
 """Longest sleep: how late a message may be drained. Its stamp does not depend on it."""
@@ -51,68 +56,12 @@ _CHECK_NS = 1_000_000_000
 _FLUSH_NS = 250_000_000
 """How often the journal is handed to the system: what a kill may cost."""
 
+_BREATH_NS = 100_000_000
+"""From the key that resumes to the first click of the count."""
+
 _STOOD_STILL_NS = 500_000_000
 """A turn this long means that the process was stopped (a suspended terminal, a sleeping machine): no input, not no
 playing."""
-
-
-class Journaling(Protocol):
-    """Where the raw take is kept (`heeltap.files.takes.journal.JournalWriter` is one)."""
-
-    @property
-    def fault(self) -> str | None:
-        """Why something could not be written; None when all was."""
-
-    def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
-        """Keep one message as the driver gave it."""
-
-    def click(self, index: int, due_us: int, sent_us: int) -> None:
-        """Keep when a click was due and when it was sent."""
-
-    def gap(self, kind: str, at_ns: int, port: str = "") -> None:
-        """Keep that the stream broke or came back: of one port, or of all."""
-
-    def flush(self, now_ns: int | None = None) -> None:
-        """Hand everything to the system."""
-
-    def close(self) -> None:
-        """Write the last lines."""
-
-
-class ToScreen(Protocol):
-    """The way to the screen and back (`heeltap.engine.channel.Channel` is one)."""
-
-    dropped: int
-    closed_by_peer: bool
-
-    def send(self, record: Record) -> None:
-        """Queue one record."""
-
-    def flush(self) -> None:
-        """Let go of what is queued, without waiting."""
-
-    def receive(self) -> list[Record]:
-        """What the screen asks for."""
-
-
-@dataclass(frozen=True, slots=True)
-class EngineReport:
-    """What a run was like."""
-
-    scheduler: str
-    """In words: whether real-time scheduling was granted."""
-    messages: int
-    """Taken from all inputs, clock and sensing included."""
-    clicks: int
-    """Sent, count-in included."""
-    clicks_late: int
-    """Left more than 2 ms late, or not at all: they would have been 50 ms late, or the output was away."""
-    worst_click_us: int
-    """Largest lateness of a click that was sent."""
-    dropped: int
-    """Records that the screen did not get. The journal has them."""
-    fault: str = ""
-    """What went wrong while playing; empty when nothing did."""
 
 
 class _Input:
@@ -144,6 +93,7 @@ class EngineLoop:
         silence: Sequence[bytes] = (),
         scheduler: str = "",
         clock_input: int = -1,
+        count_click: tuple[bytes, bytes] | None = None,
     ) -> None:
         """Nothing happens until `run`.
 
@@ -167,23 +117,31 @@ class EngineLoop:
             For the report.
         clock_input : int
             Index of the input whose MIDI clock the screen is told of; -1 for none.
+        count_click : pair of bytes, optional
+            What counts in again after a pause: the note-on of the one, and of every other beat.
         """
-        self._schedule, self._output, self._clock = schedule, output, clock
+        self._output, self._clock = output, clock
         self._screen, self._journal = screen, journal
         self._inputs = [_Input(port, i) for i, port in enumerate(inputs)]
         self._zero_ns, self._silence = zero_ns, silence
         self._reopen, self._reopen_output = reopen, reopen_output
         self._silent = False
-        self._end_ns = zero_ns + (schedule.end_us + tail_us) * 1000
-        self._pulse = Pulse(schedule.due_us, zero_ns)
-        self._due_us = schedule.due_us.tolist()
-        heard = [kind not in UNHEARD for kind in schedule.kind]
-        self._heard = Pulse(schedule.due_us[heard], zero_ns)
-        self._stopping = False
+        self._playing_us = 0
+        self._whole, self._tail_us, self._count_click = schedule, tail_us, count_click
+        self._plan_out(schedule)
+        self._stopping = self._paused = False
         self._state = -1
         self._flush_ns = self._check_ns = 0
         self._messages = self._clicks = self._late = self._worst_us = 0
         self._scheduler, self._clock_input = scheduler, clock_input
+
+    def _plan_out(self, schedule: Schedule) -> None:
+        """From here on this is what is sent, counted from the present zero."""
+        self._schedule, self._due_us = schedule, schedule.due_us.tolist()
+        self._end_ns = self._zero_ns + (schedule.end_us + self._tail_us) * 1000
+        self._pulse = Pulse(schedule.due_us, self._zero_ns)
+        heard = [kind not in UNHEARD for kind in schedule.kind]
+        self._heard = Pulse(schedule.due_us[heard], self._zero_ns)
 
     def stop(self) -> None:
         """End after this turn; safe to call from a signal handler."""
@@ -217,7 +175,8 @@ class EngineLoop:
             before_ns, turn_ns = turn_ns, clock.now_ns()
             if turn_ns - before_ns > _STOOD_STILL_NS:
                 self._stood_still(before_ns, turn_ns)
-            self._send_due(turn_ns)
+            if not self._paused:
+                self._send_due(turn_ns)
             self._obey()
             for source in self._inputs:
                 self._drain(source)
@@ -226,6 +185,9 @@ class EngineLoop:
             self._heard.take(turn_ns)
             self._chores(turn_ns, self._heard.next_ns)
             self._screen.flush()
+            if self._paused:
+                clock.sleep_until_ns(turn_ns + _TURN_NS)
+                continue
             if turn_ns >= self._end_ns:
                 return
             rest_ns = min(turn_ns + _TURN_NS, self._end_ns)
@@ -272,8 +234,37 @@ class EngineLoop:
                 for source in self._inputs:
                     if isinstance(source.port, KeysInPort):
                         source.port.feed(message, order.at_us)
+            elif order.kind == PAUSE:
+                self._pause()
+            elif order.kind == RESUME and self._paused:
+                self._resume(order)
         if self._screen.closed_by_peer:
             self._stopping = True
+
+    def _pause(self) -> None:
+        """Be silent, and send nothing until the player resumes."""
+        now_ns = self._clock.now_ns()
+        self._paused, self._state = True, PAUSED
+        self._silence_now()
+        if self._journal is not None:
+            self._journal.gap("paused", now_ns)
+        self._screen.send(Record(STATE, which=PAUSED, at_us=self._us(now_ns)))
+
+    def _resume(self, order: Record) -> None:
+        """Count in, and go on from a bar line: bar 1, beat 1 falls at another moment from now on."""
+        now_ns = self._clock.now_ns()
+        at = Resumption(order.at_us, order.which, order.value, order.number)
+        self._zero_ns = now_ns + _BREATH_NS + (at.count_us - at.from_us) * 1000
+        self._plan_out(resumed_schedule(self._whole, at, self._count_click))
+        self._paused, self._state = False, COUNT_IN
+        self._playing_us = at.from_us
+        if self._journal is not None:
+            self._journal.moved(now_ns, self._zero_ns, order.other_us)
+        for source in self._inputs:
+            source.port.begin(self._zero_ns)
+        if self._output is not None:
+            self._output.begin(self._zero_ns, self._schedule)
+        self._screen.send(Record(MOVED, at_us=at.from_us, other_us=self._zero_ns))
 
     def _drain(self, source: _Input) -> None:
         """Take everything that waits at one input."""
@@ -355,7 +346,9 @@ class EngineLoop:
 
     def _tell_state(self, now_ns: int) -> None:
         """Tell of count-in and playing as they begin."""
-        state = COUNT_IN if now_ns < self._zero_ns else PLAYING
+        if self._paused:
+            return
+        state = COUNT_IN if self._us(now_ns) < self._playing_us else PLAYING
         if state != self._state:
             self._state = state
             self._screen.send(Record(STATE, which=state, at_us=self._us(now_ns)))
@@ -364,18 +357,20 @@ class EngineLoop:
         """Silence everything, close the journal and the ports; no step keeps another from being tried."""
         state = STOPPED if self._stopping else ENDED
         self._screen.send(Record(STATE, which=state, at_us=self._us(self._clock.now_ns())))
-        try:
-            if self._output is not None:
-                for message in self._silence:
-                    self._output.send(message)
-        except OSError:
-            pass  # the output itself is what broke
+        self._silence_now()
         if self._journal is not None:
             self._journal.close()
         for source in self._inputs:
             source.port.close()
         if self._output is not None:
             self._output.close()
+
+    def _silence_now(self) -> None:
+        """Have every note end."""
+        with contextlib.suppress(OSError):  # the output itself may be what broke
+            if self._output is not None:
+                for message in self._silence:
+                    self._output.send(message)
 
     def _report(self, fault: str) -> EngineReport:
         return EngineReport(

@@ -26,8 +26,10 @@ from heeltap.devices.loopback import open_loop
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.devices.quiet import quiet_stderr
 from heeltap.engine.channel import Channel, channel_pair
-from heeltap.engine.loop import EngineLoop, EngineReport, Journaling, ToScreen
-from heeltap.engine.records import DIED, KEY, STOP, Record
+from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
+from heeltap.engine.loop import EngineLoop
+from heeltap.engine.records import DIED, KEY, MOVED, PAUSE, RESUME, STOP, Record
+from heeltap.engine.resuming import Resumption
 from heeltap.engine.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
 from heeltap.engine.scripts import script_of
 from heeltap.engine.terminal_rescue import Terminal, give_back
@@ -78,6 +80,8 @@ class EngineSpec:
     """Ask for real-time scheduling."""
     make_output: Callable[[Schedule, Callable[[], int]], OutPort] | None = None
     """Opens an output that is no MIDI port, in place of ``out_port``: given the schedule and the engine's clock."""
+    count_click: tuple[bytes, bytes] | None = None
+    """What counts in again after a pause: the note-on of the one, and of every other beat; None counts in silence."""
     loop: str = ""
     """One of `heeltap.devices.loopback`'s: play into a loop that comes back, instead of opening the ports named above."""
 
@@ -115,6 +119,8 @@ class Engine:
         """Everything that happened since the last call, without waiting; a last `DIED` when the engine ended without a
         report."""
         records = self._channel.receive()
+        for moved in [record for record in records if record.kind == MOVED]:
+            self.zero_ns = moved.other_us
         self._channel.flush()
         if self._channel.closed_by_peer and not self._told_death:
             self._process.join(_STOP_S)
@@ -126,6 +132,26 @@ class Engine:
     def key(self, message: bytes, at_ns: int) -> None:
         """Pass on a note-on from the computer's keyboard, stamped on `time.perf_counter_ns` when it was read."""
         self._channel.send(Record(KEY, message[0] & 15, message[1], message[2], at_us=at_ns))
+        self._channel.flush()
+
+    def pause(self) -> None:
+        """Ask for silence until `resume`."""
+        self._channel.send(Record(PAUSE))
+        self._channel.flush()
+
+    def resume(self, at: Resumption, *, cut_us: int) -> None:
+        """Ask for a count and the rest of the take from a bar line on; a `MOVED` record answers.
+
+        Parameters
+        ----------
+        at : Resumption
+        cut_us : int
+            Earlier notes from here on are played again, so they do not count.
+        """
+        count = min(at.beats, 255)
+        self._channel.send(
+            Record(RESUME, number=at.per_bar, value=count, which=at.count_us, at_us=at.from_us, other_us=cut_us)
+        )
         self._channel.flush()
 
     def ask_to_stop(self) -> None:
@@ -318,4 +344,5 @@ def _loop(
         silence=(STOP_CLOCK, *ALL_NOTES_OFF) if START in spec.schedule.kind else ALL_NOTES_OFF,
         scheduler=scheduler,
         clock_input=spec.clock_input,
+        count_click=spec.count_click,
     )

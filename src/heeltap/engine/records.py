@@ -19,12 +19,16 @@ __all__ = [
     "GAP",
     "KEY",
     "KINDS",
+    "MOVED",
     "NOTE_OFF",
     "NOTE_ON",
     "NOT_SENT_US",
+    "PAUSE",
+    "PAUSED",
     "PLAYING",
     "PORT_BACK",
     "PORT_LOST",
+    "RESUME",
     "SIZE",
     "STATE",
     "STATES",
@@ -51,19 +55,40 @@ KINDS = (
     "stop",
     "key",
     "tick",
+    "pause",
+    "resume",
+    "moved",
 )
-"""Names by code. ``stop`` and ``key`` go from the screen to the engine; ``died`` is made by the screen's side when the engine
+"""Names by code. ``stop``, ``key``, ``pause`` and ``resume`` go from the screen to the engine; ``died`` is made by
+ the screen's side when the engine
 is gone."""
 
-NOTE_ON, NOTE_OFF, CONTROL, CLICK, STATE, PORT_LOST, PORT_BACK, GAP, DONE, DIED, STOP, KEY, TICK = range(1, 14)
+(
+    NOTE_ON,
+    NOTE_OFF,
+    CONTROL,
+    CLICK,
+    STATE,
+    PORT_LOST,
+    PORT_BACK,
+    GAP,
+    DONE,
+    DIED,
+    STOP,
+    KEY,
+    TICK,
+    PAUSE,
+    RESUME,
+    MOVED,
+) = range(1, 17)
 
 NOT_SENT_US = 2**53
 """``other_us`` of a click that never left because its output was away: later than any click can be."""
 
-STATES = ("count-in", "playing", "ended", "stopped")
+STATES = ("count-in", "playing", "ended", "stopped", "paused")
 """Names by the ``which`` of a `STATE` record."""
 
-COUNT_IN, PLAYING, ENDED, STOPPED = range(4)
+COUNT_IN, PLAYING, ENDED, STOPPED, PAUSED = range(5)
 
 _LAYOUT = struct.Struct("<BBBBIIqq")
 
@@ -79,20 +104,22 @@ class Record(NamedTuple):
     channel: int = 0
     """0-15 as on the wire, for notes and controls."""
     number: int = 0
-    """Key, or number of the control; for a click the velocity with which it was sent."""
+    """Key, or number of the control; for a click the velocity with which it was sent; for `RESUME` the beats of a bar."""
     value: int = 0
     """Velocity, or value of the control. For `CLICK` 1 when it was not sent: too late, or the output was away; for
-    `TICK` the message of the other device's clock, its status byte."""
+    `TICK` the message of the other device's clock, its status byte; for `RESUME` the beats that are counted."""
     which: int = 0
     """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
-    `STATE`."""
+    `STATE`; for `RESUME` the length of the count in microseconds."""
     sequence: int = 0
     """Counts all records of a run from 0: a hole is a dropped record."""
     at_us: int = 0
-    """When it was played; for `CLICK` when it was due; for `GAP` when it began."""
+    """When it was played; for `CLICK` when it was due; for `GAP` when it began; for `RESUME` and `MOVED` the bar line from
+    which the take goes on."""
     other_us: int = 0
     """For notes how long it waited to be drained; for `CLICK` when it was sent; for `GAP` when it ended; for
-    `TICK` the sixteenths of a song position."""
+    `TICK` the sixteenths of a song position; for `RESUME` where the notes of the first go are cut off; for `MOVED` when
+    bar 1, beat 1 falls now, nanoseconds on the engine's clock."""
 
 
 def pack(record: Record) -> bytes:

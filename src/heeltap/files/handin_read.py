@@ -16,6 +16,7 @@ import unicodedata
 import zipfile
 import zlib
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from heeltap.errors import TakeFileError
@@ -37,6 +38,9 @@ _RATIO_FROM = 1 << 16
 """Bytes below which no ratio is looked at."""
 
 _MOST_ENTRIES = 2 * MOST_TAKES + 1
+
+_ENTRY_HEAD = 30
+"""Bytes of an entry's own head before its name (PKWARE's APPNOTE, local file header)."""
 
 _END = struct.Struct("<4s4H2LH")
 """The record at the end of a zip: signature, disks, entries, size and place of the directory, length of the comment."""
@@ -153,6 +157,7 @@ def _entries(archive: zipfile.ZipFile, where: str) -> dict[str, zipfile.ZipInfo]
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise TakeFileError(where, f"'{name}' is packed in a way of its own", "a plain zip (deflate)")
         found[info.orig_filename] = info
+    _refuse_overlaps(list(found.values()), where)
     if MANIFEST not in found:
         raise TakeFileError(where, f"no {MANIFEST} in it", "a hand-in", "heeltap handin writes one")
     return found
@@ -165,6 +170,17 @@ def _leads_out(name: str) -> bool:
     """Whether a name is absolute or climbs, on any system."""
     parts = name.replace("\\", "/").split("/")
     return name.startswith(("/", "\\")) or ".." in parts or ":" in parts[0] or "\x00" in name
+
+
+def _refuse_overlaps(entries: list[zipfile.ZipInfo], where: str) -> None:
+    """Raise `TakeFileError` where two entries have bytes in common: some Pythons only warn of it, some do not look."""
+    ordered = sorted(entries, key=lambda info: info.header_offset)
+    for info, after in pairwise(ordered):
+        if info.header_offset + _ENTRY_HEAD + len(info.orig_filename) + info.compress_size > after.header_offset:
+            name = shown(after.orig_filename)
+            raise TakeFileError(
+                where, f"a damaged zip: '{name}' lies over another entry", "a hand-in as it was written"
+            )
 
 
 def _contents(archive: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo], where: str) -> HandIn:

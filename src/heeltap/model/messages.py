@@ -1,7 +1,7 @@
 """Messages with the times at which they are due: what the engine sends, and what a scripted player plays.
 
-Inside: `Schedule`, `merge`, `is_note_on`, `is_clock_message`, `ALL_NOTES_OFF`, the kinds that are no clicks: `OFF`,
-`CLOCK`, `START`, `PEDAL`, `UNHEARD`, and `PLAYED`.
+Inside: `Schedule`, `merge`, `song_position`, `is_note_on`, `is_clock_message`, `ALL_NOTES_OFF`, the kinds that are no
+clicks: `OFF`, `CLOCK`, `START`, `PEDAL`, `UNHEARD`, and `PLAYED`.
 """
 
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ from heeltap.model.arrays import IntArray, as_ints, freeze_columns
 __all__ = [
     "ALL_NOTES_OFF",
     "CLOCK",
+    "CONTINUE",
     "OFF",
     "PEDAL",
     "PLAYED",
@@ -23,6 +24,7 @@ __all__ = [
     "is_clock_message",
     "is_note_on",
     "merge",
+    "song_position",
 ]
 
 OFF, CLOCK, START, PEDAL = "off", "clock", "start", "pedal"
@@ -36,6 +38,9 @@ UNHEARD = (OFF, CLOCK, START, PEDAL)
 
 STOP_CLOCK = b"\xfc"
 """Ends what `START` began."""
+
+CONTINUE = b"\xfb"
+"""Sets a receiver going again from where it is in its song (MIDI 1.0)."""
 
 ALL_NOTES_OFF = tuple(bytes((0xB0 | channel, control, 0)) for channel in range(16) for control in (64, 120, 123))
 """Silence: pedal up, all sound off, all notes off, on every channel."""
@@ -67,6 +72,22 @@ class Schedule:
 
     def __len__(self) -> int:
         return len(self.messages)
+
+
+def song_position(sixteenths: int) -> bytes:
+    """The message that tells a receiver its place in the song (MIDI 1.0: song position pointer, low seven bits first).
+
+    Parameters
+    ----------
+    sixteenths : int
+        From the beginning of the song, 0 to 16,383; beyond that the last one that can be said.
+
+    Returns
+    -------
+    bytes
+    """
+    place = min(max(sixteenths, 0), 0x3FFF)
+    return bytes((0xF2, place & 0x7F, place >> 7))
 
 
 def merge(*schedules: Schedule) -> Schedule:

@@ -25,6 +25,7 @@ __all__ = [
     "Extra",
     "Feedback",
     "Finished",
+    "GoOn",
     "Interruption",
     "Lost",
     "Note",
@@ -103,12 +104,17 @@ class Pause(NamedTuple):
     """The player, or the system, pauses the take: nothing counts from here on."""
 
     at_us: int
+    stands: bool = False
+    """Whether time stands still with it, because the click stops; else the plan goes on without the player."""
 
 
 class Resume(NamedTuple):
     """The take counts again."""
 
     at_us: int
+    from_us: int | None = None
+    """After a pause in which time stood still: the bar line from which it goes on, behind a count that begins at
+    ``at_us``. What was played from there on before is forgotten."""
 
 
 class Stop(NamedTuple):
@@ -181,8 +187,12 @@ class Finished(NamedTuple):
     ending: str
 
 
+class GoOn(NamedTuple):
+    """The player asks for the end of a pause in which the click stands still."""
+
+
 class Again(NamedTuple):
     """Effect: play the exercise, from its count-in, once this take (if there is one) is kept."""
 
 
-Effect = BarDone | Finished | Again
+Effect = BarDone | Finished | GoOn | Again

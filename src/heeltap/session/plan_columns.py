@@ -127,6 +127,16 @@ class PlanColumns:
         """A played key as ``row_pitch`` has it."""
         return pitch if self.split_key is None else side_key(pitch, self.split_key)
 
+    def cut_us(self, from_us: int) -> int:
+        """Where the strokes of a bar line begin that may be early: half-way from the stroke before, half a beat at most;
+        everything before bar 1 belongs to the count."""
+        before = max((target.at_us for target in self.targets if target.at_us < from_us), default=None)
+        beats = self.bar_at(from_us).beat_us
+        half = (beats[1] - beats[0]) // 2 if len(beats) > 1 else REACH_US
+        if before is None:
+            return -(2**61) if from_us <= 0 else from_us - half
+        return from_us - min((from_us - before) // 2, half)
+
     def bar_at(self, at_us: int) -> BarColumns:
         """The bar that a time falls in; the first before it starts, the last after its end."""
         low, high = 0, len(self.bars) - 1

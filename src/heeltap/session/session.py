@@ -32,6 +32,7 @@ from heeltap.session.events import (
     Extra,
     Feedback,
     Finished,
+    GoOn,
     Interruption,
     Lost,
     Note,
@@ -59,6 +60,7 @@ __all__ = [
     "Extra",
     "Feedback",
     "Finished",
+    "GoOn",
     "Interruption",
     "Lost",
     "Note",
@@ -116,6 +118,10 @@ class State:
     gaps: tuple[Interruption, ...] = ()
     late_clicks: tuple[int, ...] = ()
     """When the clicks were due that left too late, microseconds."""
+    begin_us: int = 0
+    """Where playing begins: bar 1, or after a pause the bar line from which the take goes on."""
+    stands: bool = False
+    """Whether the take is paused and time stands still."""
     ending: str = ""
     """Why the take ended: ``played``, ``stopped``, or what the engine said."""
     notice: str = ""
@@ -157,6 +163,10 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
         return _advance(_note(state, event), event.at_us)
     if isinstance(event, Elapsed):
         return _advance(state, event.at_us)
+    if isinstance(event, Resume) and event.from_us is not None:
+        return (_again_from(state, event.from_us, event.at_us) if state.stands else state), ()
+    if isinstance(event, Pause) and event.stands:
+        return _stand(*_advance(state, event.at_us))
     if isinstance(event, Stop):
         moved, effects = _advance(state, event.at_us)
         return (moved, effects) if moved.phase is Phase.DONE else _finish(moved, effects, event.reason)
@@ -168,7 +178,7 @@ def _press(state: State, event: Press) -> tuple[State, tuple[Effect, ...]]:
     if state.phase in (Phase.READY, Phase.DONE):
         return state, ((Again(),) if {"start", "repeat"} & set(event.actions) else ())
     if state.phase is Phase.PAUSED and "start" in event.actions:
-        return step(state, Resume(event.at_us))
+        return (state, (GoOn(),)) if state.stands else step(state, Resume(event.at_us))
     for action in ("stop", "repeat"):
         if action in event.actions:
             moved, effects = step(state, Stop(event.at_us))
@@ -185,15 +195,17 @@ def bar_result(state: State, bar: BarColumns) -> BarResult:
 def _note(state: State, event: Note) -> State:
     """Give a note to its stroke; in the count-in, players tap along and nothing is extra."""
     note = Struck(event.at_us - state.columns.delay_us, event.pitch, event.velocity, event.port)
-    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING):
-        return state
+    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING) or note.at_us < state.columns.cut_us(state.begin_us):
+        return state  # in a count, players tap along
     columns = state.columns
     if state.heard.bounce(note, columns.retrigger_of.get(note.pitch, columns.retrigger_us)):
         return replace(state, bounces=state.bounces + 1)
     state = replace(state, heard=state.heard.add(note), lately=(*state.lately, note))
     place = assign_note(columns.targets, state.strokes, state.first_open, note, columns.lean_us)
     loose = (note,) if place.target < 0 else place.displaced
-    extras = tuple(Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number) for one in loose if one.at_us >= 0)
+    extras = tuple(
+        Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number) for one in loose if one.at_us >= state.begin_us
+    )
     state = replace(state, extras=(*state.extras, *extras)) if extras else state
     if place.target < 0:
         return state
@@ -201,6 +213,37 @@ def _note(state: State, event: Note) -> State:
     offset = (place.stroke.offset_us or 0) - columns.lean_us
     others = tuple(pair for pair in state.recent if pair[0] != place.target)
     return replace(state, strokes=strokes, recent=(*others, (place.target, offset))[-_RECENT:])
+
+
+def _stand(state: State, effects: tuple[Effect, ...]) -> tuple[State, tuple[Effect, ...]]:
+    """Time stands still."""
+    if state.phase in (Phase.READY, Phase.DONE):
+        return state, effects
+    return replace(state, phase=Phase.PAUSED, stands=True), effects
+
+
+def _again_from(state: State, from_us: int, now_us: int) -> State:
+    """The state at the beginning of the count before a bar line: everything from there on is still to be played."""
+    columns = state.columns
+    done = columns.bar_at(from_us).number - 1
+    first = columns.bars[done].targets.start
+    last_us = columns.cut_us(from_us)
+    waiting = (Stroke(),) * (len(columns.targets) - first)
+    return replace(
+        state,
+        phase=Phase.COUNT_IN,
+        stands=False,
+        now_us=now_us,
+        begin_us=from_us,
+        strokes=(*state.strokes[:first], *waiting),
+        first_open=first,
+        bars_done=min(state.bars_done, done),
+        extras=tuple(one for one in state.extras if one.at_us < last_us),
+        recent=tuple(pair for pair in state.recent if pair[0] < first),
+        heard=RecentNotes(),
+        lately=tuple(note for note in state.lately if note.at_us < last_us),
+        late_clicks=tuple(due for due in state.late_clicks if due < last_us),
+    )
 
 
 def _gap(state: State, event: Lost | Back | Pause | Resume) -> State:
@@ -220,7 +263,7 @@ def _gap(state: State, event: Lost | Back | Pause | Resume) -> State:
 
 def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     """Let time pass: settle what can no longer be played, finish bars, finish the take."""
-    if at_us <= state.now_us:
+    if at_us <= state.now_us or state.stands:
         return state, ()
     targets, now, last = state.columns.targets, at_us - state.columns.delay_us, state.first_open
     while last < len(targets) and targets[last].late_us + _GRACE_US < now:
@@ -229,7 +272,7 @@ def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     if last > state.first_open:
         over = [settle(strokes[i], heard=not _deaf(state, i)) for i in range(state.first_open, last)]
         strokes = (*strokes[: state.first_open], *over, *strokes[last:])
-    phase = Phase.PLAYING if state.phase is Phase.COUNT_IN and at_us >= 0 else state.phase
+    phase = Phase.PLAYING if state.phase is Phase.COUNT_IN and at_us >= state.begin_us else state.phase
     state = replace(state, now_us=at_us, strokes=strokes, first_open=last, phase=phase)
     state, effects = _finish_bars(state, now)
     if now > state.columns.end_us + _GRACE_US:
@@ -251,7 +294,9 @@ def _look_again(state: State, until_us: int) -> State:
         strokes[index] = settle(strokes[index], heard=not _deaf(state, index))
     before = tuple(one for one in state.extras if one.at_us < seen.since_us)
     extras = tuple(
-        Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number) for one in seen.loose if one.at_us >= 0
+        Extra(one.at_us, one.pitch, columns.bar_at(one.at_us).number)
+        for one in seen.loose
+        if one.at_us >= state.begin_us
     )
     recent = tuple((i, (strokes[i].offset_us or 0) - columns.lean_us) for i, _ in state.recent if strokes[i].notes)
     oldest = columns.bars[max(done - REVIEW_BARS, 0)].start_us - REACH_US

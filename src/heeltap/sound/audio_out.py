@@ -54,8 +54,11 @@ class Feeder:
         self.silent = False
         self._zero_ns: int | None = None
 
-    def begin(self, zero_ns: int) -> None:
-        """Bar 1, beat 1 is to be heard at this moment."""
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
+        """Bar 1, beat 1 is to be heard at this moment, and this is what sounds from now on; None is what it was."""
+        if schedule is not None:
+            self._zero_ns = None  # silence, while the other thread may ask
+            self._mixer, self.zero, self.silent = Mixer(schedule, self._rate_hz), None, False
         self._zero_ns = zero_ns
 
     def feed(self, count: int, asked_ns: int, lead_ns: float) -> FloatArray | None:
@@ -149,9 +152,9 @@ class AudioOut:
         """How much later than they should the strokes are heard now, as far as the system says."""
         return self.feeder.lag_us
 
-    def begin(self, zero_ns: int) -> None:
-        """Bar 1, beat 1 is to be heard at this moment."""
-        self.feeder.begin(zero_ns)
+    def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
+        """Bar 1, beat 1 is to be heard at this moment, and this is what sounds from now on; None is what it was."""
+        self.feeder.begin(zero_ns, schedule)
 
     def send(self, message: bytes) -> None:
         """Be silent at "all sound off" and "all notes off"; everything else is in the schedule."""

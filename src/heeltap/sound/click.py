@@ -16,7 +16,7 @@ from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.sound.percussion import CHANNEL, METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["CLICK_SOUNDS", "NO_CLICKS", "ClickSound", "Clicked", "click_schedule"]
+__all__ = ["CLICK_SOUNDS", "NO_CLICKS", "ClickSound", "Clicked", "click_schedule", "count_click"]
 
 
 class Clicked(Protocol):
@@ -111,6 +111,21 @@ def click_schedule(
         strength = np.concatenate([strength, clicks.strength])
     end_tick = round(float(metre.quarter_of_bar(bars + 1)) * TICKS_PER_QUARTER)
     return _messages(tempo.us_at_position(tick), one, strength, int(tempo.us_at_position([end_tick])[0]), sound)
+
+
+def count_click(sound: ClickSound) -> tuple[bytes, bytes]:
+    """The note-on of the one, and that of every other beat of a count.
+
+    Parameters
+    ----------
+    sound : ClickSound
+
+    Returns
+    -------
+    tuple of bytes
+    """
+    softer = max(1, round(sound.loudest * 0.7))
+    return bytes((0x90 | sound.channel, sound.one, sound.loudest)), bytes((0x90 | sound.channel, sound.beat, softer))
 
 
 def _count_in(metre: MetreMap, bars: int) -> tuple[FloatArray, BoolArray]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from heeltap.errors import PlanError, sentence
 from heeltap.model.arrays import as_ints
-from heeltap.model.messages import CLOCK, START, STOP_CLOCK, Schedule
+from heeltap.model.messages import CLOCK, START, STOP_CLOCK, Schedule, song_position
 from heeltap.model.timeline import TempoMap
 
 __all__ = ["CLOCKS_PER_QUARTER", "STOP_CLOCK", "clock_schedule"]
@@ -63,4 +63,4 @@ def _song_position(quarter: float) -> bytes:
     sixteenths = round(quarter * 4)
     if not 0 <= sixteenths <= _FURTHEST or abs(sixteenths - quarter * 4) > 1e-6:
         raise PlanError(sentence("song position", f"{quarter:g} quarters", "0 to 4095.75, on a sixteenth"))
-    return bytes((0xF2, sixteenths & 0x7F, sixteenths >> 7))
+    return song_position(sixteenths)

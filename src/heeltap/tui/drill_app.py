@@ -321,11 +321,12 @@ class DrillApp(TextApp[int]):
             self.play.stop()
 
     def action_pause(self) -> None:
-        """Hold the take, or let it count again."""
+        """Pause the take, or count in and let it go on."""
         if self.play is not None and not self._busy:
-            held = self.play.state.phase is Phase.PAUSED
-            now_us = self.play.now_us
-            self.play.ask(session.Resume(now_us) if held else session.Pause(now_us))
+            if self.play.state.phase is Phase.PAUSED:
+                self.play.resume()
+            else:
+                self.play.pause()
 
     def action_numbers(self) -> None:
         """Show the numbers at other times."""

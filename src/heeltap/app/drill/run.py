@@ -30,6 +30,7 @@ from heeltap.devices.computer_keys import key_message
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.engine import records
 from heeltap.engine.process import Engine, EngineSpec, start_engine
+from heeltap.engine.resuming import Resumption
 from heeltap.errors import HeeltapError
 from heeltap.files.takes.folder import open_take, set_aside
 from heeltap.files.takes.left_out import leave_out
@@ -41,6 +42,7 @@ from heeltap.session import session
 from heeltap.session.from_records import Presses, events_of
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Effect, Event, Phase, State
+from heeltap.sound.click import count_click
 
 __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
 
@@ -141,14 +143,25 @@ class Run:
         """Feed what the engine told."""
         effects: list[Effect] = []
         for record in told:
+            if record.kind == records.MOVED:
+                cut_us = self.state.columns.cut_us(record.at_us)
+                self._notes = [note for note in self._notes if note.at_us < cut_us]
+                effects += self.ask(session.Resume(self._run_us, from_us=record.at_us))
+                continue
             mine = record if self._conductor is None else self._conductor.place(record)
             for event in self._conductor.hear(record) if mine is None and self._conductor else []:
                 effects += self.ask(event)
             for event in [] if mine is None else events_of(mine, self._presses):
-                if isinstance(event, session.Note):
+                if isinstance(event, session.Note) and self._counts(event):
                     self._notes.append(event)
                 effects += self.ask(event)
+        if any(isinstance(effect, session.GoOn) for effect in effects):
+            self.resume()
         return tuple(effects)
+
+    def _counts(self, note: session.Note) -> bool:
+        """Whether a note is one of the take: not while time stands still, nor in a count after a pause."""
+        return not self.state.stands and note.at_us >= self.state.columns.cut_us(self.state.begin_us)
 
     @property
     def now_us(self) -> int:
@@ -164,6 +177,29 @@ class Run:
         """Feed one event, such as what the player asks for."""
         self.state, effects = session.step(self.state, event)
         return effects
+
+    def pause(self) -> None:
+        """Stop the click, and time with it; another device's click goes on, and what is played meanwhile does not count."""
+        if self.state.phase not in (Phase.COUNT_IN, Phase.PLAYING):
+            return
+        if self._conductor is not None:
+            self.ask(session.Pause(self.now_us))
+            return
+        self._engine.pause()
+        self.ask(session.Pause(self.now_us, stands=True))
+
+    def resume(self) -> None:
+        """Count in, and go on from the beginning of the bar in which the take was paused."""
+        if self.state.phase is not Phase.PAUSED:
+            return
+        if not self.state.stands:
+            self.ask(session.Resume(self.now_us))
+            return
+        columns = self.state.columns
+        bar = columns.bar_at(max(self.state.now_us, 0))
+        count = self._drill.count_in_bars
+        at = Resumption(bar.start_us, count * (bar.end_us - bar.start_us), count * len(bar.beat_us), len(bar.beat_us))
+        self._engine.resume(at, cut_us=columns.cut_us(bar.start_us))
 
     def stop(self, reason: str = "stopped") -> tuple[Effect, ...]:
         """End the take here; what was played so far is kept."""
@@ -253,6 +289,7 @@ class Run:
             header={"trace": self._take.name, "bpm": self._tempo_bpm, "note": ""},
             start_delay_us=settings.start_delay_us,
             terminal=settings.terminal,
+            count_click=None if settings.follow_clock is not None else count_click(self._drill.sound),
             script=settings.script,
             virtual=settings.virtual,
         )

@@ -16,7 +16,7 @@ from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.folder import OpenTake, read_context, save_take, set_aside, unfinished
-from heeltap.files.takes.journal import Journal, read_journal
+from heeltap.files.takes.journal import RESUMED, Journal, read_journal
 from heeltap.files.takes.metadata import Context, LeftOut, plan_from
 from heeltap.files.takes.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.model.arrays import IntArray
@@ -221,11 +221,11 @@ def _recover_one(take: OpenTake) -> Recovered:
 
 
 def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:
-    """True at the first message after each return of the port."""
+    """True at the first message after each return of the port, and after each pause."""
     breaks = np.zeros(rows.size, dtype=np.bool_)
     for gap in journal.gaps:
         after = np.flatnonzero(journal.arrival_ns[rows] >= gap.at_ns)
-        if gap.kind == "back" and gap.port in ("", name) and after.size:
+        if gap.kind in ("back", RESUMED) and gap.port in ("", name) and after.size:
             breaks[after[0]] = True
     return breaks
 

@@ -7,11 +7,14 @@ never goes back. Its lines::
     {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it
     {"click":3,"due_us":1500000,"sent_us":1500041}                                   a click
     {"gap":"lost","t":12.500000000,"t_ns":12500000000,"port":"Pad"}                  the stream broke or came back
+    {"gap":"resumed","t":14.0,"t_ns":14000000000,"zero_ns":11000000000,"cut_us":1900000}  the player resumed after a pause
     {"end":true}                                                                     the take was closed in order
 
 ``zero_ns`` is when bar 1, beat 1 fell on the clock of the arrivals; a click's times are microseconds from there. ``t``
 repeats ``t_ns`` in seconds for people; ``dt`` is the driver's own delta in seconds. Readers ignore fields that they do
-not know, and take ``t`` where ``t_ns`` is missing.
+not know, and take ``t`` where ``t_ns`` is missing. After a pause the take goes on from a bar line: ``zero_ns`` is when bar 1,
+beat 1 falls from then on, and what was played from ``cut_us`` on before is played again. `read_journal` gives the take as if
+it had been played without the pause: earlier notes and clicks from ``cut_us`` on are left out, later ones moved.
 
 Inside: `JournalWriter` (cheap enough for the loop that also sends the clicks), `Journal`, `Gap`, `read_journal`, `journal_from`.
 """
@@ -23,15 +26,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Annotated, Any
+from typing import Any
 
 import msgspec
 import numpy as np
 
 from heeltap.errors import TakeFileError
+from heeltap.files.takes.journal_lines import RESUMED, goes_of, lines_of
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
 
-__all__ = ["FORMAT", "Gap", "Journal", "JournalWriter", "journal_from", "read_journal"]
+__all__ = ["FORMAT", "RESUMED", "Gap", "Journal", "JournalWriter", "journal_from", "read_journal"]
 
 FORMAT = "heeltap.journal/1"
 
@@ -40,8 +44,6 @@ _SYNC_NS = 1_000_000_000
 
 _LARGEST = 512 * 1024 * 1024
 """Bytes. An hour of dense playing is under 10 MB; anything larger is not a journal."""
-
-_I64 = Annotated[int, msgspec.Meta(ge=-(2**63), le=2**63 - 1)]
 
 
 class JournalWriter:
@@ -112,6 +114,24 @@ class JournalWriter:
         whole, part = divmod(at_ns, 1_000_000_000)
         line = f'{{"gap":{json.dumps(kind)},"t":{whole}.{part:09d},"t_ns":{at_ns}'
         self._lines.append(line + (f',"port":{json.dumps(port)}}}' if port else "}"))
+        self._latest_ns = at_ns
+
+    def moved(self, at_ns: int, zero_ns: int, cut_us: int) -> None:
+        """Keep that the player resumed after a pause.
+
+        Parameters
+        ----------
+        at_ns : int
+            When, on the clock of the arrivals.
+        zero_ns : int
+            When bar 1, beat 1 falls from now on, on the same clock.
+        cut_us : int
+            Notes and clicks of earlier goes from here on are played again and do not count, microseconds from bar 1, beat 1.
+        """
+        whole, part = divmod(at_ns, 1_000_000_000)
+        self._lines.append(
+            f'{{"gap":"resumed","t":{whole}.{part:09d},"t_ns":{at_ns},"zero_ns":{zero_ns},"cut_us":{cut_us}}}'
+        )
         self._latest_ns = at_ns
 
     def flush(self, now_ns: int | None = None, *, wait: bool = False) -> None:
@@ -263,29 +283,6 @@ class Journal:
         return len(self.data)
 
 
-class _Line(msgspec.Struct, frozen=True, gc=False):
-    """Any line after the first; fields that we do not know are ignored."""
-
-    t: float | None = None
-    t_ns: _I64 | None = None
-    bytes: tuple[Annotated[int, msgspec.Meta(ge=0, le=255)], ...] | None = None
-    dt: float = 0.0
-    port: str = ""
-    click: _I64 | None = None
-    due_us: _I64 | None = None
-    sent_us: _I64 | None = None
-    gap: str | None = None
-    end: bool = False
-
-    def at_ns(self) -> int:
-        """Arrival in nanoseconds; raises `ValueError` where the line has no usable time."""
-        if self.t_ns is not None:
-            return self.t_ns
-        if self.t is None or abs(self.t) > 9e9:  # 285 years: beyond int64 nanoseconds
-            raise ValueError("no time")
-        return round(self.t * 1e9)
-
-
 def read_journal(path: Path) -> Journal:
     """What a journal holds, whatever became of the program that wrote it.
 
@@ -309,22 +306,35 @@ def journal_from(raw: bytes, where: str) -> Journal:
     """The same as `read_journal` for bytes in memory; ``where`` names them in messages."""
     first, *rest = raw.split(b"\n")
     header, zero_ns = _header(where, first)
-    lines, bad = _lines(rest)
-    played = [line for line in lines if line.bytes]
-    clicks = [line for line in lines if line.click is not None and line.due_us is not None and line.sent_us is not None]
+    lines, bad = lines_of(rest)
+    closed = bool(lines) and lines[-1].end
+    goes = goes_of(lines, zero_ns)
+    played = [(line, go) for go in goes for line in go.lines if line.bytes and go.takes(go.us_of(line.at_ns()))]
+    gaps = [
+        Gap(line.gap, go.within_ns(line.at_ns()), line.port) for go in goes for line in go.lines if line.gap is not None
+    ]
+    clicks = [
+        line
+        for go in goes
+        for line in go.lines
+        if line.click is not None
+        and line.due_us is not None
+        and line.sent_us is not None
+        and go.from_us <= line.due_us < go.to_us
+    ]
     return Journal(
         header,
         zero_ns,
-        as_ints(line.at_ns() for line in played),
-        np.array([line.dt for line in played], dtype=np.float64),
-        tuple(bytes(line.bytes or ()) for line in played),
-        tuple(line.port for line in played),
+        as_ints(line.at_ns() - go.late_ns for line, go in played),
+        np.array([line.dt for line, _ in played], dtype=np.float64),
+        tuple(bytes(line.bytes or ()) for line, _ in played),
+        tuple(line.port for line, _ in played),
         as_ints(line.click or 0 for line in clicks),
         as_ints(line.due_us or 0 for line in clicks),
         as_ints(line.sent_us or 0 for line in clicks),
-        tuple(Gap(line.gap, line.at_ns(), line.port) for line in lines if line.gap is not None),
+        tuple(gaps),
         bad,
-        bool(lines) and lines[-1].end,
+        closed,
     )
 
 
@@ -344,21 +354,3 @@ def _header(where: str, first: bytes) -> tuple[dict[str, Any], int]:
     if isinstance(t0, int | float) and abs(t0) < 4e9:
         return header, round(t0 * 1e9)
     raise TakeFileError(where, "has no usable zero_ns", "when bar 1, beat 1 fell, in nanoseconds")
-
-
-def _lines(rest: list[bytes]) -> tuple[list[_Line], int]:
-    """Every line that can be read, and how many could not."""
-    decode = msgspec.json.Decoder(_Line).decode
-    good, bad = [], 0
-    for raw in rest:
-        if not raw.strip():
-            continue
-        try:
-            line = decode(raw)
-            if line.bytes or line.gap is not None:
-                line.at_ns()
-        except (msgspec.MsgspecError, RecursionError, ValueError):
-            bad += 1
-        else:
-            good.append(line)
-    return good, bad
