@@ -40,16 +40,17 @@ def test_slower_faster_and_simpler_before_a_take(tmp_path: Path) -> None:
     assert tempi == [96.0, 100.0, 104.0]
 
 
-def test_slower_while_playing_keeps_the_take_and_begins_again(tmp_path: Path) -> None:
-    """The take up to there is kept; the next one runs at the new tempo without another key."""
+def test_slower_while_playing_keeps_the_take_and_goes_on_from_the_bar(tmp_path: Path) -> None:
+    """The take up to there is kept; the next one runs at the new tempo from bar 2 on, without another key."""
     what = a_drill(bars=8, bpm=200.0)
     app = DrillApp(what, settings(what, [0.0] * 32, takes=tmp_path), at_once=True)
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
-        await until(app, pilot, lambda: app.play is not None and app.play.now_us > 700_000)
+        await until(app, pilot, lambda: app.play is not None and app.play.now_us > 1_400_000)
         await pilot.press("minus")
         await until(app, pilot, lambda: len(app.outcomes) == 1 and app.play is not None)
         assert 191 == round(tempo_of(app.drill), 3)
+        assert tuple(range(2, 9)) == app.drill.bar_numbers
         await pilot.press("q")
         await until(app, pilot, lambda: app.return_value is not None)
 

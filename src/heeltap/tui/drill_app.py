@@ -18,6 +18,7 @@ from textual.worker import Worker, WorkerState
 from heeltap.app.drill.changes import before, for_pads, next_drill
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
+from heeltap.app.drill.ranges import from_bar
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings
 from heeltap.app.listen.player_control import PlayerControl, piece_of_drill, piece_of_take
 from heeltap.clock import wall_now
@@ -269,12 +270,16 @@ class DrillApp(TextApp[int]):
         self._again = True
         self.action_stop()
 
-    def action_change(self, change: Callable[[Drill], Drill]) -> None:
-        """Make another drill of this one; a take that is played is kept, and the other one begins."""
+    def action_change(self, change: Callable[[Drill], Drill], *, goes_on: bool = False) -> None:
+        """Make another drill of this one; a take that is played is kept, and the other one begins.
+
+        Where it ``goes_on``, it begins with the bar that is being played.
+        """
         if self._busy:
             return
         if self.play is not None:
-            self._then = change
+            bar = self._state.columns.bar_at(max(self._state.now_us, 0)).number
+            self._then = (lambda drill: from_bar(change(drill), bar)) if goes_on else change
             self.action_again()
             return
         self._changed(change)

@@ -38,7 +38,7 @@ NEXT_NUMBERS = {
 }
 """What n makes of each."""
 
-_SLOWER = Key("minus", "", "4 to 5 % slower; in the middle of a take heeltap keeps it and begins again", "-")
+_SLOWER = Key("minus", "", "4 to 5 % slower; in the middle of a take heeltap keeps it and goes on from this bar", "-")
 _FASTER = Key("plus", "tempo", "4 to 5 % faster, in the same way", "+")
 _SIMPLER = Key("m", "simpler", "the grade below, in the same way")
 _NEXT = Key("x", "next", "the exercise that your takes ask for, with the reason")
