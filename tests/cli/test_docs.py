@@ -12,7 +12,7 @@ from packaging.requirements import Requirement
 from heeltap.cli import COMMANDS, build_parser
 from tests.makers.commands import TARGET, commands_page
 from tests.makers.guide_screens import pages, with_screens
-from tests.makers.report import README, with_excerpt
+from tests.makers.report import CHART, README, demo_result, with_excerpt
 from tests.makers.screens import readme_screen
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -131,6 +131,14 @@ def test_every_command_in_the_guide_is_one_that_the_parser_takes() -> None:
             build_parser().parse_args(shlex.split(line)[1:])
         except SystemExit:
             pytest.fail(f"{page}: {line}")
+
+
+def test_the_readmes_picture_is_of_the_demos_take() -> None:
+    """How matplotlib writes an SVG changes with its version, so the picture is held to its words only."""
+    words = CHART.read_text(encoding="utf-8")
+
+    assert [] == [row.name for row in demo_result().by_section if f">{row.name}<" not in words]
+    assert "early (-)" in words
 
 
 def test_every_path_that_a_document_names_exists() -> None:

@@ -1,4 +1,4 @@
-"""Writes the approved report of the demo's first take, and its excerpt in the README: ``python -m tests.makers.report``.
+"""Writes the report of the demo's first take, its chart, and its excerpt in the README: ``python -m tests.makers.report``.
 
 Read it aloud before you commit.
 """
@@ -7,13 +7,16 @@ from contextlib import chdir
 from pathlib import Path
 
 from heeltap import score_file
+from heeltap.model.result import Result
+from heeltap.views.charts import offset_chart
 from heeltap.views.text import render
 
-__all__ = ["README", "TARGET", "excerpt", "report", "with_excerpt"]
+__all__ = ["CHART", "README", "TARGET", "demo_result", "excerpt", "report", "with_excerpt"]
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = ROOT / "tests" / "golden" / "report" / "tollgate-road-take-1.txt"
 README = ROOT / "README.md"
+CHART = ROOT / "docs" / "pictures" / "tollgate-road-take-1.svg"
 
 _BEFORE, _AFTER = "against the part as written:\n\n", "```"
 
@@ -21,11 +24,15 @@ _LEFT_OUT = ("  by beat", "  by subdivision", "Next")
 """Blocks of the report that the README leaves out, by how they begin."""
 
 
-def report() -> str:
-    """The report of the demo's first take."""
+def demo_result() -> Result:
+    """What heeltap says of the demo's first take."""
     with chdir(ROOT):  # the report names the song's path as it was typed
-        result = score_file("demo/tollgate-road-take-1.mid", part="keys", plan="demo/tollgate-road.mid", delay_ms=0)
-    return render(result)
+        return score_file("demo/tollgate-road-take-1.mid", part="keys", plan="demo/tollgate-road.mid", delay_ms=0)
+
+
+def report() -> str:
+    """Its report as text."""
+    return render(demo_result())
 
 
 def excerpt() -> str:
@@ -47,5 +54,7 @@ def with_excerpt(text: str) -> str:
 
 
 if __name__ == "__main__":
+    CHART.parent.mkdir(exist_ok=True)
+    CHART.write_bytes(offset_chart(demo_result()))
     TARGET.write_text(report(), encoding="utf-8")
     README.write_text(with_excerpt(README.read_text(encoding="utf-8")), encoding="utf-8")
