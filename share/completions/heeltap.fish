@@ -50,8 +50,8 @@ function _shtab_heeltap_using
   test "$_shtab_heeltap_cmdpath" = "$argv"
 end
 
-set -g _shtab_heeltap_commands demo drill score compare history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_commands demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest
+set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -133,6 +133,22 @@ complete -c heeltap -n '_shtab_heeltap_using compare' -l split -x -d 'the lowest
 complete -c heeltap -n '_shtab_heeltap_using compare' -l grid -xka "8 12 16 24" -d 'take the nearest of so many slots in a whole note, instead of asking what you meant'
 complete -c heeltap -n '_shtab_heeltap_using compare' -l debug -d 'show where in the code an error arose'
 complete -c heeltap -n '_shtab_heeltap_using compare; and test $_shtab_heeltap_npos -ge 0' -ka "(__fish_complete_path (commandline -ct))" -d 'MIDI files or take folders, in the order in which you played them'
+complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a song -d 'Point at a song and its takes, and get the whole answer: which take to use, which bars to play again, what comes back in your takes, what to do next. heeltap measures against the song'"'"'s own drums.'
+complete -c heeltap -n '_shtab_heeltap_using song' -s h -l help -d 'show this help message and exit'
+complete -c heeltap -n '_shtab_heeltap_using song' -l part -x -d 'with '"'"'new'"'"': the part that you play: its number, '"'"'track 2'"'"', '"'"'channel 10'"'"', or its name'
+complete -c heeltap -n '_shtab_heeltap_using song' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'with '"'"'new'"'"': the song file (default: SONG.song.toml beside the song)'
+complete -c heeltap -n '_shtab_heeltap_using song' -l json -xka "(__fish_complete_path (commandline -ct))" -d 'write the result as JSON, too; - prints JSON and nothing else'
+complete -c heeltap -n '_shtab_heeltap_using song' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
+complete -c heeltap -n '_shtab_heeltap_using song' -l debug -d 'show where in the code an error arose'
+complete -c heeltap -n '_shtab_heeltap_using song; and test $_shtab_heeltap_npos -ge 1' -ka "(__fish_complete_path (commandline -ct))" -d 'takes, or after '"'"'new'"'"' the song'"'"'s MIDI file'
+complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a comp -d 'Choose the best take for each section of a song, and write them as one MIDI file. Every note stays as you played it; heeltap changes the take at a bar line across which nothing is held, where there is one.'
+complete -c heeltap -n '_shtab_heeltap_using comp' -s h -l help -d 'show this help message and exit'
+complete -c heeltap -n '_shtab_heeltap_using comp' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'the MIDI file to write (default: SONG-comp.mid in this folder)'
+complete -c heeltap -n '_shtab_heeltap_using comp' -l joins -x -d 'change the take at most so often (default: 6)'
+complete -c heeltap -n '_shtab_heeltap_using comp' -l csv -xka "(__fish_complete_path (commandline -ct))" -d 'write a table of what came from where, too'
+complete -c heeltap -n '_shtab_heeltap_using comp' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
+complete -c heeltap -n '_shtab_heeltap_using comp' -l debug -d 'show where in the code an error arose'
+complete -c heeltap -n '_shtab_heeltap_using comp; and test $_shtab_heeltap_npos -ge 1' -ka "(__fish_complete_path (commandline -ct))" -d 'takes (default: all of the song'"'"'s folder)'
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a history -d 'List your takes by day, newest last, or ask what to play next, or write them all to a file.'
 complete -c heeltap -n '_shtab_heeltap_using history' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using history' -l all -d 'list every take, not only the newest 40'

@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,10 @@ import pytest
 
 from heeltap.app.practice.handin import hand_in
 from heeltap.app.practice.sets import open_set
+from heeltap.app.song.open_song import guess_song
 from heeltap.cli import build_parser, main
 from heeltap.files.paths import takes_dir
+from heeltap.files.toml.songs import song_to_toml
 from heeltap.model.plan_from import plan_of
 from tests.makers.classes import keep_raw
 from tests.makers.commands import command_parsers
@@ -35,6 +38,10 @@ COMMANDS: dict[str, tuple[list[str], str]] = {
     "history export .csv": (["history", "export"], "takes.csv"),
     "history export .json": (["history", "export"], "takes.json"),
     "selftest --json": (["selftest", "--json"], "selftest.json"),
+    "song new": (["song", "new", "song.mid", "--part", "keys", "--out"], "other.song.toml"),
+    "song --json": (["song", "ours", "--json"], "results.jsonl"),
+    "comp": (["comp", "ours", "--out"], "comp.mid"),
+    "comp --csv": (["comp", "ours", "--csv"], "comp.csv"),
 }
 """Every way to have a file written, but for a drill's, which is played, and a folder of simpler parts: the name comes last."""
 
@@ -51,6 +58,11 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rng: np.random.Generat
         (tmp_path / folder).mkdir()
     for name in ("song.mid", "songs/a.mid", "songs/b.mid"):
         shutil.copy(DEMO / "tollgate-road.mid", tmp_path / name)
+    (tmp_path / "ours").mkdir()
+    for number in (1, 2):
+        shutil.copy(DEMO / f"tollgate-road-take-{number}.mid", tmp_path / "ours")
+    song, guesses = guess_song(tmp_path / "song.mid", "keys")
+    (tmp_path / "ours.song.toml").write_text(song_to_toml(replace(song, takes="ours"), guesses), encoding="utf-8")
     hand_in("first-week", name="Odo", out=tmp_path / "monday" / "odo.handin")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("heeltap.app.route.selftest.selftest", lambda *_, **__: LOOP_REPORT)
@@ -141,6 +153,8 @@ def test_what_heeltap_made_itself_is_made_anew(case: str, desk: Path, capsys: py
         ["score", "songs/a.mid", "--plan", "song.mid", "--part", "keys", "--json", "song.mid"],
         ["score", "TAKE", "--json", "TAKE/context.json"],
         ["class", "monday", "--set", "first-week", "--csv", "monday/odo.handin"],
+        ["comp", "ours", "--out", "ours/tollgate-road-take-1.mid"],
+        ["song", "ours", "--json", "song.mid"],
     ],
 )
 def test_an_input_is_never_written_over(words: list[str], desk: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -24,6 +24,8 @@ COMMANDS = (
     "drill",
     "score",
     "compare",
+    "song",
+    "comp",
     "history",
     "make",
     "simplify",

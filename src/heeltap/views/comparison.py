@@ -28,6 +28,7 @@ def render_comparison(
     delay_known: bool,
     against: str = "the click",
     command: str = "",
+    more: Sequence[str] = (),
 ) -> str:
     """The report of takes in the order played, ending in a newline.
 
@@ -41,6 +42,8 @@ def render_comparison(
         Where it is False, each take is held against its own middle.
     against : str
         The click or the drums, in words.
+    more : sequence of str
+        Blocks that come before what is said of how far to trust it all.
 
     Returns
     -------
@@ -55,6 +58,7 @@ def render_comparison(
         again = play_again(replay[whole.best])
         blocks.append(listing_text(Listing(f"Play again, from {names[whole.best]}", again)) if again else "")
     blocks += ["YOUR HABITS, OVER THESE TAKES", _paragraphs(_improving(names, comparison.progress))]
+    blocks += more
     blocks.append(listing_text(Listing("How far to trust this", _trust(comparison, delay_known, centre, command))))
     return "\n\n".join(block for block in blocks if block) + "\n"
 

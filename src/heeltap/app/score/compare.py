@@ -1,6 +1,6 @@
 """Compare takes of one part, files or take folders, in the order in which you played them.
 
-Inside: `compare_takes`, `Compared`, `in_order`, `names_of`.
+Inside: `compare_takes`, `compare_ready`, `Compared`, `in_order`, `names_of`.
 """
 
 import re
@@ -10,15 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.analysis.analyse import Aim, Options, bars_to_replay, judge_take
+from heeltap.analysis.analyse import Aim, Options, Source, bars_to_replay, judge_take
 from heeltap.analysis.compare.takes import Comparison, compare
+from heeltap.analysis.offsets_of import Judged
 from heeltap.app.score.read import Reading, load_plan
 from heeltap.app.score.score import Ready, ready
 from heeltap.errors import InputFileError
 from heeltap.model.played import Played
 from heeltap.model.result import Replay
 
-__all__ = ["Compared", "compare_takes", "in_order", "names_of"]
+__all__ = ["Compared", "compare_ready", "compare_takes", "in_order", "names_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +68,33 @@ def compare_takes(
         asked = replace(asked, plan=load_plan(asked.plan, asked.part))
     paths = in_order(paths)
     takes = [ready(path, asked, options) for path in paths]
+    return compare_ready(names_of(paths), takes, [judge_take(take.played, take.options) for take in takes])
+
+
+def compare_ready(
+    names: Sequence[str], takes: Sequence[Ready], judged: Sequence[tuple[Judged, Source, Aim]]
+) -> Compared:
+    """Compare two or more takes that were read and judged.
+
+    Parameters
+    ----------
+    names : sequence of str
+        One a take.
+    takes : sequence of Ready
+        In the order played.
+    judged : sequence of (Judged, Source, Aim)
+        Of each of them, by `heeltap.analysis.analyse.judge_take`.
+
+    Returns
+    -------
+    Compared
+
+    Raises
+    ------
+    InputFileError
+        Takes of different plans.
+    """
     same_part = _same_part(takes)
-    judged = [judge_take(take.played, take.options) for take in takes]
     _, source, aim = judged[0]
     known = all(one.calibration.known for _, one, _ in judged)
     found = compare(
@@ -80,7 +106,7 @@ def compare_takes(
     )
     again = tuple(bars_to_replay(one, where, how).entries for one, where, how in judged)
     against = "the drums" if source.reference.kind == "leader" else "the click"
-    return Compared(names_of(paths), found, aim, known, again, against)
+    return Compared(tuple(names), found, aim, known, again, against)
 
 
 def in_order(paths: Sequence[str | Path]) -> list[Path]:

@@ -1,6 +1,7 @@
 """Read what heeltap can score: the take, its plan, its sections and its leader.
 
-Inside: `Reading` with `Drums` and `Timeline`, `read_take`, `read_pattern`, `click_tempo`, `load_plan`, `load_part`, `drum_part`.
+Inside: `Reading` with `Drums` and `Timeline`, `read_take`, `take_in`, `read_pattern`, `click_tempo`, `bar_us`,
+`stretch_of`, `load_plan`, `load_part`, `drum_part`, `leading_drums`.
 """
 
 import shlex
@@ -36,6 +37,7 @@ __all__ = [
     "read_pattern",
     "read_take",
     "stretch_of",
+    "take_in",
 ]
 
 _DRUMS = "drums"
@@ -103,7 +105,11 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
         A pattern of a file that holds none.
     """
     asked = reading or Reading()
-    midi = read_pattern(path, asked.pattern)
+    return take_in(read_pattern(path, asked.pattern), asked)
+
+
+def take_in(midi: Midi, asked: Reading) -> Played:
+    """The take in a MIDI file that was read; arguments and errors as for `read_take`."""
     if len(midi) == 0:
         raise MidiFileError(midi.path, "no note", "at least one note to score")
     chosen = choose_part(midi, asked.part)
@@ -124,7 +130,7 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
         sections=time.sections,
         leader=None if ahead is None else ahead.notes,
         leader_name="" if ahead is None else ahead.name,
-        file=Path(path).name,
+        file=Path(midi.path).name,
         part=chosen.name,
         resolution_ms=_tick_ms(midi.tempo),
         warnings=(*midi.warnings, *([] if stretch is None else [_only(stretch)])),

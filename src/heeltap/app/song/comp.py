@@ -1,0 +1,204 @@
+"""One take out of several: for each stretch of the song the one that lies best, joined where nothing is held.
+
+Inside: `Comp`, `Piece`, `make_comp`, `comp_midi`, `comp_csv`, `MOST_JOINS`.
+"""
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from heeltap.analysis.compare.takes import Choice, Comparison
+from heeltap.app.score.read import bar_us
+from heeltap.app.song.open_song import OpenSong
+from heeltap.app.song.takes import SongTake
+from heeltap.errors import InputFileError
+from heeltap.files.smf import TrackOut, midi_bytes
+from heeltap.model.notes import Notes
+from heeltap.write import MADE_BY
+
+__all__ = ["MOST_JOINS", "Comp", "Piece", "comp_csv", "comp_midi", "make_comp"]
+
+MOST_JOINS = 6
+"""Changes from one take to another, unless somebody asks for more or fewer. Ours."""
+
+_EARLY_US = 100_000
+"""A stroke of a bar may be played so much before its bar line. Ours; half of it where the strokes are closer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of the comp that is of one take."""
+
+    first_bar: int
+    last_bar: int
+    take: int
+    """Index of the take."""
+    held: int
+    """Notes of the take before that still sound where this piece begins."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Comp:
+    """Which take where, and the notes."""
+
+    pieces: tuple[Piece, ...]
+    notes: Notes
+    """As they were played, on the song's clock."""
+
+
+def make_comp(opened: OpenSong, takes: Sequence[SongTake], comparison: Comparison, joins: int = MOST_JOINS) -> Comp:
+    """The best stretches of several takes, put together.
+
+    Parameters
+    ----------
+    opened : OpenSong
+    takes : sequence of SongTake
+        As compared.
+    comparison : Comparison
+        Of these takes.
+    joins : int
+        At most so many changes of take. Where more would be better, those that gain least are left out.
+
+    Returns
+    -------
+    Comp
+
+    Raises
+    ------
+    InputFileError
+        The takes hold nothing that could be compared.
+    """
+    choices = list(comparison.sections) or ([] if comparison.whole is None else [comparison.whole])
+    if not choices:
+        raise InputFileError(opened.song.title, "takes without a stroke to compare", "two takes of the song's part")
+    plan = _fewest_joins([_ranked(choice) for choice in choices], joins)
+    stretches = [(choice.first_bar, choice.last_bar, take) for choice, take in zip(choices, plan, strict=True)]
+    stretches[0] = (1, *stretches[0][1:])
+    stretches[-1] = (stretches[-1][0], max(opened.bars, stretches[-1][1]), stretches[-1][2])
+    merged = [stretches[0]]
+    for first, last, take in stretches[1:]:
+        if take == merged[-1][2]:
+            merged[-1] = (merged[-1][0], last, take)
+        else:
+            merged.append((first, last, take))
+    return _joined(opened, takes, merged)
+
+
+def _ranked(choice: Choice) -> dict[int, float]:
+    """What each take that holds these bars costs, ms."""
+    usable = {choice.best, *choice.as_good, choice.poorest}
+    costs = {index: cost.rms_ms for index, cost in enumerate(choice.costs) if cost is not None}
+    full = max(cost.n + cost.missed for cost in choice.costs if cost is not None)
+    return {
+        index: rms
+        for index, rms in costs.items()
+        if index in usable or choice.costs[index].n + choice.costs[index].missed >= 0.8 * full  # type: ignore[union-attr]
+    }
+
+
+def _fewest_joins(costs: Sequence[dict[int, float]], joins: int) -> list[int]:
+    """The take of each stretch that costs least in all with at most so many changes (Viterbi over the stretches).
+
+    Squares are added, because a stretch's cost is a root mean square. Of equal ways the one with fewer changes is taken.
+    """
+    best: dict[tuple[int, int], tuple[float, list[int]]] = {
+        (take, 0): (cost**2, [take]) for take, cost in costs[0].items()
+    }
+    for row in costs[1:]:
+        step: dict[tuple[int, int], tuple[float, list[int]]] = {}
+        for (before, used), (total, way) in best.items():
+            for take, cost in row.items():
+                count = used + (take != before)
+                found = (total + cost**2, [*way, take])
+                if count <= max(joins, 0) and ((take, count) not in step or found[0] < step[take, count][0]):
+                    step[take, count] = found
+        best = step or {(take, 0): (cost**2, [next(iter(best.values()))[1][-1], take]) for take, cost in row.items()}
+    return min(best.items(), key=lambda item: (round(item[1][0], 6), item[0][1]))[1][1]
+
+
+def _joined(opened: OpenSong, takes: Sequence[SongTake], stretches: Sequence[tuple[int, int, int]]) -> Comp:
+    """The notes of each stretch, joined at the bar line near its beginning at which least is held."""
+    starts = [1]
+    for (first, last, take), (after, until, following) in pairwise(stretches):
+        starts.append(_quietest(opened, takes[take], takes[following], after, (max(first, starts[-1]) + 1, until)))
+        del last
+    pieces, columns = [], []
+    for number, (_, last, take) in enumerate(stretches):
+        first = starts[number]
+        last = starts[number + 1] - 1 if number + 1 < len(starts) else last
+        notes = _within(opened, takes[take], first, None if number + 1 == len(starts) else last + 1)
+        held = 0 if number == 0 else _held(opened, takes[stretches[number - 1][2]], first)
+        pieces.append(Piece(first, last, take, held))
+        columns.append(notes)
+    return Comp(tuple(pieces), _together(columns))
+
+
+def _quietest(opened: OpenSong, before: SongTake, after: SongTake, bar: int, allowed: tuple[int, int]) -> int:
+    """The bar line within a bar of the change across which fewest notes are held; the change itself where it is as quiet."""
+    lines = [one for one in (bar, bar - 1, bar + 1) if allowed[0] <= one <= allowed[1]] or [bar]
+    return min(lines, key=lambda one: (_held(opened, before, one) + _held(opened, after, one), lines.index(one)))
+
+
+def _held(opened: OpenSong, take: SongTake, bar: int) -> int:
+    """Notes of a take that sound across the beginning of a bar."""
+    notes, at = take.ready.played.notes, _cut_us(opened, take, bar)
+    ends = notes.onset_us + np.maximum(notes.duration_us, 0)
+    return int(np.sum((notes.onset_us < at) & (ends > at + _EARLY_US)))
+
+
+def _cut_us(opened: OpenSong, take: SongTake, bar: int) -> int:
+    """Where the strokes of a bar begin in a take: in the gap before the first one that is meant for it."""
+    line = bar_us(opened.timeline, bar)
+    onset = take.ready.played.notes.onset_us
+    near = onset[np.abs(onset - line) <= _EARLY_US]
+    if near.size == 0 or near.min() >= line:
+        return line - 1_000
+    before = onset[onset < near.min()]
+    return int(near.min() - min(_EARLY_US, (near.min() - before.max()) // 2 if before.size else _EARLY_US))
+
+
+def _within(opened: OpenSong, take: SongTake, first: int, end: int | None) -> Notes:
+    """The notes of a take from one bar to before another."""
+    onset = take.ready.played.notes.onset_us
+    rows = onset >= (_cut_us(opened, take, first) if first > 1 else np.iinfo(np.int64).min)
+    if end is not None:
+        rows &= onset < _cut_us(opened, take, end)
+    return take.ready.played.notes.pick(rows)
+
+
+def _together(pieces: Sequence[Notes]) -> Notes:
+    """The notes of all pieces by time."""
+    names = ("onset_us", "pitch", "velocity", "channel", "track", "duration_us")
+    columns = {name: np.concatenate([getattr(one, name) for one in pieces]) for name in names}
+    order = np.argsort(columns["onset_us"], kind="stable")
+    return Notes(**{name: column[order] for name, column in columns.items()})
+
+
+def comp_midi(opened: OpenSong, comp: Comp) -> bytes:
+    """The comp as a MIDI file in the song's tempo and metre, its sections as markers."""
+    early_us = min(int(comp.notes.onset_us.min(initial=0)), 0)
+    notes = replace(comp.notes, onset_us=np.maximum(comp.notes.onset_us, 0)) if early_us else comp.notes
+    markers = [(bar_us(opened.timeline, one.first_bar), one.name) for one in opened.timeline.sections]
+    return midi_bytes(
+        [TrackOut(notes, name=opened.song.part)],
+        tempo=opened.timeline.tempo,
+        metre=opened.timeline.metre,
+        markers=markers,
+        name=f"{opened.song.title}, comp",
+        text=MADE_BY,
+    )
+
+
+def comp_csv(comp: Comp, takes: Sequence[SongTake]) -> bytes:
+    """What came from where: a row a piece."""
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(["first_bar", "last_bar", "take", "file", "notes_held_at_the_join"])
+    for piece in comp.pieces:
+        take = takes[piece.take]
+        table.writerow([piece.first_bar, piece.last_bar, take.name, take.path.name, piece.held])
+    return out.getvalue().encode()

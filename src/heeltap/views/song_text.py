@@ -1,0 +1,82 @@
+"""What heeltap says of a song's takes, of a new song file and of a comp, as plain text.
+
+Inside: `song_text`, `new_song_text`, `comp_text`.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from heeltap.app.song.answer import Answer
+from heeltap.app.song.comp import Comp
+from heeltap.model.song import Song
+from heeltap.views.comparison import render_comparison
+from heeltap.views.text import render, wrapped
+from heeltap.wording import count
+
+__all__ = ["comp_text", "new_song_text", "song_text"]
+
+
+def song_text(found: Answer, *, command: str = "") -> str:
+    """The whole answer: what to know first, which take, which bars, which habit, what next.
+
+    Parameters
+    ----------
+    found : Answer
+    command : str
+        How it was asked for, for the last line.
+
+    Returns
+    -------
+    str
+        Ends in a newline.
+    """
+    number = count(len(found.names), "take")
+    against = found.results[0].reference.name
+    blocks = [wrapped(f"{found.title}: {number} of {found.part} against {against}")]
+    blocks += ["FIRST", _lines(found.notes)] if found.notes else []
+    if found.compared is None:
+        return "\n\n".join([*blocks, render(found.results[0], command=command)])
+    one = found.compared
+    more: list[str] = []
+    if found.habits:
+        said = [f"In {habit.takes} of {len(found.names)} takes: {habit.text}" for habit in found.habits]
+        more += ["WHAT COMES BACK", _lines(said)]
+    best = 0 if one.comparison.whole is None else one.comparison.whole.best
+    steps = [advice.text for advice in found.results[best].advice[:2]]
+    more += ["NEXT", _lines(steps)] if steps else []
+    report = render_comparison(
+        one.names,
+        one.comparison,
+        one.replay,
+        delay_known=one.delay_known,
+        against=one.against,
+        command=command,
+        more=more,
+    )
+    return "\n\n".join([*blocks, report])
+
+
+def _lines(texts: Sequence[str]) -> str:
+    return "\n".join(wrapped(text, indent="  ") for text in texts)
+
+
+def new_song_text(song: Song, guesses: Mapping[str, str], path: str) -> str:
+    """What heeltap found in a song, with what it guessed, and what to do now."""
+    rows = [("part", song.part), ("drums", song.drums or "none: the click"), ("plan", song.plan or "none")]
+    lines = [f"{path}: {song.title}"]
+    for key, value in rows:
+        lines.append(f"  {key:<9} {value}" + (f" (a guess: {guesses[key]})" if key in guesses else ""))
+    names = ", ".join(f"{section.name} {section.first_bar}" for section in song.sections) or "none"
+    guess = f" ({guesses['section']})" if "section" in guesses else ""
+    lines.append(wrapped(f"sections  {names}{guess}", indent="  "))
+    lines.append(f"Put your takes into {song.takes}, then: heeltap song {song.name}")
+    return "\n".join(lines) + "\n"
+
+
+def comp_text(comp: Comp, names: Sequence[str], path: str) -> str:
+    """Which take where."""
+    joins = len(comp.pieces) - 1
+    lines = [f"{path}: {count(joins, 'join')}" if joins else f"{path}: one take, no join"]
+    for piece in comp.pieces:
+        held = f"; {count(piece.held, 'note')} held across the join" if piece.held else ""
+        lines.append(f"  bars {piece.first_bar}-{piece.last_bar}: {names[piece.take]}{held}")
+    return "\n".join(lines) + "\n"
