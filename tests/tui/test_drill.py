@@ -1,5 +1,6 @@
 """The drill screen as text: what a player reads at every size, without a terminal."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -12,7 +13,21 @@ from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.run import Settings
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import columns_of
-from heeltap.session.session import Begin, Elapsed, Feedback, Lost, Note, Pause, Phase, Show, State, Stop, begin, step
+from heeltap.session.session import (
+    Begin,
+    Elapsed,
+    Feedback,
+    Lost,
+    Note,
+    Pause,
+    Phase,
+    Resume,
+    Show,
+    State,
+    Stop,
+    begin,
+    step,
+)
 from heeltap.tui.page import clean, clip
 from heeltap.tui.screens.drill import View, draw_drill, rows_shown, view_of
 from heeltap.tui.screens.drill_keys import drill_keys
@@ -59,14 +74,14 @@ EXPECTED = """\
   played
 
   last 4: +14 ms ± 18, one of them late outside the pocket
-  o stroke  # accent  • heard  -12 early  x left out  k other key  ? no input
-  esc stop  p hold  n numbers: each bar  r again  -  + tempo  m simpler  ? help
-  q quit"""
+  o stroke  # accent  • heard  -12 early  x left out  k other key  ? not judged
+  esc stop  p pause  o leave out  n numbers: each bar  r again  -  + tempo
+  m simpler  ? help  q quit"""
 
 
 def shown(state: State, view: View = VIEW) -> list[str]:
     """The screen as plain lines."""
-    return plain(draw_drill(state, replace(view, keys=drill_keys(state.phase, state.feedback))))
+    return plain(draw_drill(state, replace(view, keys=drill_keys(state.phase, state.feedback, stands=state.stands))))
 
 
 def test_the_screen_reads_as_designed() -> None:
@@ -124,8 +139,9 @@ def test_a_lost_input_is_said_in_words() -> None:
 @pytest.mark.parametrize(
     ("events", "phase", "words"),
     [
-        ((), Phase.PLAYING, "esc stop  p hold"),
-        ((Pause(2_700_001),), Phase.PAUSED, "p go on"),
+        ((), Phase.PLAYING, "esc stop  p pause  o leave out"),
+        ((Pause(2_700_001, stands=True),), Phase.PAUSED, "esc stop  p go on  n numbers"),
+        ((Pause(2_700_001),), Phase.PAUSED, "esc stop  o judge again  n numbers"),
         ((Stop(2_700_001),), Phase.DONE, "enter again"),
     ],
 )
@@ -260,3 +276,35 @@ def test_where_you_are_in_a_part_of_a_drill(bars: tuple[int, int] | None, passes
     first = shown(state, view_of(drill, Settings("Pad"), UNICODE))[0]
 
     assert first.endswith(f" {words}")
+
+
+def test_a_pause_says_where_and_counts_in_again() -> None:
+    """Paused: no beat moves. Gone on: the count leads to the bar in which the take was paused, which is on the screen."""
+    paused = a_state(Pause(2_700_001, stands=True))
+    counted = [step(paused, Resume(us, from_us=2_000_000))[0] for us in (0, 1_499_999, 2_000_000 - 1)]
+    again = step(counted[0], Elapsed(2_000_000))[0]
+
+    assert shown(paused)[0].endswith("paused in bar 2")
+    assert "[" not in shown(paused)[1]
+    assert ["count-in to bar 2"] * 3 == [shown(state)[0][-17:] for state in counted]
+    assert ["[1]", "[3]", "[4]"] == [re.findall(r"\[\d\]", shown(state)[1])[0] for state in counted]
+    assert all(any(line.startswith("  bar 2 ") for line in shown(state)) for state in counted)
+    assert not any(line.startswith("> ") for state in counted for line in shown(state))
+    assert shown(again)[0].endswith("bar 2 of 5")
+    assert any(line.startswith("> bar 2 ") for line in shown(again))
+
+
+def test_bars_that_are_left_out_are_said_and_marked() -> None:
+    """The click goes on and so do the bars; under their strokes stands that nobody judges them."""
+    lines = shown(a_state(Pause(2_700_001), Elapsed(5_000_000)))
+
+    assert lines[0].endswith("left out")
+    assert "[3]" in lines[1]
+    assert any(line.startswith("  played") and "?" in line for line in lines)
+
+
+def test_to_another_devices_click_there_is_no_pause() -> None:
+    """heeltap cannot stop it: only leaving out is offered."""
+    names = [key.name for key in drill_keys(Phase.PLAYING, Feedback.BAR, own_click=False)]
+
+    assert ("o" in names, "p" in names) == (True, False)

@@ -10,6 +10,7 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.run import Settings
 from heeltap.app.takes.self_assessment import guesses
 from heeltap.files.takes.folder import list_takes
+from heeltap.session.session import Phase
 from heeltap.tui.drill_app import DrillApp
 from tests.app.test_run import a_drill, settings
 from tests.tui.test_drill_app import perform, text_of, until
@@ -187,3 +188,47 @@ def test_w_plays_the_worst_bars_in_a_loop_and_then_the_whole_again(tmp_path: Pat
         await pilot.press("q")
 
     perform(app, scene)
+
+
+def test_p_stops_the_click_at_once_and_counts_in_again(tmp_path: Path) -> None:
+    """The screen says so; the bar is played again, and the take comes out as if there had been no pause."""
+    what = a_drill(bars=4, bpm=240.0)
+    app = DrillApp(what, settings(what, [0.0] * 16, takes=tmp_path, delay_ms=0.0), at_once=True)
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await until(app, pilot, lambda: app.play is not None and app.play.now_us > 1_300_000)
+        await pilot.press("p")
+        await until(app, pilot, lambda: "paused in bar 2" in text_of(app) and "p go on" in text_of(app))
+        await pilot.press("p")
+        await until(app, pilot, lambda: "count-in to bar 2" in text_of(app))
+        await until(app, pilot, lambda: app._state.phase is Phase.PLAYING)
+        await until(app, pilot, lambda: "Report" in text_of(app))
+        await pilot.press("q")
+
+    perform(app, scene)
+
+    assert ["played"] == [outcome.ending for outcome in app.outcomes]
+
+
+def test_o_leaves_bars_out_while_the_click_goes_on(tmp_path: Path) -> None:
+    """Strokes there are not judged; pressed again it judges, and the take plays to its end."""
+    what = a_drill(bars=6, bpm=240.0)
+    app = DrillApp(what, settings(what, [0.0] * 24, takes=tmp_path, delay_ms=0.0), at_once=True)
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        await until(app, pilot, lambda: app.play is not None and app.play.now_us > 1_300_000)
+        await pilot.press("o")
+        await until(app, pilot, lambda: "left out" in text_of(app).splitlines()[0])
+        now_us = app.play.now_us
+        await until(app, pilot, lambda: app.play.now_us > now_us + 1_000_000)
+        await pilot.press("o")
+        await until(app, pilot, lambda: app._state.phase is Phase.PLAYING)
+        await until(app, pilot, lambda: "Report" in text_of(app))
+        await pilot.press("q")
+
+    perform(app, scene)
+
+    (outcome,) = app.outcomes
+    assert "played" == outcome.ending
+    assert outcome.result is not None
+    assert 8 <= outcome.result.overall.n <= 21

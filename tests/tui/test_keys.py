@@ -46,7 +46,7 @@ def test_every_key_of_the_drill_is_read_at_eighty_columns() -> None:
     """None of them is behind the help: the tempo, the numbers with their label, and the way back."""
     both = [False, True]
     tables = [drill_keys(*one) for one in product(Phase, Feedback)]
-    tables += [drill_keys(*one, part=True) for one in product(Phase, Feedback)]
+    tables += [drill_keys(*one, part=True, stands=True) for one in product(Phase, Feedback)]
     tables += [report_keys(measure=a, worst=b, part=c) for a, b, c in product(both, both, both)]
     for keys in tables:
         shown = "  ".join(row.strip() for row in plain(bottom_lines(keys, 80, 2)))
@@ -70,7 +70,7 @@ def test_a_key_means_the_same_on_every_screen() -> None:
         assert QUIT in keys
         names = [key.name for key in keys]
         assert len(names) == len(set(names))
-    playing = {key.name for key in drill_keys(Phase.PLAYING, Feedback.BAR)}
+    playing = {key.name for one in (Phase.PLAYING, Phase.PAUSED) for key in drill_keys(one, Feedback.BAR)}
     assert playing.isdisjoint(set(KEYS) - {" "})
 
 

@@ -167,8 +167,13 @@ def playing(app: DrillApp) -> None:
     app._state = a_drill_state(5_700_000)
 
 
-def held(app: DrillApp) -> None:
-    """A take that is held."""
+def paused(app: DrillApp) -> None:
+    """A take that is paused."""
+    app._state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED, stands=True)
+
+
+def left_out(app: DrillApp) -> None:
+    """Bars that are left out."""
     app._state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED)
 
 
@@ -208,7 +213,8 @@ FEEDBACK = a_drill_state(0).feedback
 DRILLS: dict[str, tuple[Callable[[DrillApp], None], Sequence[Key]]] = {
     "drill ready": (ready, drill_keys(Phase.READY, FEEDBACK)),
     "drill playing": (playing, drill_keys(Phase.PLAYING, FEEDBACK)),
-    "drill held": (held, drill_keys(Phase.PAUSED, FEEDBACK)),
+    "drill paused": (paused, drill_keys(Phase.PAUSED, FEEDBACK, stands=True)),
+    "drill left out": (left_out, drill_keys(Phase.PAUSED, FEEDBACK)),
     "drill done": (done, drill_keys(Phase.DONE, FEEDBACK)),
     "drill report": (report, REPORT_KEYS),
     "drill guess": (guess, GUESS_KEYS),
@@ -460,12 +466,12 @@ def test_everything_around_a_drill_by_mouse_alone(tmp_path: Path, room: Room, rn
 
 
 def test_a_take_by_mouse_alone(tmp_path: Path) -> None:
-    """Start, hold, stop, the bars, the report, slower, back."""
+    """Start, pause, stop, the bars, the report, slower, back."""
     app = DrillApp(a_drill(8), Settings("keys", takes=tmp_path, start_delay_us=100_000))
 
     async def scene(app: DrillApp, pilot: Face) -> None:
         await click_key(app, pilot, "enter start")
-        await click_key(app, pilot, "p hold")
+        await click_key(app, pilot, "p pause")
         await until(app, pilot, "p go on")
         await click_key(app, pilot, "esc stop")
         await click_key(app, pilot, "tab bars")

@@ -172,7 +172,13 @@ class DrillApp(TextApp[int]):
         if self.after.showing:
             measure, worst = self.after.delay_unknown and not self._pads, self.after.worst is not None
             return drill_keys.report_keys(measure=measure, worst=worst, part=part)
-        return drill_keys.drill_keys(self._state.phase, self._state.feedback, part=part)
+        state, own_click = self._state, self.settings.follow_clock is None
+        return drill_keys.drill_keys(state.phase, state.feedback, part=part, stands=state.stands, own_click=own_click)
+
+    @property
+    def running(self) -> Run | None:
+        """The take that is played; None where none is, and while one begins or ends."""
+        return None if self._busy else self.play
 
     @property
     def outcomes(self) -> list[DrillOutcome]:
@@ -324,14 +330,6 @@ class DrillApp(TextApp[int]):
         """End the take here."""
         if self.play is not None and not self._busy:
             self.play.stop()
-
-    def action_pause(self) -> None:
-        """Pause the take, or count in and let it go on."""
-        if self.play is not None and not self._busy:
-            if self.play.state.phase is Phase.PAUSED:
-                self.play.resume()
-            else:
-                self.play.pause()
 
     def action_numbers(self) -> None:
         """Show the numbers at other times."""

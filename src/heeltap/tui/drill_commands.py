@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from heeltap.app.drill.changes import faster, for_pads, simpler, slower
 from heeltap.app.drill.ranges import drill_bars
+from heeltap.session.session import Pause, Phase, Resume
 
 if TYPE_CHECKING:
     from heeltap.tui.drill_app import DrillApp
@@ -29,6 +30,21 @@ def _take_worst(app: "DrillApp") -> None:
         app.action_change(lambda drill: drill_bars(drill, worst, passes=_PASSES, run_in=worst[0] > 1))
 
 
+def _pause(app: "DrillApp") -> None:
+    """Stop the click and the take; paused, count in and go on from the beginning of the bar."""
+    run = app.running
+    if run is not None:
+        run.resume() if run.state.phase is Phase.PAUSED else run.pause()
+
+
+def _leave_out(app: "DrillApp") -> None:
+    """Judge nothing while the click goes on, or judge again."""
+    run = app.running
+    if run is not None:
+        paused = run.state.phase is Phase.PAUSED
+        run.ask(Resume(run.now_us) if paused else Pause(run.now_us))
+
+
 GUESS_COMMANDS: Commands = {
     "e": lambda app: app.action_guess("early"),
     "o": lambda app: app.action_guess("on"),
@@ -42,7 +58,8 @@ DRILL_COMMANDS: Commands = {
     "l": lambda app: app.action_listen(),
     "escape": lambda app: app.action_escape(),
     "n": lambda app: app.action_numbers(),
-    "p": lambda app: app.action_pause(),
+    "o": _leave_out,
+    "p": _pause,
     "q": lambda app: app.action_leave(),
     "r": lambda app: app.action_again(),
     "tab": lambda app: app.action_turn_page(),

@@ -148,7 +148,7 @@ def bar_block(
     fill: Line = []
     played: Line = []
     for bar in bars:
-        now = bar.start_us <= state.now_us < bar.end_us
+        now = bar.start_us <= state.now_us < bar.end_us and state.now_us >= state.begin_us
         role = "now" if now else "head" if bar.starts_section else ""
         counted.append(Span(_label(("> " if now else "  ") + bar_label(bar, glyphs), gutter), role))
         played.append(Span(_label(_played_label(state, bar), gutter), "dim"))

@@ -20,7 +20,7 @@ from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_lines
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small, wrapped_lines
-from heeltap.tui.screens.drill_beat import beats_line, large_beat
+from heeltap.tui.screens.drill_beat import beats_line, large_beat, present_bar
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of, rows_of_bars
 from heeltap.views.recent_strokes import recent_line
@@ -158,9 +158,9 @@ def _title(state: State, view: View) -> Line:
     """What you play on the left, where you are in it on the right."""
     where = {
         Phase.READY: "ready",
-        Phase.COUNT_IN: "count-in",
+        Phase.COUNT_IN: f"count-in to bar {present_bar(state).name}" if state.begin_us else "count-in",
         Phase.PLAYING: _bar_words(state, view.passes),
-        Phase.PAUSED: "held",
+        Phase.PAUSED: f"paused in bar {present_bar(state).name}" if state.stands else "left out",
         Phase.DONE: state.ending,
     }[state.phase]
     where = clip(clean(where), view.width // 2)
@@ -171,7 +171,7 @@ def _title(state: State, view: View) -> Line:
 def _bar_words(state: State, passes: int) -> str:
     """Which bar is played: "bar 3 of 8", "bar 15 of 14-16", "bar 15, pass 2 of 4"."""
     bars = state.columns.bars
-    bar = bars[state.columns.bar_at(state.now_us).number - 1]
+    bar = present_bar(state)
     if passes > 1:
         return f"bar {bar.name}, pass {(bar.number - 1) * passes // len(bars) + 1} of {passes}"
     first, last = bars[0].name, bars[-1].name
@@ -184,9 +184,7 @@ def _coming(state: State, view: View) -> list[Line]:
         return wrapped_lines(view.aim, view.width, role="dim") or [[]]
     if state.phase is Phase.DONE:
         return [[]]
-    bar = state.columns.bar_at(max(state.now_us, 0))
-    if state.phase is Phase.COUNT_IN:
-        bar = state.columns.bars[0] if state.now_us < 0 else bar
+    bar = present_bar(state)
     ahead = [change for change in view.changes if change.bar > bar.number][:2]
     here = [change.what for change in view.changes if change.bar == bar.number]
     line = [Span(clip(f"  {clean(bar.section)}", view.width // 3), "head")] if bar.section else [Span(" ")]
@@ -226,7 +224,7 @@ def _rows(state: State, view: View, room: int) -> list[Line]:
     bars = state.columns.bars
     per_row, width, gutter = _row_shape(state, view)
     rows: list[Sequence[BarColumns]] = [bars[at : at + per_row] for at in range(0, len(bars), per_row)]
-    current = (state.columns.bar_at(max(state.now_us, 0)).number - 1) // per_row
+    current = (present_bar(state).number - 1) // per_row
 
     def height(row: int) -> int:
         return block_height(rows[row], view.rows)
@@ -254,6 +252,6 @@ def _row_shape(state: State, view: View) -> tuple[int, int, int]:
 def _legend(view: View) -> Line:
     """What the glyphs mean."""
     m = view.glyphs
-    played = "-12 early  x left out  k other key  ? no input"
+    played = "-12 early  x left out  k other key  ? not judged"
     text = f"  {m.stroke} stroke  {m.accent} accent  {m.heard} heard  {played}"
     return [Span(clip(text, view.width), "dim")]

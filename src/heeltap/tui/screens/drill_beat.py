@@ -3,13 +3,14 @@
 The present beat stands where it lies in the bar, further right with every beat, and is solid for a third of its length: it
 can be followed from the side, and from a stool that stands away from the screen.
 
-Inside: `beat_now`, `beats_line`, `large_beat`, `LARGE_LINES`.
+Inside: `present_bar`, `beat_now`, `beats_line`, `large_beat`, `LARGE_LINES`.
 """
 
+from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span
 
-__all__ = ["LARGE_LINES", "beat_now", "beats_line", "large_beat"]
+__all__ = ["LARGE_LINES", "beat_now", "beats_line", "large_beat", "present_bar"]
 
 LARGE_LINES = 5
 """Height of a large digit."""
@@ -34,25 +35,28 @@ _WIDEST = 16
 """Columns from one large beat to the next, at most: a glance takes in no more."""
 
 
+def present_bar(state: State) -> BarColumns:
+    """The bar that is played; in a count-in the one that it leads to."""
+    at_us = max(state.now_us, state.begin_us) if state.phase is Phase.COUNT_IN else max(state.now_us, 0)
+    return state.columns.bar_at(at_us)
+
+
 def beat_now(state: State) -> tuple[int, bool]:
-    """Number of the present beat (0 before the count-in and when nothing is played), and whether it has just begun."""
-    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING, Phase.PAUSED):
+    """Number of the present beat, and whether it has just begun; 0 before the count-in and while nothing moves."""
+    if state.phase not in (Phase.COUNT_IN, Phase.PLAYING, Phase.PAUSED) or state.stands:
         return 0, False
-    now, first = state.now_us, state.columns.bars[0]
-    bar, moved = state.columns.bar_at(now), 0
-    if now < 0:
-        length = first.end_us - first.start_us
-        moved = -(now // length) * length if now >= -state.columns.count_in_us else 0
-        if not moved:
+    now, bar = state.now_us, present_bar(state)
+    if now < state.begin_us:
+        if not state.begin_us and now < -state.columns.count_in_us:
             return 0, False
-        bar = first
-    at = now + moved
-    if at >= bar.end_us:
+        length = bar.end_us - bar.start_us
+        now -= (now - state.begin_us) // length * length
+    if now >= bar.end_us:
         return 0, False
-    begun = [us for us in bar.beat_us if us <= at]
+    begun = [us for us in bar.beat_us if us <= now]
     edges = [*bar.beat_us, bar.end_us]
     length = edges[len(begun)] - edges[len(begun) - 1]
-    return len(begun), at - begun[-1] < _FLASH * length
+    return len(begun), now - begun[-1] < _FLASH * length
 
 
 def beats_line(state: State) -> Line:
@@ -84,4 +88,4 @@ def _pixels(row: tuple[str, ...], lit: bool, glyphs: Glyphs) -> Line:
 
 
 def _beats(state: State) -> int:
-    return len(state.columns.bar_at(max(state.now_us, 0)).beat_us)
+    return len(present_bar(state).beat_us)

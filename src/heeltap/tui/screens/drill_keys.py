@@ -47,6 +47,13 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 
 MEASURE = Key("u", "delay", "measure the delay of your gear, so that early and late are yours alone: two minutes")
 
+_PAUSE = Key("p", "pause", "stop the click and the take")
+_GO_ON = Key(
+    "p", "go on", "count in, and go on from the beginning of the bar in which you paused; you play that bar again"
+)
+_LEAVE_OUT = Key("o", "leave out", "from here on heeltap judges nothing, and the click goes on")
+_JUDGE_AGAIN = Key("o", "judge again", "from here on heeltap judges what you play")
+
 _WORST = Key("w", "worst bars", "play the bars that stood out, four times in a row, with the bar before them to run in")
 _WHOLE = Key("w", "whole", "all bars again")
 
@@ -84,8 +91,23 @@ DRILL_HELP = (
 PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."
 
 
-def drill_keys(phase: Phase, feedback: Feedback, *, part: bool = False) -> tuple[Key, ...]:
-    """The keys that do something now; ``part`` says that only some bars of a drill are played."""
+def drill_keys(
+    phase: Phase, feedback: Feedback, *, part: bool = False, stands: bool = False, own_click: bool = True
+) -> tuple[Key, ...]:
+    """The keys of the drill that do something now.
+
+    Parameters
+    ----------
+    phase : Phase
+    feedback : Feedback
+        When the numbers are shown.
+    part : bool
+        Only some bars of a drill are played.
+    stands : bool
+        The take is paused, and the click with it.
+    own_click : bool
+        The click is heeltap's own, so that a pause can stop it.
+    """
     whole = (_WHOLE,) if part else ()
     numbers = Key(
         "n", f"numbers: {_NUMBERS[feedback]}", "show the numbers at another time: bar, stroke, after the take"
@@ -97,12 +119,13 @@ def drill_keys(phase: Phase, feedback: Feedback, *, part: bool = False) -> tuple
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
         return _AGAIN, LISTEN, *whole, _SIMPLER, _NEXT, report, _SLOWER, _FASTER, other, _BACK, HELP, QUIT
-    hold = (
-        ("go on", "go on from here") if phase is Phase.PAUSED else ("hold", "the clicks go on, heeltap judges nothing")
-    )
     stop = Key("escape", "stop", "end the take here; heeltap keeps it and judges it", "esc")
     again = Key("r", "again", "end the take and begin it again")
-    return stop, Key("p", *hold), numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
+    if phase is Phase.PAUSED:
+        pauses = [_GO_ON if stands else _JUDGE_AGAIN]
+    else:
+        pauses = [_PAUSE, _LEAVE_OUT] if own_click else [_LEAVE_OUT]
+    return stop, *pauses, numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
 
 
 def report_keys(*, measure: bool, worst: bool = False, part: bool = False) -> tuple[Key, ...]:
