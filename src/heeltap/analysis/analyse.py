@@ -6,6 +6,8 @@ findings and the bars to play again are put together.
 Conventions: milliseconds; an offset is played minus reference, negative is early. A delay that is not given is not known,
 and nothing is taken away.
 
+Each step names its own sources; their order is ours.
+
 Inside: `analyse`, `Options`; the two steps `judge_take` and `result_of` with `Aim` and `Source`; `bars_to_replay`.
 """
 
@@ -166,7 +168,21 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
 
 
 def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
-    """The whole Result of one take."""
+    """The whole Result of one take.
+
+    Parameters
+    ----------
+    judged : Judged
+    source : Source
+        Where the take is from.
+    aim : Aim
+        Lean and pocket, milliseconds.
+
+    Returns
+    -------
+    Result
+        Times in milliseconds.
+    """
     table = judged.offsets
     summary = summarise(table)
     beat = source.metre.metres[0].beat_quarters
@@ -217,7 +233,19 @@ def _found(table: Offsets, source: Source, aim: Aim) -> tuple[Finding, ...]:
 
 
 def bars_to_replay(judged: Judged, source: Source, aim: Aim) -> WeakBars:
-    """The bars worth playing again, worst first."""
+    """The bars worth playing again, worst first.
+
+    Parameters
+    ----------
+    judged : Judged
+    source : Source
+    aim : Aim
+
+    Returns
+    -------
+    WeakBars
+        Bars count from 1.
+    """
     found = weak_bars(
         judged.offsets,
         missed_bars(judged),

@@ -3,6 +3,8 @@
 At most one thing of each sort is said, because one thing is changed at a time: the bars that stand out are played
 slower as they are, the exercise is simpler at the tempo of the song. Nothing here asks anybody to play on.
 
+What is advised when is ours.
+
 Inside: `advice_of`, `course_aside`.
 """
 
@@ -75,7 +77,16 @@ def advice_of(
 
 
 def course_aside(result: Result) -> Result:
-    """The result of an exercise of the course: what comes after it is told by the history, not by this take alone."""
+    """The result of an exercise of the course: what comes after it is told by the history, not by this take alone.
+
+    Parameters
+    ----------
+    result : Result
+
+    Returns
+    -------
+    Result
+    """
     kept = tuple(advice for advice in result.advice if advice.action in ("replay", "rest"))
     return replace(result, advice=kept)
 

@@ -2,7 +2,7 @@
 
 The hidden state is the running offset, on one or more ranges of equal steps: one range around the usual offset, others
 around offsets that the player may have leapt to. A likelihood is a ratio to the assumption that nobody planned the played
-note, so a note that answers nothing costs nothing.
+note, so a note that answers nothing costs nothing. Ours.
 
 Inside: `OffsetRange`, `Pairs`, `PairPriors`, `make_pairs`, `NoteDensityTable` (notes about their stroke), `StrokeKernel`
 (strokes about the running offset), `block_emissions`.

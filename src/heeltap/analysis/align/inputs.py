@@ -1,7 +1,7 @@
 """What an aligner is given, cleaned: one unit, time order, and strokes.
 
 Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own
-order.
+order. Ours.
 
 Inside: `NoteSequence` (one side of an alignment), `read_notes`, `strokes_of`.
 """
@@ -57,7 +57,7 @@ def in_ms(times_us: npt.ArrayLike, what: str) -> FloatArray:
 
 
 def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
-    """The numbers as float64; raises `ValueError` for anything but a one-dimensional array of finite ones.
+    """The numbers as float64.
 
     Parameters
     ----------
@@ -70,6 +70,11 @@ def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
     -------
     float64, shape (n,)
         In the unit given.
+
+    Raises
+    ------
+    ValueError
+        Anything but a one-dimensional array of finite numbers.
     """
     array = np.asarray(given)
     if array.ndim != 1:
@@ -85,7 +90,7 @@ def as_numbers(given: npt.ArrayLike, what: str) -> FloatArray:
 
 
 def read_notes(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: int = 0) -> NoteSequence:
-    """The notes in time order (equal times by key); raises `ValueError` for unequal lengths or keys that are no numbers.
+    """The notes in time order (equal times by key).
 
     Parameters
     ----------
@@ -102,6 +107,11 @@ def read_notes(at_ms: FloatArray, pitch: npt.ArrayLike, what: str, *, lowest: in
     -------
     NoteSequence
         In time order.
+
+    Raises
+    ------
+    ValueError
+        Unequal lengths, or keys that are no numbers or out of range.
     """
     keys = np.asarray(pitch)
     if keys.shape != at_ms.shape:
@@ -132,6 +142,11 @@ def strokes_of(plan: NoteSequence, plan_stroke: npt.ArrayLike | None) -> IntArra
     -------
     int64, shape (strokes,)
         Rows of ``plan``.
+
+    Raises
+    ------
+    ValueError
+        ``plan_stroke`` is not as long as the plan.
     """
     if len(plan) == 0:
         return np.zeros(0, np.int64)

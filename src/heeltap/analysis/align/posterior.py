@@ -1,4 +1,4 @@
-"""The posterior odds of every pair of planned and played notes, from one forward-backward pass.
+"""The posterior odds of every pair of planned and played notes, from one forward-backward pass. Ours.
 
 Inside: `OffsetModel`, `make_offset_model`, `pair_odds`, `home_log_likelihood`.
 """
