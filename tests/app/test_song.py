@@ -14,6 +14,7 @@ from heeltap.errors import InputFileError, SetFileError
 from heeltap.files.smf import parse_midi
 from heeltap.files.toml.songs import song_from_toml, song_to_toml
 from heeltap.model.notes import Notes, make_notes
+from heeltap.views.song_text import song_text
 from tests.makers.songs import BARS, QUARTER_US, SECTIONS, drum_notes, key_notes, played, write_song, write_take
 
 BAR_US = 4 * QUARTER_US
@@ -324,3 +325,44 @@ def test_the_drums_can_be_a_file_of_their_own(tmp_path: Path, rng: np.random.Gen
 
     assert "kit" == (opened.drums.name if opened.drums else "")
     assert "kick and snare of 'kit'" in asked(opened).results[0].reference.name
+
+
+def test_bars_that_come_back_are_told_with_their_place(tmp_path: Path, rng: np.random.Generator) -> None:
+    """30 ms early in the bar before each chorus, in six of seven takes; nothing else is told."""
+    opened = open_song(str(write_song(tmp_path)))
+    for number in range(1, 8):
+        fault = None if number == 4 else lambda bar: np.where((bar == 4) | (bar == 12), -30.0, 0.0)
+        write_take(tmp_path / "harbour-takes" / f"take-{number}.mid", played(rng, 6.0, fault))
+
+    found = asked(opened)
+
+    assert [(4, 4), (12, 12)] == [(one.habit.first_bar, one.habit.last_bar) for one in found.bars]
+    assert ["going into chorus", "going into chorus 2"] == [one.where for one in found.bars]
+    assert all(-32 < one.habit.mean_ms < -20 and not one.is_the_drummers for one in found.bars)
+    assert [(6, 7), (6, 7)] == [(one.habit.of_one_mind, one.habit.takes) for one in found.bars]
+    text = song_text(found)
+    assert "in 6 of 7 takes you are" in text.replace("\n  ", " ")
+
+
+def test_a_drummer_who_moves_is_not_sold_as_the_players_habit(tmp_path: Path, rng: np.random.Generator) -> None:
+    """The drums lie 40 ms late in two bars, and the player stays with the click."""
+    path = write_song(tmp_path)
+    drums = drum_notes()
+    bar = drums.onset_us // BAR_US + 1
+    late = make_notes(
+        drums.onset_us + np.where((bar == 10) | (bar == 11), 40_000, 0), drums.pitch, drums.velocity,
+        duration_us=drums.duration_us,
+    )  # fmt: skip
+    write_take(tmp_path / "kit.mid", late, names=("kit",))
+    path.write_text(
+        path.read_text().replace('drums = "drums"', 'drums = "kit"\ndrums_file = "kit.mid"'), encoding="utf-8"
+    )
+    for number in range(1, 7):
+        write_take(tmp_path / "harbour-takes" / f"take-{number}.mid", played(rng, 5.0))
+
+    found = asked(open_song(str(path)))
+
+    moved = [one for one in found.bars if 10 <= one.habit.first_bar <= 11]
+    assert moved
+    assert all(one.is_the_drummers and one.drummer_ms > 15 for one in moved)
+    assert "Play on, or move the drums." in song_text(found).replace("\n  ", " ")

@@ -5,12 +5,13 @@ Inside: `song_text`, `new_song_text`, `comp_text`.
 
 from collections.abc import Mapping, Sequence
 
-from heeltap.app.song.answer import Answer
+from heeltap.app.song.answer import Answer, SongBars
 from heeltap.app.song.comp import Comp
 from heeltap.model.song import Song
 from heeltap.views.comparison import render_comparison
 from heeltap.views.text import render, wrapped
-from heeltap.wording import count
+from heeltap.wording import bars as bars_in_words
+from heeltap.wording import count, early_late
 
 __all__ = ["comp_text", "new_song_text", "song_text"]
 
@@ -37,6 +38,8 @@ def song_text(found: Answer, *, command: str = "") -> str:
         return "\n\n".join([*blocks, render(found.results[0], command=command)])
     one = found.compared
     more: list[str] = []
+    if found.bars:
+        more += ["BARS THAT COME BACK", _lines([_bars_line(one) for one in found.bars])]
     if found.habits:
         said = [f"In {habit.takes} of {len(found.names)} takes: {habit.text}" for habit in found.habits]
         more += ["WHAT COMES BACK", _lines(said)]
@@ -53,6 +56,21 @@ def song_text(found: Answer, *, command: str = "") -> str:
         more=more,
     )
     return "\n\n".join([*blocks, report])
+
+
+def _bars_line(one: SongBars) -> str:
+    """One habit of certain bars, or the drummer's."""
+    habit = one.habit
+    bars = bars_in_words(range(habit.first_bar, habit.last_bar + 1))
+    where = f", {one.where}" if one.where else ""
+    often = f"in {habit.of_one_mind} of {habit.takes} takes"
+    size = early_late(habit.mean_ms)
+    if one.is_the_drummers:
+        return (
+            f"{bars.capitalize()}{where}: the drummer lies {early_late(one.drummer_ms)} there against the click, and {often} you "
+            f"stay with the click, {size} against the drums. Play on, or move the drums."
+        )
+    return f"{bars.capitalize()}{where}: {often} you are {size}, measured against the rest of your take."
 
 
 def _lines(texts: Sequence[str]) -> str:

@@ -1,6 +1,6 @@
 """The whole answer on a song: which take, which bars, which habit, what next.
 
-Inside: `Answer`, `Habit`, `answer`, `THROUGHOUT_MS`.
+Inside: `Answer`, `Habit`, `SongBars`, `answer`, `THROUGHOUT_MS`.
 """
 
 from collections.abc import Sequence
@@ -9,15 +9,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heeltap.analysis.analyse import Aim, Source, judge_take, result_of
+from heeltap.analysis.compare.habits import BarHabit, bars_that_come_back
 from heeltap.analysis.findings import NOTHING
+from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.offsets_of import Judged
+from heeltap.analysis.strokes import fold_retriggers
 from heeltap.app.score.compare import Compared, compare_ready
 from heeltap.app.song.open_song import OpenSong
 from heeltap.app.song.takes import SongTake
+from heeltap.model.arrays import FloatArray
+from heeltap.model.offsets import Offsets
+from heeltap.model.plan import Section
 from heeltap.model.result import Result
 from heeltap.wording import early_late
 
-__all__ = ["THROUGHOUT_MS", "Answer", "Habit", "answer"]
+__all__ = ["THROUGHOUT_MS", "Answer", "Habit", "SongBars", "answer"]
 
 THROUGHOUT_MS = 60.0
 """A whole take that lies further off than this was moved by the recording: nobody plays so far beside all the time. Ours."""
@@ -37,6 +43,23 @@ class Habit:
     """As the last take that shows it says it."""
 
 
+@dataclass(frozen=True, slots=True)
+class SongBars:
+    """Bars that come back, and whose doing they are."""
+
+    habit: BarHabit
+    where: str
+    """In words: before, at the beginning of, or in a section; empty where the song has none."""
+    drummer_ms: float
+    """Where the drummer lies there against the click, beside his own middle; negative is early. 0 where the click leads."""
+
+    @property
+    def is_the_drummers(self) -> bool:
+        """Whether the drummer moves there and the player stays with the click."""
+        left = self.habit.mean_ms + self.drummer_ms
+        return abs(left) < abs(self.habit.mean_ms) / 2
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:
     """Everything that is said about a song's takes."""
@@ -50,6 +73,8 @@ class Answer:
     """None where there is one take only."""
     habits: tuple[Habit, ...]
     """What holds in at least two takes and in at least half of them."""
+    bars: tuple[SongBars, ...]
+    """Bars in which the player is early or late again and again; asked from five takes on."""
     notes: tuple[str, ...]
     """What has to be said before any number: shifts of the recording, clips that were put at their place."""
     problems: tuple[str, ...]
@@ -82,7 +107,15 @@ def answer(opened: OpenSong, takes: Sequence[SongTake], problems: Sequence[str] 
     names = tuple(take.name for take in takes)
     compared = compare_ready(names, [take.ready for take in takes], judged) if len(takes) > 1 else None
     return Answer(
-        opened.song.title, opened.song.part, names, results, compared, _habits(results), tuple(notes), tuple(problems)
+        title=opened.song.title,
+        part=opened.song.part,
+        names=names,
+        results=results,
+        compared=compared,
+        habits=_habits(results),
+        bars=_bars(opened, [one.offsets for one, _, _ in judged]),
+        notes=tuple(notes),
+        problems=tuple(problems),
     )
 
 
@@ -104,6 +137,41 @@ def _judged(take: SongTake) -> tuple[tuple[Judged, Source, Aim], SongTake, list[
         f"it away. If all your takes have it, write recording_delay_ms = {shift_ms:.0f} into the song file."
     )
     return judge_take(ready.played, ready.options), replace(take, ready=ready), [said]
+
+
+def _bars(opened: OpenSong, tables: Sequence[Offsets]) -> tuple[SongBars, ...]:
+    """The bars that come back, each with its place in the song and with what the drummer does there."""
+    found = bars_that_come_back(tables)
+    if not found:
+        return ()
+    drummer = _drummer_ms(opened)
+    return tuple(
+        SongBars(one, _where(opened.timeline.sections, one), float(drummer[one.first_bar - 1 : one.last_bar].mean()))
+        for one in found
+    )
+
+
+def _drummer_ms(opened: OpenSong) -> FloatArray:
+    """Where the drummer lies in each bar against the click, beside his own middle."""
+    time, bars = opened.timeline, np.arange(1, opened.bars + 1)
+    if opened.drums is None:
+        return np.zeros(bars.size)
+    leader = follow_drums(fold_retriggers(opened.drums.notes).notes, time.tempo, time.metre)
+    middle = (time.metre.quarter_of_bar(bars) + time.metre.quarter_of_bar(bars + 1)) / 2
+    lies_ms, _ = leader.reference_ms_at(middle)
+    return np.asarray(lies_ms - np.median(lies_ms), dtype=np.float64)
+
+
+def _where(sections: Sequence[Section], habit: BarHabit) -> str:
+    """Where bars lie in the song."""
+    inside = ""
+    for section in sections:
+        if section.first_bar > 1 and habit.last_bar == section.first_bar - 1:
+            return f"going into {section.name}"
+        if section.first_bar <= habit.first_bar <= section.last_bar:
+            begins = habit.first_bar == section.first_bar
+            inside = f"at the beginning of {section.name}" if begins else f"in {section.name}"
+    return inside
 
 
 def _habits(results: Sequence[Result]) -> tuple[Habit, ...]:
