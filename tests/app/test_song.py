@@ -5,8 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.drill.drill import drill_of
 from heeltap.app.song.answer import Answer, answer
 from heeltap.app.song.comp import comp_csv, comp_midi, make_comp
+from heeltap.app.song.drill_song import song_drill
 from heeltap.app.song.open_song import OpenSong, guess_song, open_song
 from heeltap.app.song.takes import bar_in_name, takes_of
 from heeltap.cli import main
@@ -366,3 +368,63 @@ def test_a_drummer_who_moves_is_not_sold_as_the_players_habit(tmp_path: Path, rn
     assert moved
     assert all(one.is_the_drummers and one.drummer_ms > 15 for one in moved)
     assert "Play on, or move the drums." in song_text(found).replace("\n  ", " ")
+
+
+@pytest.mark.parametrize(
+    ("words", "bars"),
+    [
+        ("harbour", None),
+        ("harbour chorus-2", "13-16"),
+        ("harbour Verse 2", "9-12"),
+        ("harbour 3-5", "3-5"),
+        ("harbour bars 7", "7"),
+        ("harbour.song.toml chorus", "5-8"),
+    ],
+)
+def test_a_section_or_bars_of_a_song_are_drilled_to_its_drums(
+    words: str, bars: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a person types them; the drums are what is heard."""
+    write_song(tmp_path)
+    monkeypatch.chdir(tmp_path)
+
+    found = song_drill(words.split())
+
+    assert found is not None
+    assert ("harbour.mid", "keys", "part:drums", bars) == (found.path, found.part, found.click, found.bars)
+    drill = drill_of(found.path, part=found.part, click=found.click)
+    assert (64, True) == (len(drill.plan), drill.backing is not None)
+
+
+def test_a_section_that_is_none_is_told_the_nearest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """And what is no song is left to the exercises."""
+    write_song(tmp_path)
+    monkeypatch.chdir(tmp_path)
+
+    with pytest.raises(InputFileError, match="nearest: chorus"):
+        song_drill(["harbour", "korus"])
+    assert song_drill(["anchor", "2"]) is None
+    assert song_drill([]) is None
+
+
+def test_a_part_beside_a_song_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The song says which part, and bars are named once."""
+    write_song(tmp_path)
+    monkeypatch.chdir(tmp_path)
+
+    assert 2 == main(["drill", "harbour", "--no-screen", "--part", "keys"])
+    assert 2 == main(["drill", "harbour", "chorus", "--no-screen", "--bars", "1-2"])
+    assert "--bars for a song" in capsys.readouterr().err
+
+
+def test_the_bars_to_play_again_come_with_the_command_that_plays_them(tmp_path: Path, rng: np.random.Generator) -> None:
+    """To the song's drums."""
+    opened = open_song(str(write_song(tmp_path)))
+    write_take(tmp_path / "harbour-takes" / "one.mid", played(rng, 4.0, rush(7, 7, -60.0)))
+
+    (result,) = asked(opened).results
+
+    assert result.replay
+    assert f"heeltap drill {tmp_path}/harbour.mid --part keys --click part:drums --bars 7-7" == result.replay[0].command

@@ -26,7 +26,7 @@ from heeltap.cli.output import RESULT, check
 from heeltap.cli.parser import Commands
 from heeltap.cli.range_options import add_range, ranged
 from heeltap.cli.terminal import can_draw
-from heeltap.errors import PortError
+from heeltap.errors import OptionError, PortError, sentence
 
 if TYPE_CHECKING:
     from heeltap.app.drill.drill import Drill
@@ -45,7 +45,8 @@ def add(commands: Commands) -> None:
         description="Play an exercise against the click and see how early or late each stroke is. heeltap keeps every take.",
         example='heeltap drill anchor 2 --in "Drum Pads" --tempo 88',
         epilog="EXERCISE is a family and a grade ('anchor 2'; heeltap make lists them), an exercise of a set ('first-week:1'), "
-        "an exercise file (.toml), or a MIDI file with the part that you want to play.",
+        "an exercise file (.toml), a MIDI file with the part that you want to play, or a song with a section or bars of it "
+        "('harbour chorus-2', 'harbour 59-62').",
     )
     _add_what(parser)
     _add_route(parser)
@@ -147,6 +148,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     from heeltap.files.settings import read_settings
     from heeltap.session.session import Feedback
 
+    _take_song(args)
     check_follow(args)
     stored = read_settings()
     what = drill_of(
@@ -174,6 +176,23 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         send_clock=args.send_clock or args.song_bar is not None,
         song_bar=args.song_bar,
     )
+
+
+def _take_song(args: argparse.Namespace) -> None:
+    """Where a song is named: its file, part and drums; what was given by an option goes before the song's own."""
+    from heeltap.app.song.drill_song import song_drill
+
+    song = song_drill(args.exercise)
+    if song is None:
+        return
+    named = [flag for flag, value in (("--part", args.part), ("--bars", args.bars and song.bars)) if value]
+    if named:
+        raise OptionError(sentence(args.exercise[0], f"{' and '.join(named)} for a song", "none", "the song says it"))
+    args.exercise, args.part = [song.path], song.part
+    args.bars = args.bars or song.bars
+    if args.follow_clock is None:
+        args.click = args.click or song.click
+    args.lean, args.pocket = args.lean or song.lean, args.pocket or song.pocket_ms
 
 
 def _recover(takes: Path) -> None:

@@ -64,6 +64,8 @@ class Reading:
     """The bar of the song that the file begins with, where it is a clip."""
     timeline: "Timeline | None" = None
     """Tempo, metre and sections of the song that the take belongs to, in place of the file's own."""
+    drill: str = ""
+    """What `heeltap drill` takes to play the plan, where no file of it is named."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,9 +188,9 @@ def _only(stretch: tuple[int, int]) -> str:
 
 
 def _drill_of(asked: Reading) -> str:
-    """What `heeltap drill` takes to play the plan; empty where the plan lies in no file."""
+    """What `heeltap drill` takes to play the plan; empty where nobody knows."""
     if not isinstance(asked.plan, str | Path):
-        return ""
+        return asked.drill
     part = [] if asked.part is None or Path(asked.plan).suffix.lower() == ".toml" else ["--part", asked.part]
     return shlex.join([str(asked.plan), *part])
 

@@ -18,7 +18,7 @@ from heeltap.model.plan import Plan, Section
 from heeltap.model.plan_from import plan_of_part, sections_from_markers
 from heeltap.model.song import Song
 
-__all__ = ["OpenSong", "guess_song", "open_song", "song_file"]
+__all__ = ["ENDING", "OpenSong", "guess_song", "open_song", "song_file"]
 
 ENDING = ".song.toml"
 

@@ -17,6 +17,7 @@ from heeltap.app.score.batch import midi_files
 from heeltap.app.score.compare import in_order
 from heeltap.app.score.read import Timeline, bar_us, take_in
 from heeltap.app.score.score import Ready, ready
+from heeltap.app.song.drill_song import drill_words
 from heeltap.app.song.open_song import OpenSong
 from heeltap.errors import HeeltapError, InputFileError
 from heeltap.files.smf import Midi, read_midi
@@ -108,7 +109,7 @@ def _parts(midi: Midi, wanted: str) -> list[Part]:
 
 def _placed(opened: OpenSong, midi: Midi, part: Part, name: str) -> SongTake:
     """One take at its place in the song."""
-    asked = replace(opened.reading, part=str(part.index))
+    asked = replace(opened.reading, part=str(part.index), drill=drill_words(opened))
     said: list[str] = []
     if asked.at_bar is None:
         bar = bar_in_name(Path(midi.path).stem) or _bar_in_markers(midi)
