@@ -231,4 +231,6 @@ def test_o_leaves_bars_out_while_the_click_goes_on(tmp_path: Path) -> None:
     (outcome,) = app.outcomes
     assert "played" == outcome.ending
     assert outcome.result is not None
+    assert any(text.startswith("You left bars ") for text in outcome.result.warnings)
+    assert not any("heard nothing" in text for text in outcome.result.warnings)
     assert 8 <= outcome.result.overall.n <= 21

@@ -27,7 +27,7 @@ from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.running import run_drill, run_home
 from heeltap.tui.screens import history as past
 from heeltap.tui.screens import measure, set_up, start, take
-from heeltap.tui.screens.drill_keys import GUESS_KEYS, REPORT_KEYS, drill_keys
+from heeltap.tui.screens.drill_keys import GUESS_KEYS, drill_keys, report_keys
 from heeltap.tui.screens.exercises import EXERCISES_KEYS, map_of
 from heeltap.tui.screens.listen import LISTENING_KEYS
 from heeltap.tui.screens.measure import clock_ways, delay_ways
@@ -216,7 +216,7 @@ DRILLS: dict[str, tuple[Callable[[DrillApp], None], Sequence[Key]]] = {
     "drill paused": (paused, drill_keys(Phase.PAUSED, FEEDBACK, stands=True)),
     "drill left out": (left_out, drill_keys(Phase.PAUSED, FEEDBACK)),
     "drill done": (done, drill_keys(Phase.DONE, FEEDBACK)),
-    "drill report": (report, REPORT_KEYS),
+    "drill report": (report, report_keys(measure=False, worst=bool(a_report().result.replay))),
     "drill guess": (guess, GUESS_KEYS),
     "drill heard": (heard, LISTENING_KEYS),
     "drill heard before": (heard_before, [key for key in LISTENING_KEYS if key.name != "v"]),

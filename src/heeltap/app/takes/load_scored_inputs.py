@@ -13,6 +13,8 @@ from pathlib import Path
 
 from heeltap.analysis.advice.after_take import course_aside
 from heeltap.analysis.analyse import Options, analyse
+from heeltap.devices.inputs import KEYS_NAME
+from heeltap.files.smf import UNRELEASED
 from heeltap.files.takes.folder import Take, load_take
 from heeltap.files.takes.metadata import Context, LeftOut
 from heeltap.model.lean import Lean
@@ -66,7 +68,7 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
         file=take.folder.name,
         part=context.in_port or "take",
         resolution_ms=context.resolution_ms,
-        warnings=(*take.warnings, *_warnings(context, take.plan)),
+        warnings=(*_of_the_file(take), *_warnings(context, take.plan)),
         drill=_drill_of(context, take.plan),
     )
     return ScoredInputs(take, played, options_of(context))
@@ -97,8 +99,8 @@ def options_of(context: Context) -> Options:
     )
 
 
-_MADE = re.compile(r"([a-z]+)-(\d+)_4-4_s(\d+)")
-"""Name of a generated exercise in the metre that `heeltap drill` makes: family, grade, seed."""
+_MADE = re.compile(r"([a-z]+)-(\d+)_(\d+)-(\d+)_s(\d+)")
+"""Name of a generated exercise: family, grade, the two numbers of its metre, seed."""
 
 
 def _drill_of(context: Context, plan: Plan) -> str:
@@ -107,8 +109,15 @@ def _drill_of(context: Context, plan: Plan) -> str:
     if made is None or context.exercise is None:
         return ""
     bpm = bpm_from_us_per_quarter(int(plan.tempo.us_per_quarter[0]))
-    seed = "" if made[3] == "1" else f" --seed {made[3]}"
-    return f"{made[1]} {made[2]} --tempo {bpm:.5g}{seed}"
+    metre = "" if (made[3], made[4]) == ("4", "4") else f" --metre {made[3]}/{made[4]}"
+    seed = "" if made[5] == "1" else f" --seed {made[5]}"
+    return f"{made[1]} {made[2]}{metre} --tempo {bpm:.5g}{seed}"
+
+
+def _of_the_file(take: Take) -> list[str]:
+    """What the reader of its MIDI file warns of; the computer's keyboard says of no key that it was released."""
+    silent = take.context.in_port == KEYS_NAME
+    return [text for text in take.warnings if not (silent and text.startswith(UNRELEASED))]
 
 
 def _warnings(context: Context, plan: Plan) -> Iterable[str]:
@@ -124,7 +133,10 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
         what = "heeltap left their beats out" if left else "too many to leave their beats out"
         where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
         yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
-    gaps = [span for span in context.left_out if span.why != "late click"]
+    mine = [span for span in context.left_out if span.why == "held"]
+    if mine:
+        yield f"You left {bars_in_words(_bars(plan, mine))} out, so heeltap did not judge the strokes there"
+    gaps = [span for span in context.left_out if span.why not in ("late click", "held")]
     if gaps:
         yield f"heeltap heard nothing for a while in {bars_in_words(_bars(plan, gaps))} and left those strokes out"
     if context.ending == "recovered":

@@ -4,13 +4,14 @@ Public: `read_midi` and `parse_midi` give a `Midi`; `write_midi` and `midi_bytes
 part by number, track, channel or name.
 """
 
-from heeltap.files.smf.reader import MOST_BYTES, parse_midi, read_midi
+from heeltap.files.smf.reader import MOST_BYTES, UNRELEASED, parse_midi, read_midi
 from heeltap.files.smf.types import Marker, Midi, Pedal
 from heeltap.files.smf.write import TrackOut, midi_bytes, write_midi
 from heeltap.model.parts import Part, choose_part
 
 __all__ = [
     "MOST_BYTES",
+    "UNRELEASED",
     "Marker",
     "Midi",
     "Part",

@@ -24,7 +24,10 @@ from heeltap.model.arrays import IntArray
 from heeltap.model.parts import Part, guess_drums
 from heeltap.model.timeline import TempoMap
 
-__all__ = ["MOST_BYTES", "parse_midi", "read_midi"]
+__all__ = ["MOST_BYTES", "UNRELEASED", "parse_midi", "read_midi"]
+
+UNRELEASED = "notes that are never released"
+"""How the warning of them begins: a reader who knows that nothing could release them leaves it out."""
 
 MOST_BYTES = 16 << 20
 """Larger files are refused: two hours at twenty notes a second have 1.2 MB, and reading must never seem to hang.
@@ -161,7 +164,7 @@ def _tell_about_notes(columns: NoteColumns, onset_us: IntArray, end_us: IntArray
     """Warn of notes that never end, of repeats on one tick, and of implausible silence."""
     hanging = int(np.sum(columns.release_tick < 0))
     if hanging:
-        notices.add(f"notes that are never released: {hanging} of {onset_us.size}", "their onsets count")
+        notices.add(f"{UNRELEASED}: {hanging} of {onset_us.size}", "their onsets count")
     if columns.blank >= _BLANK:
         what = f"zero bytes where {columns.blank} note messages should be: a piece of the file is probably missing"
         notices.add(what, "times after it may be too early")
