@@ -58,7 +58,7 @@ def test_an_unknown_delay_is_followed_by_how_to_know_it() -> None:
 @pytest.mark.parametrize(
     ("spreads", "words"),
     [
-        (np.linspace(24, 9, 16), "You are getting tighter: your spread goes from 2"),
+        (np.linspace(24, 9, 16), "You are getting tighter: your spread goes from "),
         (np.linspace(9, 24, 16), "You are getting looser: your spread goes from "),
         (
             np.concatenate([np.linspace(24, 10, 10), np.linspace(13, 24, 6)]),

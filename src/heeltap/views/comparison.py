@@ -59,7 +59,7 @@ def render_comparison(
         blocks.append(listing_text(Listing(f"Play again, from {names[whole.best]}", again)) if again else "")
     blocks += ["YOUR HABITS, OVER THESE TAKES", _paragraphs(_improving(names, comparison.progress))]
     blocks += more
-    blocks.append(listing_text(Listing("How far to trust this", _trust(comparison, delay_known, centre, command))))
+    blocks.append(listing_text(Listing("How far to trust this", _trust(comparison, delay_known, against, command))))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
@@ -168,21 +168,18 @@ def _change(trend: Trend, progress: Progress) -> str:
         spreads = f"from {_size(trend.first, progress)} to {_size(trend.last, progress)}"
         return f"You are getting {word}: your spread goes {spreads} {over} ({sure})."
     if trend.what == "rush":
+        verb = "rush" if min(trend.first, trend.last, key=lambda one: -abs(one)) < 0 else "drag"
         word = "less" if abs(trend.last) < abs(trend.first) else "more"
-        ahead = f"from {_ahead(trend.first)} to {_ahead(trend.last)}"
-        return f"You leave your time {word} before a change: the last bar goes {ahead} {over}."
+        return (
+            f"You {verb} into the changes {word}: beside the rest your last bar before them goes from "
+            f"{early_late(trend.first)} to {early_late(trend.last)} {over}."
+        )
     return f"Your average moves from {early_late(trend.first)} to {early_late(trend.last)} {over}."
 
 
-def _ahead(value: float) -> str:
-    """Where the last bar before a change lies beside the rest."""
-    if abs(value) < 0.5:
-        return "level with the rest"
-    return f"{abs(value):.0f} ms {'ahead of' if value < 0 else 'behind'} the rest"
-
-
-def _trust(comparison: Comparison, delay_known: bool, centre: str, command: str) -> tuple[str, ...]:
+def _trust(comparison: Comparison, delay_known: bool, against: str, command: str) -> tuple[str, ...]:
     price = 2 * comparison.pocket_ms
+    centre = against if delay_known else "the middle of their own take"
     lines = [
         f"Distance is the root mean square of how far your strokes lie from {centre}. A missed stroke counts like one "
         f"{price:.0f} ms off, an extra note adds half of that, and no stroke counts more. Takes within {AS_GOOD_MS:.0f} ms "

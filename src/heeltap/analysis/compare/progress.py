@@ -49,9 +49,10 @@ class Trend:
     what: str
     """``spread``, ``rush`` or ``bias``."""
     first: float
-    """The line at the first take, ms (of the spread: per cent of the half-width where tempi differ)."""
+    """Average of the first quarter of the takes, two at least, ms (of the spread: per cent of the half-width where tempi
+    differ)."""
     last: float
-    """The line at the last take."""
+    """Average of the last quarter."""
     per_take_ci95: tuple[float, float]
     """Change a take, 95 % sure: a factor for the spread, ms else."""
     told: bool
@@ -147,7 +148,8 @@ def _trend(what: str, values: FloatArray) -> Trend:
     error = noise / float(np.sqrt(x @ x))
     told = abs(slope) > float(stdtrit(n - 2, 1.0 - LEVEL / 2.0)) * error
     reach = float(stdtrit(n - 2, 0.975)) * error
-    ends = (float(values.mean() + slope * x[0]), float(values.mean() + slope * x[-1]))
+    few = max(2, n // 4)
+    ends = (float(values[:few].mean()), float(values[-few:].mean()))
     interval = (slope - reach, slope + reach)
     if what == "spread":
         ends, interval = _powers(ends), _powers(interval)

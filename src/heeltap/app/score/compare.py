@@ -35,7 +35,7 @@ class Compared:
     replay: tuple[tuple[Replay, ...], ...]
     """For each take, the bars worth playing again."""
     against: str
-    """The click or the drums, in words."""
+    """The click or the drums, or the aim beside them, in words."""
 
 
 def compare_takes(
@@ -106,6 +106,8 @@ def compare_ready(
     )
     again = tuple(bars_to_replay(one, where, how).entries for one, where, how in judged)
     against = "the drums" if source.reference.kind == "leader" else "the click"
+    if aim.lean_ms:
+        against = f"your aim, {abs(aim.lean_ms):.0f} ms {'behind' if aim.lean_ms > 0 else 'ahead of'} {against}"
     return Compared(tuple(names), found, aim, known, again, against)
 
 
