@@ -15,15 +15,12 @@ from heeltap.analysis.statistics.estimates import (
     MIN_STROKES,
     Estimate,
     bias,
-    by_beat,
-    by_section,
     drift,
     noise_of,
-    overall,
     spread,
-    summarise,
     weighted_sum,
 )
+from heeltap.analysis.statistics.tables import by_beat, by_section, overall, summarise
 from heeltap.model.arrays import FloatArray
 from heeltap.model.plan import Section
 from tests.makers.tables import NOISES, noise, offsets_table, plant

@@ -13,7 +13,8 @@ import time
 import numpy as np
 
 from heeltap.analysis.findings import findings
-from heeltap.analysis.statistics.estimates import bias, drift, noise_of, spread, summarise
+from heeltap.analysis.statistics.estimates import bias, drift, noise_of, spread
+from heeltap.analysis.statistics.tables import summarise
 from tests.makers.tables import NOISES, noise, offsets_table, plant
 from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, turn_take
 

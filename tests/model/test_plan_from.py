@@ -11,15 +11,8 @@ from heeltap.errors import PlanError
 from heeltap.model.arrays import as_ints
 from heeltap.model.exercise import Bar, Exercise, Ladder, Voice
 from heeltap.model.plan import ANY_PITCH, Section
-from heeltap.model.plan_from import (
-    accent_beats,
-    counting_of,
-    plan_of,
-    plan_of_part,
-    sections_from_markers,
-    sections_from_text,
-    swing_ticks,
-)
+from heeltap.model.plan_from import accent_beats, counting_of, plan_of, plan_of_part, swing_ticks
+from heeltap.model.sections import sections_from_markers, sections_from_text
 from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre, steady_tempo
 
 ANY = (Voice("any"),)

@@ -26,7 +26,7 @@ from heeltap.analysis.pocket import centre_of
 from heeltap.analysis.quantise import Slots, quantise
 from heeltap.analysis.result_parts import Aim, counts_of, missed_bars, scored, section_rows
 from heeltap.analysis.section_words import unsure_ms
-from heeltap.analysis.statistics.estimates import summarise
+from heeltap.analysis.statistics.tables import summarise
 from heeltap.analysis.strokes import RETRIGGER_US, fold_retriggers, strokes
 from heeltap.analysis.weak_bars import WeakBars, weak_bars, with_commands
 from heeltap.model.arrays import FloatArray, IntArray

@@ -13,7 +13,7 @@ from heeltap.analysis.offsets_of import Judged
 from heeltap.analysis.pocket import beat_half_width_ms, centre_of, held_share, in_pocket
 from heeltap.analysis.score import score
 from heeltap.analysis.section_words import section_word, unsure_ms
-from heeltap.analysis.statistics.estimates import Summary
+from heeltap.analysis.statistics.tables import Summary
 from heeltap.analysis.weak_bars import heard_ms
 from heeltap.model.arrays import BoolArray, IntArray, as_ints
 from heeltap.model.offsets import Offsets

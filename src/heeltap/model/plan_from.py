@@ -3,7 +3,7 @@
 Conventions: as `heeltap.model.plan`. A swung eighth is moved to ``r / (1 + r)`` of its beat, the sixteenths around it in
 proportion, thirds not at all; after that ``Plan.at_tick`` holds what should really sound.
 
-Inside: `plan_of`, `plan_of_part`, `sections_from_text`, `sections_from_markers`, `counting_of`, `swing_ticks`,
+Inside: `plan_of`, `plan_of_part`, `counting_of`, `swing_ticks`,
 `tempo_of`.
 """
 
@@ -18,6 +18,7 @@ from heeltap.model.arrays import IntArray, as_ints
 from heeltap.model.counting import Syllable, bar_ticks, counting_line, parse_counting, unit_ticks
 from heeltap.model.exercise import Exercise
 from heeltap.model.plan import ANY_PITCH, HANDS, KINDS, Plan, Section
+from heeltap.model.sections import sections_from_markers
 from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre
 from heeltap.units import TICKS_PER_QUARTER, us_per_quarter_from_bpm
 
@@ -26,8 +27,6 @@ __all__ = [
     "counting_of",
     "plan_of",
     "plan_of_part",
-    "sections_from_markers",
-    "sections_from_text",
     "swing_ticks",
     "tempo_of",
 ]
@@ -289,86 +288,6 @@ def _land_part(plan: Plan) -> IntArray:
         if inside.size:
             kind[inside] = np.where(plan.stroke[inside] == plan.stroke[inside[0]], _LANDING, _AFTER)
     return kind
-
-
-def sections_from_markers(
-    markers: Sequence[tuple[int, str]],
-    metre: MetreMap,
-    bars: int,
-    *,
-    ticks_per_quarter: int = TICKS_PER_QUARTER,
-) -> tuple[Section, ...]:
-    """The sections that markers name: each starts at the bar line nearest to its marker.
-
-    Of two markers at one bar line the later in the file stands; an empty one or one past the last bar is passed over;
-    what lies before the first is called ``opening``.
-
-    Parameters
-    ----------
-    markers : sequence of (int, str)
-        Tick and text.
-    metre : MetreMap
-    bars : int
-        Length of the piece.
-    ticks_per_quarter : int
-        Resolution of the markers' ticks.
-
-    Returns
-    -------
-    tuple of Section
-        In order; empty where no marker names one.
-    """
-    starts: dict[int, str] = {}
-    for tick, text in sorted(markers, key=lambda marker: marker[0]):
-        quarter = tick / ticks_per_quarter
-        bar = int(metre.bar_beat(quarter)[0])
-        here, following = metre.quarter_of_bar([bar, bar + 1])
-        bar += int(following - quarter < quarter - here)
-        if text.strip() and bar <= bars:
-            starts[bar] = text.strip()
-    if starts and min(starts) > 1:
-        starts[1] = "opening"
-    return _sections(sorted(starts.items()), bars)
-
-
-def sections_from_text(text: str, bars: int) -> tuple[Section, ...]:
-    """The sections that ``intro:1 verse:5 chorus:13`` names, the last one running to the last bar.
-
-    Parameters
-    ----------
-    text : str
-        Words of name and first bar.
-    bars : int
-        Length of the piece.
-
-    Returns
-    -------
-    tuple of Section
-        In order; what lies before the first is called ``opening``.
-
-    Raises
-    ------
-    PlanError
-        A word without a bar, a bar out of order, or one past the end.
-    """
-    starts: list[tuple[int, str]] = []
-    for word in text.split():
-        name, colon, number = word.rpartition(":")
-        if not (colon and name and number.isdecimal() and number.isascii()):
-            raise PlanError(sentence("sections", f"'{word}'", "name:bar, such as verse:5"))
-        bar = int(number)
-        lowest = starts[-1][0] + 1 if starts else 1
-        if not lowest <= bar <= bars:
-            raise PlanError(sentence("sections", f"'{word}'", f"a bar from {lowest} to {bars}"))
-        starts.append((bar, name))
-    if starts and starts[0][0] > 1:
-        starts.insert(0, (1, "opening"))
-    return _sections(starts, bars)
-
-
-def _sections(starts: Sequence[tuple[int, str]], bars: int) -> tuple[Section, ...]:
-    ends = [*(bar - 1 for bar, _ in starts[1:]), bars][: len(starts)]
-    return tuple(Section(name, bar, end) for (bar, name), end in zip(starts, ends, strict=True))
 
 
 def counting_of(plan: Plan, bar: int, *, least: int = 1) -> tuple[Syllable, ...]:

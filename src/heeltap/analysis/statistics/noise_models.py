@@ -1,13 +1,11 @@
 """What the strokes do between themselves: a family of noise models, and how plausible each is for one take.
 
 A player's offsets are not independent: they wander, and an interval that ignores this is far too narrow. So
-`heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` take every interval and every test under each
-model of one family, and average them by how plausible the take itself finds the model.
+`heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` average over a family, by plausibility.
 
 Strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0] = 1``. All models
 share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly uncorrelated. There a
-model is one variance for each coefficient, computed exactly from its autocorrelation, and a whole take costs one
-transform.
+model is one variance for each coefficient, computed exactly from its autocorrelation.
 
 Ours, where no source is named.
 

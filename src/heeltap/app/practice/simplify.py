@@ -28,7 +28,7 @@ from heeltap.model.arrays import IntArray
 from heeltap.model.exercise import parse_metre
 from heeltap.model.notes import Notes, make_notes
 from heeltap.model.parts import Part, choose_part
-from heeltap.model.plan_from import sections_from_markers
+from heeltap.model.sections import sections_from_markers
 from heeltap.model.subdivisions import SWUNG
 from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
 from heeltap.units import TICKS_PER_QUARTER, bpm_from_us_per_quarter

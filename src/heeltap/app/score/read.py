@@ -18,8 +18,9 @@ from heeltap.files.toml.exercises import read_exercise
 from heeltap.model.notes import Notes
 from heeltap.model.parts import Part, choose_part, describe_parts
 from heeltap.model.plan import Plan, Section
-from heeltap.model.plan_from import plan_of, plan_of_part, sections_from_markers, sections_from_text
+from heeltap.model.plan_from import plan_of, plan_of_part
 from heeltap.model.played import Played
+from heeltap.model.sections import sections_from_markers, sections_from_text
 from heeltap.model.timeline import MetreMap, TempoMap, steady_tempo
 from heeltap.sound.percussion import CHANNEL
 from heeltap.units import TICKS_PER_QUARTER

@@ -20,9 +20,9 @@ from heeltap.files.takes.left_out import leave_out
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.pitch import key_of
 from heeltap.model.plan import ANY_PITCH, Plan
-from heeltap.model.plan_from import sections_from_text
 from heeltap.model.played import Played
 from heeltap.model.result import Result
+from heeltap.model.sections import sections_from_text
 
 __all__ = ["Ready", "ready", "score_file", "score_path"]
 

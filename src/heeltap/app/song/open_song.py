@@ -15,7 +15,8 @@ from heeltap.files.smf import Midi, read_midi
 from heeltap.files.toml.songs import read_song
 from heeltap.model.parts import Part, choose_part, describe_parts
 from heeltap.model.plan import Plan, Section
-from heeltap.model.plan_from import plan_of_part, sections_from_markers
+from heeltap.model.plan_from import plan_of_part
+from heeltap.model.sections import sections_from_markers
 from heeltap.model.song import Song
 
 __all__ = ["ENDING", "OpenSong", "guess_song", "open_song", "song_file"]
