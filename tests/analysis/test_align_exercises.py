@@ -33,9 +33,9 @@ def _play(plan: Plan, rng: np.random.Generator) -> tuple[IntArray, IntArray, Int
     return np.rint(times * 1000).astype(np.int64)[order], keys[order], source[order], shift
 
 
-def _check(family: str, grade: int, metre: str, seed: int) -> None:
+def _check(family: str, grade: str, metre: str, seed: int) -> None:
     plan = plan_of(made(family, grade, metre, seed))
-    rng = np.random.default_rng([*map(ord, family), grade, *map(ord, metre), seed])
+    rng = np.random.default_rng([*map(ord, family), *map(ord, grade), *map(ord, metre), seed])
     at_us, keys, source, shift = _play(plan, rng)
 
     found = align(plan.at_us, plan.pitch, at_us, keys, plan_stroke=plan.stroke)
@@ -47,7 +47,7 @@ def _check(family: str, grade: int, metre: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize(("family", "grade"), GRADES)
-def test_a_take_finds_its_place_without_a_known_delay(family: str, grade: int) -> None:
+def test_a_take_finds_its_place_without_a_known_delay(family: str, grade: str) -> None:
     """Delay found to 20 ms and notes matched, whatever the delay: no take is laid one stroke off."""
     for metre in ("4/4", "6/8"):
         _check(family, grade, metre, 1)

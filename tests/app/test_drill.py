@@ -66,7 +66,7 @@ def test_a_family_is_drilled_in_another_metre() -> None:
     """As `heeltap make` makes it; what is written down already has its own metre, and says so."""
     drill = drill_of("anchor 3", metre="3/4")
 
-    assert ("3/4", 3) == (str(drill.plan.metre.metres[0]), exercise_from_toml(drill.exercise or "").grade)
+    assert ("3/4", "all") == (str(drill.plan.metre.metres[0]), exercise_from_toml(drill.exercise or "").grade)
     for what in ("first-week:1", "no.toml", "no.mid"):
         with pytest.raises(OptionError, match="--metre 3/4"):
             drill_of(what, metre="3/4")

@@ -32,7 +32,7 @@ def test_a_take_is_listed_with_its_figures(tmp_path: Path, rng: np.random.Genera
     assert "" == index_take(load_take(folder), result)
     (row,) = history(tmp_path).takes
 
-    assert (folder.name, "split", 2, 72.0, 8 * 4 * 60 / 72) == (
+    assert (folder.name, "split", "eighths", 72.0, 8 * 4 * 60 / 72) == (
         row.folder, row.family, row.grade, row.tempo_bpm, pytest.approx(row.length_s, abs=0.05),
     )  # fmt: skip
     assert (result.overall.bias_ms, result.overall.score) == (row.bias_ms, row.score)

@@ -24,7 +24,7 @@ from tests.makers.exercises import GRADES
 SHEET = """\
 Eighths on one beat
 Split the last beat only; the next one must not come sooner for it.
-4/4; 72 bpm; click on every beat; 4 bars (13 s); split 1, seed 3
+4/4; 72 bpm; click on every beat; 4 bars (13 s); split one-beat, seed 3
 
 o stroke   # accented stroke
 
@@ -35,8 +35,8 @@ bar 2     1     2     3     4
 rest
 bar 3     1     2     3     4  &
           o     #     o     #  o
-bar 4     1     2     3     4
-          o     #     o     #
+bar 4     1  &  2     3     4
+          o  o  #     o     #
 """
 
 
@@ -47,7 +47,7 @@ def test_an_exercise_reads_like_a_marked_part() -> None:
 
 @pytest.mark.parametrize(("family", "grade"), GRADES)
 @pytest.mark.parametrize("metre", METRES)
-def test_every_stroke_is_printed_under_its_syllable(family: str, grade: int, metre: str) -> None:
+def test_every_stroke_is_printed_under_its_syllable(family: str, grade: str, metre: str) -> None:
     """ASCII, 80 columns, and above each mark stands a syllable."""
     lines = exercise_text(make_exercise(family, grade, metre=metre)).splitlines()
 
@@ -62,7 +62,7 @@ def test_every_stroke_is_printed_under_its_syllable(family: str, grade: int, met
 
 @pytest.mark.parametrize(("family", "grade"), GRADES)
 @pytest.mark.parametrize("metre", ["4/4", "6/8", "7/8"])
-def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: int, metre: str, tmp_path: Path) -> None:
+def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: str, metre: str, tmp_path: Path) -> None:
     """Read back: one part with the same onsets and keys, sections as markers, no warning."""
     exercise = make_exercise(family, grade, metre=metre)
     plan = plan_of(exercise)
@@ -80,7 +80,7 @@ def test_the_midi_file_holds_the_plan_to_the_microsecond(family: str, grade: int
 
 def test_the_click_is_a_part_of_its_own_where_it_is_wanted() -> None:
     """On channel 10, as the click plan says, the one on another key."""
-    midi = parse_midi(exercise_midi(make_exercise("anchor", 5), with_click=True))
+    midi = parse_midi(exercise_midi(make_exercise("anchor", "alternate", bars=16), with_click=True))
 
     click = midi.parts[1]
     at_s = midi.onset_us[midi.track == click.track] / 1e6
@@ -111,7 +111,7 @@ def test_the_fill_is_underlined_from_its_first_beat_to_the_bars_end() -> None:
 
 def test_a_ladder_is_in_the_midi_file_and_on_the_sheet(tmp_path: Path) -> None:
     """Tempo changes at their bars."""
-    exercise = make_exercise("anchor", 1, tempo_bpm=100, ladder=Ladder(8, 10.0))
+    exercise = make_exercise("anchor", "backbeat", bars=16, tempo_bpm=100, ladder=Ladder(8, 10.0))
     write_exercise(exercise, tmp_path / "x.mid")
 
     assert [600_000, 545_455] == read_midi(tmp_path / "x.mid").tempo.us_per_quarter.tolist()
@@ -146,7 +146,7 @@ def test_a_file_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
     ("asked", "told"),
     [
         (("ankor", 1, "4/4"), "nearest: anchor"),
-        (("anchor", 0, "4/4"), "nearest: anchor 1"),
+        (("anchor", 0, "4/4"), "nearest: anchor backbeat"),
         (("anchor", 1, "4/5"), "4/4"),
     ],
 )

@@ -27,7 +27,7 @@ def test_takes_are_listed_by_day(capsys: pytest.CaptureFixture[str]) -> None:
 
     said = capsys.readouterr()
     assert said.out.index("2 March 2026") < said.out.index("3 March 2026")
-    assert said.out.count("anchor 1 Two and four") == 2
+    assert said.out.count("anchor backbeat ") == 2
     assert "" == said.err
 
 

@@ -24,9 +24,10 @@ def advised(history: list[PastTake], now: datetime) -> NextStep:
     return next_step(history, course(), now)
 
 
-def held_grade(done: Practice, family: str) -> int:
-    """The highest grade of a family in which a take held."""
-    return max((t.grade for t in done.takes if t.family == family and (t.held or 0.0) >= GOOD), default=0)
+def highest_rank(done: Practice, family: str) -> int:
+    """The highest grade of a family, from 1, in which a take was good enough."""
+    good = {take.grade for take in done.takes if take.family == family and (take.held or 0.0) >= GOOD}
+    return max((rank for rank, step in enumerate(course()[family], 1) if step.grade in good), default=0)
 
 
 def longest_run(done: Practice) -> int:
@@ -77,11 +78,11 @@ def test_learners_get_as_far_as_they_can(seed: int) -> None:
     )
 
     assert (10, True, True) == (
-        held_grade(fast, "anchor"), held_grade(fast, "split") >= 7, held_grade(fast, "turn") >= 8,
+        highest_rank(fast, "anchor"), highest_rank(fast, "split") >= 7, highest_rank(fast, "turn") >= 8,
     )  # fmt: skip
-    assert held_grade(slow, "anchor") >= 7
-    assert held_grade(slow, "split") >= 2
-    assert 3 <= held_grade(plateau, "turn") <= 6
+    assert highest_rank(slow, "anchor") >= 7
+    assert highest_rank(slow, "split") >= 2
+    assert 3 <= highest_rank(plateau, "turn") <= 6
     hard = {(step.family, step.grade): step.difficulty for steps in course().values() for step in steps}
     late = [hard[(step.family, step.grade)] for step in plateau.steps[-60:]]
     assert abs(np.mean(late) - 2.6) < 0.6

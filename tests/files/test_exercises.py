@@ -224,6 +224,7 @@ def test_a_value_of_the_wrong_kind_is_a_mistake_of_the_file(key: str, value: str
         ("lean_ms", "3"),
         ("pocket_ms", "3"),
         ("grade", "3"),
+        ("grade", '"x"'),
     }
     if valid:
         assert exercise_from_toml(text)

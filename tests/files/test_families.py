@@ -10,11 +10,12 @@ from heeltap.model.counting import parse_counting
 from heeltap.model.timeline import Metre
 
 FAMILY = """\
-format = "heeltap.family/1"
+format = "heeltap.family/2"
 name = "mine"
 title = "Mine"
 aim = "To try."
 [[grade]]
+name = "first"
 number = 1
 title = "One"
 aim = "Something."
@@ -64,22 +65,23 @@ def test_every_mistake_of_a_family_is_told(tmp_path: Path) -> None:
     wrong = (
         FAMILY.replace("back:beat", "bak:beat")
         .replace("= 80", "= 8")
-        .replace("family/1", "family/2")
+        .replace("family/2", "family/3")
         .replace("most_per_s", "most")
     )
-    path.write_text(wrong + 'clik = "one"\n[[grade]]\nnumber = 2\nclick = "to"\n', encoding="utf-8")
+    path.write_text(wrong + 'clik = "one"\n[[grade]]\nname = "First"\nclick = "to"\n', encoding="utf-8")
 
     with pytest.raises(SetFileError) as caught:
         read_family_file(path)
 
     told = str(caught.value)
     for part in (
-        "line 15, grade[1].section[1].phrase: recipe 'bak:beat': beat word 'bak'; expected one of one, strong,",
-        "line 9, grade[1].tempo_bpm: 8; expected a number from 20 to 300",
-        "line 1, format: 'heeltap.family/2'; expected \"heeltap.family/1\"",
-        "line 10, grade[1].most: key 'most'",
-        "line 16, grade[1].section[1].clik: key 'clik'",
-        "line 19, grade[2].click: click: 'to'",
-        "line 17, grade[2].title: nothing",
+        "line 16, grade[1].section[1].phrase: recipe 'bak:beat': beat word 'bak'; expected one of one, strong,",
+        "line 10, grade[1].tempo_bpm: 8; expected a number from 20 to 300",
+        "line 1, format: 'heeltap.family/3'; expected \"heeltap.family/2\"",
+        "line 11, grade[1].most: key 'most'",
+        "line 17, grade[1].section[1].clik: key 'clik'",
+        "line 20, grade[2].click: click: 'to'",
+        "line 18, grade[2].title: nothing",
+        "line 19, grade[2].name: 'First'; expected small letters, digits and hyphens",
     ):
         assert part in told

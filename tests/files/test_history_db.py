@@ -22,10 +22,10 @@ def a_take(number: int = 1, **more: object) -> PastTake:
     row = PastTake(
         folder=f"take-{number:04}",
         date=f"2026-03-{1 + number % 28:02}T18:00:00+01:00",
-        exercise="anchor-1_4-4_s1",
+        exercise="anchor-backbeat_4-4_s1",
         title="Two and four",
         family="anchor",
-        grade=1,
+        grade="backbeat",
         seed=None,
         tempo_bpm=96.0,
         lean_ms=0.0,
@@ -44,6 +44,16 @@ def a_take(number: int = 1, **more: object) -> PastTake:
         findings=(("fills", -12.5), ("off-beats", 0.1 + 0.2)),
     )
     return replace(row, **more)
+
+
+@pytest.mark.parametrize(("family", "number", "name"), [("anchor", 3, "all"), ("turn", 9, "long"), ("", 0, "")])
+def test_a_row_from_before_grades_had_names_is_read(tmp_path: Path, family: str, number: int, name: str) -> None:
+    """Its number means the grade that bore it."""
+    with open_store(tmp_path) as store:
+        store.add([(a_take(family=family), b"{}")])
+        store._db.execute("UPDATE takes SET grade = ?", (number,))
+
+        assert [name] == [take.grade for take in store.takes()]
 
 
 def test_a_take_comes_back_as_it_went_in(tmp_path: Path) -> None:

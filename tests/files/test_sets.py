@@ -25,10 +25,10 @@ def test_a_hand_written_set_is_read() -> None:
     first, second = found.items
     assert ("week3", "Week three", "the Tuesday group") == (found.name, found.title, found.audience)
     assert ("Two and four first.",) == found.notes
-    assert Generated("anchor", 1, "4/4", 1, None) == first.source
+    assert Generated("anchor", "backbeat", "4/4", 1, None) == first.source
     assert ((72.0, 76.0, 80.0), Lean(10), 30.0, 3) == (first.tempo_bpm, first.lean, first.pocket_ms, first.takes)
     assert Done(80.0, 20.0, 2) == first.done
-    assert Generated("split", 2, "3/4", 5, 12) == second.source
+    assert Generated("split", "eighths", "3/4", 5, 12) == second.source
     assert (AUTO, 25.0, 1, Done(80.0, 20.0, 1)) == (second.lean, second.pocket_ms, second.takes, second.done)
     assert ("Count the silent bars aloud.", "Then whisper.") == second.notes
 
@@ -65,13 +65,14 @@ WRONG = [
     ("tittle = 'x'\n" + ITEM, "line 3, tittle: key 'tittle'; expected one of format, title, for"),
     (ITEM.replace("anchor", "ancor"),
      "line 4, item[1].family: family 'ancor'; expected one of anchor, split, turn (nearest: anchor"),
-    (ITEM.replace("= 1", "= 12"), "line 5, item[1].grade: anchor: grade 12; expected 1 to 10 (nearest: anchor 10)"),
+    (ITEM.replace("= 1", "= 12"), "line 5, item[1].grade: anchor: grade 12; expected one of 1 backbeat, 2 pillars, 3 all"),
     (ITEM + 'metre = "4/5"', "line 6, item[1].metre: '4/5'; expected one of 2/4, 3/4, 4/4, 5/4, 6/8, 7/8, 12/8 (nearest: 4/4)"),
     (ITEM + "tempo = 80", "line 6, item[1].tempo: key 'tempo'; expected one of"),
     (ITEM + "tempo_bpm = [80, 900]", "line 6, item[1].tempo_bpm: [80, 900]; expected a tempo from 20 to 400 bpm, or a list"),
     (ITEM + "tempo_bpm = []", "line 6, item[1].tempo_bpm: []; expected a tempo"),
-    (ITEM + "tempo_bpm = [80, 399]", "line 6, item[1].tempo_bpm: anchor 1 in 4/4: 399 bpm; expected 20 to 240 bpm"),
-    (ITEM + "bars = 2", "line 6, item[1].bars: anchor 1: 2 bars; expected 4 to 999"),
+    (ITEM.replace("= 1", "= 3") + "tempo_bpm = [80, 399]",
+     "line 6, item[1].tempo_bpm: anchor all in 4/4: 399 bpm; expected 20 to 240 bpm"),
+    (ITEM + "bars = 2", "line 6, item[1].bars: anchor backbeat: 2 bars; expected 4 to 999"),
     (ITEM + "bars = 0", "line 6, item[1].bars: 0; expected a whole number from 1 to 999"),
     (ITEM + 'click = "backbeats"', "line 6, item[1].click: 'backbeats'; expected every, backbeat, one"),
     (ITEM + "ladder = 4", "line 6, item[1].ladder: 4; expected { every_bars = 4, step_percent = 4 }"),

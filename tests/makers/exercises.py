@@ -13,13 +13,13 @@ from heeltap.model.exercise import Exercise, Ladder, parse_metre
 
 __all__ = ["GRADES", "golden_text", "made"]
 
-GRADES = [(name, grade.number) for name in FAMILIES for grade in read_family(name).grades]
+GRADES = [(name, grade.name) for name in FAMILIES for grade in read_family(name).grades]
 """Every family and grade that ships."""
 
 
 def made(
     family: str,
-    grade: int,
+    grade: str | int,
     metre: str = "4/4",
     seed: int = 1,
     *,
@@ -40,7 +40,7 @@ def made(
     )
 
 
-def golden_text(family: str, grade: int) -> str:
+def golden_text(family: str, grade: str) -> str:
     """A grade in three metres and two seeds."""
     every = [(metre, seed) for metre in ("4/4", "3/4", "6/8") for seed in (1, 2)]
     return "\n".join(exercise_to_toml(made(family, grade, metre, seed)) for metre, seed in every)

@@ -49,11 +49,15 @@ GOLDEN = Path(__file__).resolve().parents[1] / "golden" / "tui"
 SIZES = ((80, 24), (120, 40))
 NOW = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
 
-TITLES = {("anchor", 1): "Two and four", ("anchor", 2): "One and three", ("split", 1): "Eighths on one beat"}
+TITLES = {
+    ("anchor", "backbeat"): "Two and four",
+    ("anchor", "pillars"): "One and three",
+    ("split", "one-beat"): "Eighths on one beat",
+}
 
 
 def past_take(
-    date: str, family: str, grade: int, bpm: float, bias: float | None, spread: float | None, title: str = ""
+    date: str, family: str, grade: str, bpm: float, bias: float | None, spread: float | None, title: str = ""
 ) -> PastTake:
     """One take of the invented history."""
     share = None if spread is None else round(min(1.0, 12.0 / spread), 2)
@@ -66,16 +70,16 @@ def past_take(
 
 
 TAKES = (
-    past_take("2026-01-14T18:00:00+01:00", "anchor", 1, 92.0, 9.0, 21.0),
-    past_take("2026-01-29T18:10:00+01:00", "anchor", 1, 92.0, 6.0, 18.0),
-    past_take("2026-02-12T19:00:00+01:00", "anchor", 2, 92.0, -4.0, 16.0),
-    past_take("2026-02-26T19:20:00+01:00", "anchor", 2, 96.0, -7.0, 15.0),
-    past_take("2026-03-02T18:00:00+01:00", "split", 1, 72.0, 2.0, 14.0),
-    past_take("2026-03-03T18:00:00+01:00", "split", 1, 72.0, None, None),
-    past_take("2026-03-03T18:02:00+01:00", "split", 1, 72.0, -1.0, 11.0),
+    past_take("2026-01-14T18:00:00+01:00", "anchor", "backbeat", 92.0, 9.0, 21.0),
+    past_take("2026-01-29T18:10:00+01:00", "anchor", "backbeat", 92.0, 6.0, 18.0),
+    past_take("2026-02-12T19:00:00+01:00", "anchor", "pillars", 92.0, -4.0, 16.0),
+    past_take("2026-02-26T19:20:00+01:00", "anchor", "pillars", 96.0, -7.0, 15.0),
+    past_take("2026-03-02T18:00:00+01:00", "split", "one-beat", 72.0, 2.0, 14.0),
+    past_take("2026-03-03T18:00:00+01:00", "split", "one-beat", 72.0, None, None),
+    past_take("2026-03-03T18:02:00+01:00", "split", "one-beat", 72.0, -1.0, 11.0),
 )
 
-STEP = NextStep("again", "once more, to see whether it stays", "split", 1, TITLES["split", 1], 72.0)
+STEP = NextStep("again", "once more, to see whether it stays", "split", "one-beat", TITLES["split", "one-beat"], 72.0)
 
 DUE = (
     Due(1, "Two and four", 92.0, 3, 2, True, DrillChoice("first-week:1", 92.0)),
@@ -88,7 +92,9 @@ TODAY = Today(
     week_of(TAKES, NOW.date()), TAKES[-1],
 )  # fmt: skip
 
-NOTHING = Today(NOW, step=NextStep("begin", "the first exercise of all", "anchor", 1, TITLES["anchor", 1], 72.0))
+NOTHING = Today(
+    NOW, step=NextStep("begin", "the first exercise of all", "anchor", "backbeat", TITLES["anchor", "backbeat"], 72.0)
+)
 
 SETUP = SetUp(
     Stored(("Drum Pads",), "Synth", controls={"start": "cc64"}, pads=(PadSet("Drum Pads", {"kick": 36, "snare": 38}),)),
@@ -123,21 +129,19 @@ def a_drill_state(at_us: int) -> State:
     return state
 
 
-def course_take(days_ago: int, grade: int, share: float) -> PastTake:
+def course_take(days_ago: int, rank: int, share: float) -> PastTake:
     """A take of an anchor with this share in the pocket, so many days before the fixed day."""
-    step = course()["anchor"][grade - 1]
+    step = course()["anchor"][rank - 1]
     take = past_take(
-        (NOW - timedelta(days=days_ago)).isoformat(), "anchor", grade, step.tempo_bpm, 0.0, 10.0, step.title
+        (NOW - timedelta(days=days_ago)).isoformat(), "anchor", step.grade, step.tempo_bpm, 0.0, 10.0, step.title
     )
     return replace(take, held=share, in_pocket=share)
 
 
 COURSE_TAKES = (
-    course_take(9, 1, 0.96),
-    course_take(7, 1, 0.95),
-    course_take(6, 2, 0.97),
-    course_take(4, 2, 0.93),
-    course_take(4, 3, 0.97),
+    *(course_take(days_ago, 1, 0.96) for days_ago in (9, 9, 7)),
+    *(course_take(days_ago, 2, 0.95) for days_ago in (6, 6, 5)),
+    *(course_take(days_ago, 3, 0.97) for days_ago in (4, 4)),
     course_take(1, 4, 0.80),
 )
 """The first two learned, the third held days ago, the fourth begun."""
@@ -149,7 +153,7 @@ def options_page(choice: DrillChoice, look: Look) -> list[Line]:
     return draw_options(option_rows(choice, what), what, 1, look)
 
 
-def a_made_drill(family: str, grade: int, width: int, height: int) -> list[Line]:
+def a_made_drill(family: str, grade: str, width: int, height: int) -> list[Line]:
     """The screen before an exercise of the course is played."""
     what = drill_of(f"{family} {grade}")
     state = before(what, Feedback.BAR)
@@ -201,9 +205,9 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
         "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
         "listening": draw_drill(heard, listening),
-        "drill-hands": a_made_drill("anchor", 7, width, height),
-        "drill-chords": a_made_drill("anchor", 10, width, height),
-        "drill-drums": a_made_drill("turn", 8, width, height),
+        "drill-hands": a_made_drill("anchor", "hands", width, height),
+        "drill-chords": a_made_drill("anchor", "chords", width, height),
+        "drill-drums": a_made_drill("turn", "sixteenths", width, height),
         "drill": draw_drill(playing, drill),
         "report": a_report_page(0, look),
         "report-chart": a_report_page(1, look),

@@ -42,5 +42,5 @@ def test_a_picture_of_the_start_holds_every_word(
     picture = asyncio.run(run()).replace("&#160;", " ")
 
     assert "Pad [red]x[/red]" in picture
-    assert "anchor 1 at 96 bpm: Two and four" in picture
+    assert "anchor backbeat at 96 bpm: Two and four" in picture
     assert "none: the click is only seen" in picture

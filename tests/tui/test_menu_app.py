@@ -73,7 +73,7 @@ def test_enter_plays_what_the_takes_ask_for(tmp_path: Path) -> None:
     app = perform(tmp_path / "takes", scene)
 
     assert app.return_value is not None
-    assert app.return_value.what == "anchor 1"
+    assert app.return_value.what == "anchor backbeat"
 
 
 def test_a_set_is_chosen_and_kept_and_its_exercises_played(tmp_path: Path) -> None:
@@ -125,10 +125,10 @@ def test_history_lists_and_opens_every_take(tmp_path: Path, rng: np.random.Gener
         await until(app, pilot, "last week")
         await pilot.press("h")
         await until(app, pilot, "2 takes, by day")
-        assert "> 2026-03-02 18:00  split 1" in text_of(app)
+        assert "> 2026-03-02 18:00  split one-beat" in text_of(app)
         await pilot.press("o")
         assert "by exercise" in text_of(app)
-        assert "> 2026-03-01 18:00  anchor 1" in text_of(app)
+        assert "> 2026-03-01 18:00  anchor backbeat" in text_of(app)
         await pilot.press("enter")
         await until(app, pilot, "On average")
         await pilot.press("end", "escape")

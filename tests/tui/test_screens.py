@@ -53,7 +53,9 @@ def test_ascii_terminals_get_ascii() -> None:
 
 def test_the_first_row_is_what_the_takes_ask_for() -> None:
     """Then come the exercises of the set, in its order; without either there is nothing to choose."""
-    assert ["split 1", "first-week:1", "first-week:2", "first-week:3"] == [line.choice.what for line in lines_of(TODAY)]
+    assert ["split one-beat", "first-week:1", "first-week:2", "first-week:3"] == [
+        line.choice.what for line in lines_of(TODAY)
+    ]
     assert lines_of(replace(TODAY, step=None, due=())) == ()
 
 

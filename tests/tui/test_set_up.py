@@ -112,7 +112,7 @@ def test_another_drill_keeps_the_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     own = sound_of("33,34", channel=3, velocity=80)
     write_settings(Stored(click_notes="33,34", click_channel=3, click_velocity=80))
     drill, settings = prepared(DrillChoice("turn 3", 80.0))
-    step = NextStep("again", "a reason", "anchor", 2, tempo_bpm=70.0, seed=5)
+    step = NextStep("again", "a reason", "anchor", "pillars", tempo_bpm=70.0, seed=5)
     monkeypatch.setattr(drill_changes, "next_step", lambda _: step)
 
     following, _ = drill_changes.next_drill(settings.takes, own)

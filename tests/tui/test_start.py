@@ -24,7 +24,7 @@ def test_due_is_the_first_tempo_that_is_not_done() -> None:
     assert work.item.exercise is not None
     bpm, mine = work.tempi_bpm[0], []
     for second in range(work.item.takes + work.item.done.takes):
-        row = past_take(f"2026-03-01T18:00:0{second}+01:00", "anchor", 1, bpm, 0.0, 1.0)
+        row = past_take(f"2026-03-01T18:00:0{second}+01:00", "anchor", "backbeat", bpm, 0.0, 1.0)
         mine.append(replace(row, exercise=work.item.exercise.name, seed=work.seed))
 
     before, after = due_of(opened, ())[0], due_of(opened, mine)[0]

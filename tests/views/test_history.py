@@ -24,12 +24,12 @@ def test_the_list_is_by_day_newest_last() -> None:
     assert """\
 Monday, 2 March 2026
   time   exercise                  bpm strokes average  spread pocket score
-  18:00  anchor 1 Two and four      96      32      -3       9   90 %    88
+  18:00  anchor backbeat            96      32      -3       9   90 %    88
   18:04  tollgate-road              96      32      -3*      ·   90 %    88
 
 Tuesday, 3 March 2026
   time   exercise                  bpm strokes average  spread pocket score
-  07:30  anchor 1 Two and four      96      32       ·       ·      ·     ·  stopped
+  07:30  anchor backbeat            96      32       ·       ·      ·     ·  stopped
 
 Average: ms from where you aimed, minus is early. Pocket: how many of your strokes are in it.
 A star: heeltap did not know the delay of your gear, so the gear may have made you early or late.
@@ -39,7 +39,7 @@ The newest 3 of 9 takes; --all lists every one.
 
 def test_the_list_is_never_wider_than_a_terminal_that_suffices() -> None:
     """Long names are cut, odd dates are no trouble."""
-    text = render_history([a_take(title="A very long title indeed, of an exercise", date="not a date")])
+    text = render_history([a_take(family="", exercise="a-very-long-name-indeed-of-a-song", date="not a date")])
 
     assert [] == [line for line in text.splitlines()[:3] if len(line) > 80]
     assert "…" in text
@@ -68,7 +68,7 @@ def test_numbers_and_plain_texts_stay_as_they_are() -> None:
     (cells,) = list(csv.DictReader(io.StringIO(as_csv([a_take()]).decode(), newline="")))
 
     assert set(CSV_COLUMNS) == set(cells)
-    assert ("-3.25", "", "anchor-1_4-4_s1", "0.3", "fills off-beats") == tuple(
+    assert ("-3.25", "", "anchor-backbeat_4-4_s1", "0.3", "fills off-beats") == tuple(
         cells[name] for name in ("bias_ms", "spread_ms", "exercise", "held", "findings")
     )
 

@@ -91,10 +91,10 @@ def test_hands_and_chords_and_drums_have_rows_of_their_own() -> None:
     names = {(family, grade): plan_rows_of(plan_of(made(family, grade)), made(family, grade)).names
              for family, grade in GRADES}  # fmt: skip
 
-    assert ("left", "right") == names["anchor", 7]
-    assert ("",) == names["anchor", 1]
-    assert {"kick", "snare", "hat", "crash"} == set(names["turn", 8])
-    assert len(names["anchor", 10]) >= 3
+    assert ("left", "right") == names["anchor", "hands"]
+    assert ("",) == names["anchor", "backbeat"]
+    assert {"kick", "snare", "hat", "crash"} == set(names["turn", "sixteenths"])
+    assert len(names["anchor", "chords"]) >= 3
 
 
 def test_the_keys_are_said_once() -> None:
@@ -102,11 +102,11 @@ def test_the_keys_are_said_once() -> None:
     keys = {(family, grade): plan_rows_of(plan_of(made(family, grade)), made(family, grade)).keys
             for family, grade in GRADES}  # fmt: skip
 
-    assert "any key will do" == keys["anchor", 1]
-    assert "any key will do, for left and right" == keys["anchor", 7]
-    assert keys["anchor", 10].startswith("low: C2, ")
-    assert ": C4 E4 G4" in keys["anchor", 10]
-    assert "kick: C2, snare: D2" in keys["turn", 8]
+    assert "any key will do" == keys["anchor", "backbeat"]
+    assert "any key will do, for left and right" == keys["anchor", "hands"]
+    assert keys["anchor", "chords"].startswith("low: C2, ")
+    assert ": C4 E4 G4" in keys["anchor", "chords"]
+    assert "kick: C2, snare: D2" in keys["turn", "sixteenths"]
 
 
 def test_a_chord_is_found_by_its_row_though_chords_share_keys() -> None:

@@ -20,7 +20,7 @@ def past_of(
     exercise: str,
     title: str = "",
     family: str = "",
-    grade: int = 0,
+    grade: str = "",
     seed: int | None = None,
     tempo_bpm: float,
     length_s: float,

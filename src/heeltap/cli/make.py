@@ -27,10 +27,12 @@ def add(commands: Commands) -> None:
         help="show an exercise, or all of them",
         description="Show an exercise as you would count it, or write it to a file. Without a family heeltap lists every "
         "exercise with its aim.",
-        example="heeltap make anchor 2 --metre 3/4 --out anchor.mid",
+        example="heeltap make anchor pillars --metre 3/4 --out anchor.mid",
     )
     parser.add_argument("family", nargs="?", metavar="FAMILY", help="anchor, split or turn")
-    parser.add_argument("grade", nargs="?", type=int, default=1, metavar="GRADE", help="how hard, from 1 (default: 1)")
+    parser.add_argument(
+        "grade", nargs="?", default="1", metavar="GRADE", help="name or number of the grade (default: the first)"
+    )
     add_metre(parser, "4/4")
     add_seed(parser, "gives another exercise of the grade")
     add_tempo(parser, "as in the grade")

@@ -2,17 +2,20 @@
 
 Rules (sources and what is ours in `docs/decisions/0076`)
 --------------------------------------------------------
-The aim is about 85 % of the strokes in the pocket. One thing is made harder at a time, tempo by 4-5 % or the next grade,
-when the share was 92 or twice at least 83; one thing is made easier, tempo or grade, never both, when it was below 75
-or three times below 83. What failed today is not tried again today. What was good enough is asked for again after a day, and
-only then counts as learned.
+* The aim is about 85 % of the strokes asked for in the pocket.
+* One thing changes at a time: the tempo by 4-5 %, or the grade, never both in one direction.
+* A single take opens no grade, however good: two takes of one grade and tempo must be good enough together. A very
+  good one is enough for a step of tempo inside the grade.
+* It gets easier when two takes together were poor, three were below the aim, or one was lost altogether.
+* What was too hard waits for another day.
+* What was good enough is asked for once more on another day, and only then counts as learned.
 
-Inside: `Step`, `GradeTempo`, `CourseLevel`, `level_of`, and the thresholds.
+Inside: `Step`, `GradeTempo`, `CourseLevel`, `level_of`, `when`, and the thresholds.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from heeltap.model.past_take import PastTake
 from heeltap.model.tempo_step import faster, slower
@@ -21,9 +24,9 @@ __all__ = [
     "EASY",
     "FAILED",
     "GOOD",
-    "KEPT",
     "LEAST_STROKES",
     "RETEST_AFTER",
+    "STAYED",
     "Course",
     "CourseLevel",
     "GradeTempo",
@@ -33,18 +36,21 @@ __all__ = [
 ]
 
 EASY, GOOD, FAILED, LOST = 0.92, 0.83, 0.75, 0.55
-"""Shares: one take is enough to go on; two in a row are; the take failed; so far that the exercise is the wrong one.
-The first and the third lie one and a half and two standard errors of 60 strokes (5 of 100) from `AIM`, the second just
-below it. Ours: with 90, 80, 70 and 50 simulated learners settled at 80 to 82 of 100."""
+"""Shares of the strokes asked for: one take is enough for a step of tempo; two together are enough to go on; two
+together are too few; so few that the exercise is the wrong one. The first and the third lie one and a half and two
+standard errors of 60 strokes (5 of 100) from `AIM`, the second just below it. Ours: with 90, 80, 70 and 50 simulated
+learners settled at 80 to 82 of 100."""
 
-KEPT = 0.79
+STAYED = 0.79
 """Share from which a retest counts: `GOOD` less one standard error, for it is asked for once, and cold. Ours."""
 
 LEAPS = 0.95
 """Share from which the way up to the grade's own tempo is left out. Ours."""
 
-RETEST_AFTER = timedelta(hours=24)
-"""Simmons (2012), J. Res. Music Educ. 59, 357-368: accuracy gained after 24 hours, not after 5 minutes or 6 hours."""
+RETEST_AFTER = timedelta(hours=12)
+"""Least time to a retest, which also lies on another day, so that a night is between. Simmons (2012), J. Res. Music Educ.
+59, 357-368: accuracy gained after 24 hours, not after 5 minutes or 6 hours; 12 is ours, for nobody practises to the
+minute."""
 
 LEAST_STROKES = 16
 """Takes with fewer judged strokes move nothing: their share is known no better than to 9 of 100."""
@@ -61,7 +67,8 @@ class Step:
     """One grade of a family, as far as advice needs to know it."""
 
     family: str
-    grade: int
+    grade: str
+    """Its name."""
     title: str
     tempo_bpm: float
     """Its own tempo, quarter notes a minute."""
@@ -78,7 +85,8 @@ Course = Mapping[str, Sequence[Step]]
 class GradeTempo:
     """A grade at a tempo."""
 
-    grade: int
+    rank: int
+    """Which grade of the family, from 1: the order in which they are learned."""
     tempo_bpm: float
 
 
@@ -90,90 +98,116 @@ class CourseLevel:
     target: GradeTempo
     """What comes next."""
     action: str = "begin"
-    """How ``target`` differs from what was played: begin, again, faster, harder, slower, simpler, tomorrow, done."""
-    share: float | None = None
-    """Share of the planned strokes in the pocket, in the take that led here, 0-1."""
+    """How ``target`` differs from what was played: begin, again, faster, harder, slower, simpler, tomorrow, retry,
+    forgotten, done."""
+    shares: list[float] = field(default_factory=list)
+    """Share in the pocket of the strokes asked for, 0-1, of each take at the grade and tempo last played, in a row."""
     passed: GradeTempo | None = None
-    """The hardest that was good enough to go on from."""
+    """The last that two takes showed to be good enough."""
     passed_at: datetime | None = None
     passed_seed: int | None = None
     learned: bool = False
-    """Whether ``passed`` was good enough once more, at least a day later."""
+    """Whether ``passed`` was good enough once more, on another day."""
+    learned_rank: int = 0
+    """Every grade up to this one is learned."""
     takes: int = 0
-    good: int = 0
-    """Takes in a row at this grade and tempo that were good enough."""
-    weak: int = 0
-    """Takes in a row at this grade and tempo that were not."""
     slowed: int = 0
     """Times in a row that the tempo was taken back."""
-    failed_on: dict[GradeTempo, str] = field(default_factory=dict)
+    waiting: GradeTempo | None = None
+    """What was too hard today and comes tomorrow."""
+    failed_on: dict[GradeTempo, date] = field(default_factory=dict)
     """Day on which a grade at a tempo was last given up."""
 
+    @property
+    def share(self) -> float | None:
+        """Mean share of the last takes that count together, two at most; None before the first.
+
+        Returns
+        -------
+        float or None
+            0-1.
+        """
+        last = self.shares[-2:]
+        return sum(last) / len(last) if last else None
+
     def retest_due(self, now: datetime) -> bool:
-        """Whether to ask for it once more: a day has passed since it went well, and nobody has asked since.
+        """Whether what was good enough is to be shown once more: a night has passed since.
 
         Parameters
         ----------
         now : datetime
-            This moment, with its offset.
 
         Returns
         -------
         bool
         """
-        return self.passed is not None and not self.learned and now - (self.passed_at or now) >= RETEST_AFTER
+        at = self.passed_at
+        if self.passed is None or at is None or self.learned:
+            return False
+        return now - at >= RETEST_AFTER and now.astimezone(at.tzinfo).date() > at.date()
 
-    def step(self, grade: int) -> Step:
-        """The grade's row.
+    def step(self, rank: int) -> Step:
+        """The grade of a rank.
 
         Parameters
         ----------
-        grade : int
-            Number of the grade.
+        rank : int
+            From 1.
 
         Returns
         -------
         Step
         """
-        return self.steps[self.rank(grade)]
+        return self.steps[rank - 1]
 
-    def rank(self, grade: int) -> int:
-        """How many grades of the family come before this one.
+    def standing(self, rank: int, now: datetime) -> str:
+        """How the player stands with one grade, in a word for a list of all.
 
         Parameters
         ----------
-        grade : int
-            Number of the grade.
+        rank : int
+            From 1.
+        now : datetime
 
         Returns
         -------
-        int
-            From 0.
+        str
+            ``learned``, ``due`` (to be shown once more today), ``passed`` (that comes another day), ``next`` or empty.
         """
-        return [step.grade for step in self.steps].index(grade)
+        if rank <= self.learned_rank:
+            return "learned"
+        if self.passed is not None and rank == self.passed.rank:
+            return "due" if self.retest_due(now) else "passed"
+        return "next" if rank == self.target.rank else ""
 
 
-def level_of(steps: Sequence[Step], takes: Iterable[PastTake]) -> CourseLevel:
+def level_of(steps: Sequence[Step], takes: Iterable[PastTake], now: datetime) -> CourseLevel:
     """Where a player stands after these takes of one family.
 
     Parameters
     ----------
     steps : sequence of Step
-        The grades of the family, easiest first.
+        The family's grades in order.
     takes : iterable of PastTake
-        Oldest first; takes that are too short or of an unknown grade do not count.
+        Oldest first; those of a grade that the family has no longer count for nothing.
+    now : datetime
+        This moment: what waited for another day may be due.
 
     Returns
     -------
     CourseLevel
     """
-    level = CourseLevel(steps, GradeTempo(steps[0].grade, steps[0].tempo_bpm))
-    known = {step.grade for step in steps}
+    level = CourseLevel(steps, GradeTempo(1, steps[0].tempo_bpm))
+    ranks = {step.grade: rank for rank, step in enumerate(steps, 1)}
+    last: datetime | None = None
     for take in takes:
-        if take.held is None or max(take.n, take.planned) < LEAST_STROKES or take.grade not in known:
+        if take.held is None or max(take.n, take.planned) < LEAST_STROKES or take.grade not in ranks:
             continue
         level.takes += 1
-        _take_in(level, GradeTempo(take.grade, take.tempo_bpm), take)
+        last = when(take)
+        _take_in(level, GradeTempo(ranks[take.grade], take.tempo_bpm), take)
+    if level.action == "tomorrow" and level.waiting and last and now.astimezone(last.tzinfo).date() > last.date():
+        level.target, level.action = level.waiting, "retry"
     return level
 
 
@@ -182,95 +216,100 @@ def _take_in(level: CourseLevel, played: GradeTempo, take: PastTake) -> None:
     share, at = float(take.held or 0.0), when(take)
     if _retested(level, played, share, at):
         return
-    side = _compare(level, played, level.target)
+    side = _compare(played, level.target)
     # Playing something easier than was due well, or failing at something harder, says nothing new; at first all is new.
     if (side < 0 and share >= FAILED and level.action != "begin") or (side > 0 and share < GOOD):
         return
+    if side or level.action not in ("begin", "again"):
+        level.shares = []
     if side:
-        level.good = level.weak = level.slowed = 0
-    level.share = share
-    if share >= GOOD:
-        level.good, level.weak = level.good + 1, 0
-        if share >= EASY or level.good > 1:
-            level.passed, level.passed_at, level.passed_seed, level.learned = played, at, take.seed, False
-            _go_on(level, played, at.date().isoformat())
-        else:
-            level.target, level.action = played, "again"
-        return
-    level.good, level.weak = 0, level.weak + 1
-    if share < FAILED or level.weak > 2:
-        _ease(level, played, at.date().isoformat())
+        level.slowed = 0
+    level.shares.append(share)
+    _decide(level, played, take.seed, at)
+
+
+def _decide(level: CourseLevel, played: GradeTempo, seed: int | None, at: datetime) -> None:
+    """On, back, or the same again, by the takes in a row at what was played."""
+    both, three = level.shares[-2:], level.shares[-3:]
+    share = level.shares[-1]
+    if len(both) > 1 and sum(both) / 2 >= GOOD and share >= FAILED:
+        level.passed, level.passed_at, level.passed_seed, level.learned = played, at, seed, False
+        _go_on(level, played, at.date())
+    elif share >= EASY and _below_own(level, played):
+        _go_on(level, played, at.date(), inside=True)
+    elif share < LOST or (len(both) > 1 and sum(both) / 2 < FAILED) or (len(three) > 2 and sum(three) / 3 < GOOD):
+        _ease(level, played, at.date())
     else:
         level.target, level.action = played, "again"
 
 
 def _retested(level: CourseLevel, played: GradeTempo, share: float, at: datetime) -> bool:
     """Whether this was the test of what was good enough before; it then counts as that and as nothing else."""
-    if level.passed is None or not level.retest_due(at) or _compare(level, played, level.passed):
+    if level.passed is None or not level.retest_due(at) or _compare(played, level.passed):
         return False
-    level.share = share
-    if share >= KEPT:
-        level.learned = True
-        if not _compare(level, level.target, played):
-            _go_on(level, played, at.date().isoformat())
+    level.shares = [share]
+    if share >= STAYED:
+        level.learned, level.learned_rank = True, max(level.learned_rank, level.passed.rank)
+        if not _compare(level.target, played):
+            _go_on(level, played, at.date())
     else:
         # What does not stay overnight was not learned: back to it.
-        level.target, level.action, level.passed = played, "forgotten", None
-        level.good = level.weak = level.slowed = 0
+        level.target, level.action, level.passed, level.slowed = played, "forgotten", None, 0
     return True
 
 
-def _go_on(level: CourseLevel, played: GradeTempo, day: str) -> None:
-    """One thing harder, unless that failed today."""
+def _go_on(level: CourseLevel, played: GradeTempo, day: date, *, inside: bool = False) -> None:
+    """One thing harder, unless that was too hard today; ``inside`` changes the tempo only."""
     level.slowed = 0
-    wanted, action = _harder(level, played)
-    if action != "done" and any(
-        on == day and _compare(level, wanted, gone) >= 0 for gone, on in level.failed_on.items()
-    ):
-        wanted, action = played, "tomorrow"
-    if wanted != played:
-        level.good = 0
+    own = level.step(played.rank).tempo_bpm
+    wanted, action = (
+        (GradeTempo(played.rank, faster(played.tempo_bpm, own)), "faster") if inside else _harder(level, played)
+    )
+    if action != "done" and any(on == day and _compare(wanted, gone) >= 0 for gone, on in level.failed_on.items()):
+        level.waiting, wanted, action = wanted, played, "tomorrow"
     level.target, level.action = wanted, action
 
 
+def _below_own(level: CourseLevel, played: GradeTempo) -> bool:
+    """Whether the grade is played slower than its own tempo."""
+    return played.tempo_bpm < level.step(played.rank).tempo_bpm * (1 - _SAME_TEMPO)
+
+
 def _harder(level: CourseLevel, played: GradeTempo) -> tuple[GradeTempo, str]:
-    own = level.step(played.grade).tempo_bpm
-    near = played.tempo_bpm >= own * (1 - _SAME_TEMPO)
-    rank = level.rank(played.grade)
-    if rank + 1 == len(level.steps):
-        return (played, "done") if near else (GradeTempo(played.grade, faster(played.tempo_bpm, own)), "faster")
-    above = level.steps[rank + 1]
+    own = level.step(played.rank).tempo_bpm
+    near = not _below_own(level, played)
+    if played.rank == len(level.steps):
+        return (played, "done") if near else (GradeTempo(played.rank, faster(played.tempo_bpm, own)), "faster")
+    above = level.step(played.rank + 1)
     # Far above the aim the tempo may be taken along as it is: the next grade is change enough.
     leaps = (level.share or 0.0) >= LEAPS and played.tempo_bpm >= _SLOWEST * above.tempo_bpm
     if near or leaps:
-        return GradeTempo(above.grade, min(played.tempo_bpm, above.tempo_bpm)), "harder"
-    return GradeTempo(played.grade, faster(played.tempo_bpm, own)), "faster"
+        return GradeTempo(played.rank + 1, min(played.tempo_bpm, above.tempo_bpm)), "harder"
+    return GradeTempo(played.rank, faster(played.tempo_bpm, own)), "faster"
 
 
-def _ease(level: CourseLevel, played: GradeTempo, day: str) -> None:
+def _ease(level: CourseLevel, played: GradeTempo, day: date) -> None:
     """One thing easier: the tempo, or the grade where the tempo did not help or was not the matter."""
     level.failed_on[played] = day
-    own = level.step(played.grade).tempo_bpm
+    own = level.step(played.rank).tempo_bpm
     slow = slower(played.tempo_bpm)
-    lost = (level.share or 0.0) < LOST
+    lost = level.shares[-1] < LOST
     # The grade below at this very tempo, or nothing: never both.
-    below = level.steps[max(level.rank(played.grade) - 1, 0)]
-    simpler = below.grade != played.grade and below.fastest_bpm >= played.tempo_bpm
+    simpler = played.rank > 1 and level.step(played.rank - 1).fastest_bpm >= played.tempo_bpm
     if simpler and (lost or level.slowed > 1 or slow < own * _SLOWEST):
-        level.target, level.action = GradeTempo(below.grade, played.tempo_bpm), "simpler"
+        level.target, level.action = GradeTempo(played.rank - 1, played.tempo_bpm), "simpler"
         level.slowed = 0
     elif slow >= own * _SLOWEST:
-        level.target, level.action = GradeTempo(played.grade, slow), "slower"
+        level.target, level.action = GradeTempo(played.rank, slow), "slower"
         level.slowed += 1
     else:
         level.target, level.action = played, "again"
-    level.good = level.weak = 0
 
 
-def _compare(level: CourseLevel, one: GradeTempo, other: GradeTempo) -> int:
+def _compare(one: GradeTempo, other: GradeTempo) -> int:
     """-1, 0 or 1 where the first is easier, the same, harder: by grade, then by tempo."""
-    if one.grade != other.grade:
-        return -1 if level.rank(one.grade) < level.rank(other.grade) else 1
+    if one.rank != other.rank:
+        return -1 if one.rank < other.rank else 1
     if abs(one.tempo_bpm - other.tempo_bpm) <= _SAME_TEMPO * other.tempo_bpm:
         return 0
     return -1 if one.tempo_bpm < other.tempo_bpm else 1
@@ -286,7 +325,7 @@ def when(take: PastTake) -> datetime:
     Returns
     -------
     datetime
-        With its offset.
+        With its offset from universal time.
     """
     try:
         found = datetime.fromisoformat(take.date)

@@ -4,14 +4,14 @@ Pure: the same history, course and moment give the same answer; nothing is kept 
 change comes next inside a family is `heeltap.course.level`; here it is decided which family is due:
 
 1. half an hour was played without a break of five minutes: rest;
-2. something was good enough a day or more ago and was not shown since: that, once;
+2. something was good enough on an earlier day and was not shown since: that, once;
 3. three minutes in one family are over: another one (Carter & Grahn 2016, Front. Psychol. 7, 1251: three-minute items
    in turn); the one that the findings point to comes every other time;
 4. else on in the same family.
 
 A new family is opened when what it begins with is about as hard as what the player does elsewhere.
 
-Inside: `NextStep`, `next_step`, `weak_family`.
+Inside: `NextStep`, `next_step`, `levels_of`, `rest_due`, `weak_family`.
 """
 
 from collections.abc import Sequence
@@ -19,11 +19,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from heeltap.analysis.advice.remedies import family_of
-from heeltap.course.level import Course, CourseLevel, GradeTempo, level_of, when
+from heeltap.course.level import GOOD, Course, CourseLevel, GradeTempo, level_of, when
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Advice
 
-__all__ = ["SEEDS", "NextStep", "next_step", "weak_family"]
+__all__ = ["SEEDS", "NextStep", "levels_of", "next_step", "rest_due", "weak_family"]
 
 REST_AFTER_S = 1800.0
 """Playing time after which rest is due, and `REST_S` of it: "five-minute break every half-hour" (advice of the British
@@ -53,24 +53,44 @@ class NextStep:
     """What comes next."""
 
     action: str
-    """``begin``, ``again``, ``faster``, ``harder``, ``slower``, ``simpler``, ``tomorrow``, ``forgotten``, ``retest``,
-    ``done`` or ``rest``."""
+    """``begin``, ``again``, ``faster``, ``harder``, ``slower``, ``simpler``, ``tomorrow``, ``retry``, ``forgotten``,
+    ``retest``, ``done``, ``set`` or ``rest``."""
     reason: str
     """One sentence without its point."""
     family: str = ""
-    """Empty when the advice is to rest."""
-    grade: int = 0
+    """Empty when the advice is to rest or an exercise of a set."""
+    grade: str = ""
+    """Name of the grade."""
     title: str = ""
     tempo_bpm: float = 0.0
     seed: int = 1
+    item: str = ""
+    """An exercise of the set in use, such as ``first-week:2``; empty for one of the course."""
+
+    @property
+    def what(self) -> str:
+        """What is to be drilled, without tempo and seed: ``split swing`` or ``first-week:2``.
+
+        Returns
+        -------
+        str
+            Empty for a rest.
+        """
+        return self.item or f"{self.family} {self.grade}".strip()
 
     @property
     def exercise(self) -> str | None:
-        """What `heeltap drill` takes, as typed: ``split 3 --tempo 84 --seed 2``; None for a rest."""
-        if not self.family:
+        """What `heeltap drill` takes, as typed: ``split swing --tempo 84 --seed 2``.
+
+        Returns
+        -------
+        str or None
+            None for a rest.
+        """
+        if not self.what:
             return None
-        seed = f" --seed {self.seed}" if self.seed != 1 else ""
-        return f"{self.family} {self.grade} --tempo {self.tempo_bpm:g}{seed}"
+        seed = f" --seed {self.seed}" if self.seed != 1 and not self.item else ""
+        return f"{self.what} --tempo {self.tempo_bpm:g}{seed}"
 
     def advice(self) -> Advice:
         """The same as a row of a Result.
@@ -79,9 +99,9 @@ class NextStep:
         -------
         Advice
         """
-        if not self.family:
+        if not self.what:
             return Advice(self.action, f"{self.reason}.", None)
-        what = f"{self.family} {self.grade} at {self.tempo_bpm:g} bpm ({self.title})"
+        what = f"{self.what} at {self.tempo_bpm:g} bpm ({self.title})"
         return Advice(self.action, f"{what}: {self.reason}.", self.exercise)
 
 
@@ -100,26 +120,62 @@ def next_step(history: Sequence[PastTake], course: Course, now: datetime) -> Nex
     Returns
     -------
     NextStep
-        With its reason; to rest, after half an hour.
     """
-    played_s = _playing_s(history, now)
-    if played_s >= REST_AFTER_S:
-        minutes = int(played_s // 60)
-        return NextStep("rest", f"You have played for {minutes} minutes: rest for five first")
-    levels = {
-        name: level_of(steps, (take for take in history if take.family == name)) for name, steps in course.items()
-    }
+    if (rest := rest_due(history, now)) is not None:
+        return rest
+    levels = levels_of(history, course, now)
     today = [take for take in history if when(take).date() == now.date() and take.family in course]
     for name, level in levels.items():
-        if level.passed and level.retest_due(now) and not any(_is(take, name, level.passed) for take in today):
+        if level.passed and level.retest_due(now) and not any(_is(take, level, level.passed) for take in today):
             return _retest(name, level)
     weak = weak_family(history)
     name = _family_due(levels, today, weak)
     return _step(name, levels[name], pointed=name == weak)
 
 
+def rest_due(history: Sequence[PastTake], now: datetime) -> NextStep | None:
+    """The advice to rest, after half an hour of playing without a break of five minutes.
+
+    Parameters
+    ----------
+    history : sequence of PastTake
+        Oldest first.
+    now : datetime
+
+    Returns
+    -------
+    NextStep or None
+        None where no rest is due.
+    """
+    minutes = int(_playing_s(history, now) // 60)
+    if 60 * minutes < REST_AFTER_S:
+        return None
+    return NextStep("rest", f"You have played for {minutes} minutes: rest for five first")
+
+
+def levels_of(history: Sequence[PastTake], course: Course, now: datetime) -> dict[str, CourseLevel]:
+    """Where the player stands in every family.
+
+    Parameters
+    ----------
+    history : sequence of PastTake
+        Oldest first.
+    course : mapping
+        The grades of each family.
+    now : datetime
+
+    Returns
+    -------
+    dict of str to CourseLevel
+        In the order of the course.
+    """
+    return {
+        name: level_of(steps, (take for take in history if take.family == name), now) for name, steps in course.items()
+    }
+
+
 def weak_family(history: Sequence[PastTake]) -> str:
-    """The family that the findings of the last takes point to; empty where they point nowhere.
+    """The family that the findings of the last takes point to.
 
     Parameters
     ----------
@@ -129,7 +185,7 @@ def weak_family(history: Sequence[PastTake]) -> str:
     Returns
     -------
     str
-        anchor, split, turn, or empty.
+        Empty where they point nowhere.
     """
     votes: dict[str, int] = {}
     # The newest first and the strongest first: of two that are named as often, that one wins.
@@ -145,7 +201,7 @@ def _family_due(levels: dict[str, CourseLevel], today: Sequence[PastTake], weak:
     current = today[-1].family if today else ""
     if current and _run_s(today) < BLOCK_S:
         return current
-    hardness = {name: level.step(level.target.grade).difficulty for name, level in levels.items()}
+    hardness = {name: level.step(level.target.rank).difficulty for name, level in levels.items()}
     # Only what was begun says how far the player is; at the very start that is the first family alone.
     begun = [name for name, level in levels.items() if level.takes] or list(levels)[:1]
     reach = min(hardness[name] for name in begun) + OPEN_WITHIN
@@ -185,18 +241,20 @@ def _playing_s(history: Sequence[PastTake], now: datetime) -> float:
     return total
 
 
-def _is(take: PastTake, family: str, setting: GradeTempo) -> bool:
-    return (take.family, take.grade) == (family, setting.grade) and abs(take.tempo_bpm - setting.tempo_bpm) < 0.5
+def _is(take: PastTake, level: CourseLevel, setting: GradeTempo) -> bool:
+    step = level.step(setting.rank)
+    return (take.family, take.grade) == (step.family, step.grade) and abs(take.tempo_bpm - setting.tempo_bpm) < 0.5
 
 
 def _retest(name: str, level: CourseLevel) -> NextStep:
     passed = level.passed or level.target
+    step = level.step(passed.rank)
     return NextStep(
         "retest",
-        "it sat well a day or more ago; if it still does, you have learned it",
+        "it sat well on an earlier day; if it still does, you have learned it",
         name,
-        passed.grade,
-        level.step(passed.grade).title,
+        step.grade,
+        step.title,
         passed.tempo_bpm,
         level.passed_seed or 1,
     )
@@ -204,15 +262,18 @@ def _retest(name: str, level: CourseLevel) -> NextStep:
 
 def _step(name: str, level: CourseLevel, *, pointed: bool) -> NextStep:
     """The family's target in words."""
-    target = level.target
-    said = _REASONS[level.action].format(
-        share=round(100 * (level.share or 0.0)), bpm=f"{target.tempo_bpm:g}", aim=_FIRST_AIM.get(name, "")
+    step = level.step(level.target.rank)
+    once_more = level.action == "again" and level.shares[-1:] >= [GOOD]
+    said = _REASONS["once more" if once_more else level.action].format(
+        share=f"{round(100 * (level.share or 0.0))} % of the strokes asked for were in the pocket",
+        when="in your last take" if len(level.shares) < 2 else "over your last two takes",
+        aim=_FIRST_AIM.get(name, ""),
     )
     if pointed:
         said += f", and your last takes point to the {name}s"
     # Another seed each time, so that it is read and not recited.
     seed = 1 + level.takes % SEEDS
-    return NextStep(level.action, said, name, target.grade, level.step(target.grade).title, target.tempo_bpm, seed)
+    return NextStep(level.action, said, name, step.grade, step.title, level.target.tempo_bpm, seed)
 
 
 _FIRST_AIM = {
@@ -223,13 +284,15 @@ _FIRST_AIM = {
 
 _REASONS = {
     "begin": "{aim}",
-    "again": "{share} % of your strokes were in the pocket last time and 85 % is the aim, so the same once more",
-    "faster": "{share} % of your strokes were in the pocket last time, so a little faster and nothing else",
-    "harder": "{share} % of your strokes were in the pocket last time, so the next grade",
-    "slower": "{share} % of your strokes were in the pocket last time, so the same a little slower",
-    "simpler": "{share} % of your strokes were in the pocket last time, so something simpler at the same tempo",
-    "tomorrow": "{share} % of your strokes were in the pocket last time; what is harder waits for tomorrow",
-    "forgotten": "it sat well a day ago and does not now, so look at it once more",
-    "done": "{share} % of your strokes were in the pocket last time, at the end of this family: now keep it",
+    "again": "{share} {when} and 85 % is the aim, so the same once more",
+    "once more": "{share}; play it as well once more, and you go on",
+    "faster": "{share} {when}, so a little faster and nothing else",
+    "harder": "{share} {when}, so the next grade",
+    "slower": "{share} {when}, so the same a little slower",
+    "simpler": "{share} {when}, so something simpler at the same tempo",
+    "tomorrow": "{share} {when}; what is harder waits for tomorrow",
+    "retry": "it was too much on an earlier day, and you have played well since, so try it again",
+    "forgotten": "it sat well on an earlier day and does not now, so look at it once more",
+    "done": "{share} {when}, at the end of this family: now keep it",
 }
 """By action. A reason says what was heard and what follows; it never asks to play on."""

@@ -131,9 +131,10 @@ class SectionRecipe:
 
 @dataclass(frozen=True, slots=True)
 class Grade:
-    """One step of a family."""
+    """One step of a family. Its name is what it is known by: another grade may be put in before it."""
 
-    number: int
+    name: str
+    """Letters, digits and hyphens, such as ``off-beats``."""
     title: str
     aim: str
     tempo_bpm: float
@@ -149,8 +150,27 @@ class Grade:
     """Used in metres counted in quarters; the cell ``swung`` writes it out in the others."""
     accent: str = ""
     """Place whose strokes are accented."""
-    title_elsewhere: str = ""
-    """Title in metres other than 4/4, where the usual one would be wrong."""
+    number: int = 0
+    """What takes and sets from before grades had names call it, and always will; 0 for a grade that came later."""
+    titles: Mapping[str, str] = field(default_factory=dict)
+    """Title by metre where the usual one would be wrong there; ``other`` stands for every metre but 4/4."""
+    aims: Mapping[str, str] = field(default_factory=dict)
+    """Aim by metre, in the same way."""
+
+    def text_in(self, metre: Metre) -> tuple[str, str]:
+        """Title and aim that are true in a metre.
+
+        Parameters
+        ----------
+        metre : Metre
+
+        Returns
+        -------
+        title, aim : str
+        """
+        ways = (str(metre),) if str(metre) == "4/4" else (str(metre), "other")
+        title = next((self.titles[way] for way in ways if way in self.titles), self.title)
+        return title, next((self.aims[way] for way in ways if way in self.aims), self.aim)
 
 
 @dataclass(frozen=True, slots=True)

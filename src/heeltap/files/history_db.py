@@ -21,6 +21,7 @@ from typing import Any
 
 from heeltap.errors import StoreError, sentence
 from heeltap.files.history_migrations import COLUMNS, MIGRATIONS, NEWEST
+from heeltap.files.toml.families import grade_name
 from heeltap.model.past_take import PastTake, codes_from, codes_text
 
 __all__ = ["BUSY_MS", "Store", "index_file", "open_store"]
@@ -28,7 +29,8 @@ __all__ = ["BUSY_MS", "Store", "index_file", "open_store"]
 BUSY_MS = 5_000
 """How long to wait for another program that is writing."""
 
-_FINDINGS = [field.name for field in fields(PastTake)].index("findings")
+_NAMES = [field.name for field in fields(PastTake)]
+_FAMILY, _GRADE, _FINDINGS = (_NAMES.index(name) for name in ("family", "grade", "findings"))
 _MAKE = "heeltap history rebuild makes it anew from the takes"
 _INSERT = f"INSERT OR REPLACE INTO takes VALUES ({', '.join('?' * len(COLUMNS))})"
 _SELECT = f"SELECT {', '.join(COLUMNS)} FROM takes"
@@ -270,6 +272,7 @@ def _schema(db: sqlite3.Connection) -> int:
 def _take(row: tuple[Any, ...]) -> PastTake:
     """A row as a take."""
     values = list(row)
+    values[_GRADE] = grade_name(values[_FAMILY], values[_GRADE])  # rows from before grades had names hold its number
     values[_FINDINGS] = codes_from(values[_FINDINGS])
     return PastTake(*values)
 

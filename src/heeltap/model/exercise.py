@@ -154,7 +154,7 @@ class Exercise:
     """One exercise, complete: nothing else is needed to play and judge it."""
 
     name: str
-    """Short, unique, printable: ``anchor-3-4/4-s7``."""
+    """Short, unique, printable: ``anchor-backbeat_4-4_s7``."""
     title: str
     aim: str
     """What it is for, in one line."""
@@ -173,8 +173,8 @@ class Exercise:
     count_in_bars: int = 1
     family: str = ""
     """``anchor``, ``split``, ``turn``; empty when written by hand."""
-    grade: int = 0
-    """From 1; 0 when written by hand."""
+    grade: str = ""
+    """Name of the grade; empty when written by hand."""
     seed: int = 0
     """What the generator was started with."""
 

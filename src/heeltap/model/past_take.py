@@ -27,8 +27,8 @@ class PastTake:
     title: str
     family: str
     """``anchor``, ``split``, ``turn``; empty for a plan from elsewhere."""
-    grade: int
-    """0 where there is no family."""
+    grade: str
+    """Its name; empty where there is no family."""
     seed: int | None
     tempo_bpm: float
     """At its start, quarter notes a minute."""

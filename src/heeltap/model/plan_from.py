@@ -1,4 +1,4 @@
-"""From an exercise, or from a recorded part, to the plan that a take is held against.
+"""The plan of an exercise or of a recorded part: what a take is compared with.
 
 Conventions: as `heeltap.model.plan`. A swung eighth is moved to ``r / (1 + r)`` of its beat, the sixteenths around it in
 proportion, thirds not at all; after that ``Plan.at_tick`` holds what should really sound.

@@ -43,7 +43,8 @@ class Generated:
     """An exercise that is generated; the same everywhere."""
 
     family: str
-    grade: int
+    grade: str
+    """Its name."""
     metre: str
     seed: int
     bars: int | None

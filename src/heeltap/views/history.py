@@ -80,8 +80,7 @@ _MONTHS = (
 
 def _line(take: PastTake) -> str:
     """One take."""
-    name = f"{take.family} {take.grade}" if take.family else take.exercise
-    name = " ".join((name if not take.family else f"{name} {take.title}").split())
+    name = " ".join((f"{take.family} {take.grade}" if take.family else take.exercise).split())
     name = name if len(name) <= _NAME_COLUMN else name[: _NAME_COLUMN - 1] + "…"
     average = signed_ms(take.bias_ms - take.lean_ms if take.bias_ms is not None else None)
     average += "*" if take.method == "none" and take.bias_ms is not None else " "

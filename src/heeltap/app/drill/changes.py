@@ -16,7 +16,7 @@ from heeltap.app.practice.advise import next_step
 from heeltap.errors import PlanError, sentence
 from heeltap.files.settings import read_settings
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
-from heeltap.files.toml.families import read_family
+from heeltap.files.toml.families import FAMILIES, read_family
 from heeltap.model import tempo_step
 from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
@@ -95,11 +95,12 @@ def simpler(drill: Drill) -> Drill:
     Raises `PlanError` where the exercise has no grade below it.
     """
     own = None if drill.exercise is None else exercise_from_toml(drill.exercise)
-    grades = [] if own is None or not own.family else [grade.number for grade in read_family(own.family).grades]
-    rank = grades.index(own.grade) if own is not None and own.grade in grades else 0
-    if own is None or not rank:
+    names = (
+        [] if own is None or own.family not in FAMILIES else [grade.name for grade in read_family(own.family).grades]
+    )
+    if own is None or own.grade not in names[1:]:
         raise PlanError(sentence("simpler", f"'{drill.title}', which has no grade below it", "a graded exercise"))
-    below = drill_of(f"{own.family} {grades[rank - 1]}", seed=drill.seed or 1, sound=drill.sound)
+    below = drill_of(f"{own.family} {names[names.index(own.grade) - 1]}", seed=drill.seed or 1, sound=drill.sound)
     return at_tempo(below, tempo_of(drill)) if tempo_of(below) > tempo_of(drill) else below
 
 
@@ -107,9 +108,9 @@ def next_drill(takes: Path, sound: ClickSound = CLICK_SOUNDS["wood"]) -> tuple[D
     """What the takes so far ask for, with this sound of the click, and the reason; None where they ask for a rest."""
     step = next_step(takes)
     reason = f"{step.reason[:1].upper()}{step.reason[1:]}."
-    if not step.family:
+    if not step.what:
         return None, reason
-    return drill_of(f"{step.family} {step.grade}", tempo_bpm=step.tempo_bpm, seed=step.seed, sound=sound), reason
+    return drill_of(step.what, tempo_bpm=step.tempo_bpm, seed=step.seed, sound=sound), reason
 
 
 def before(drill: Drill, feedback: Feedback) -> State:

@@ -28,7 +28,7 @@ from heeltap.units import us_per_quarter_from_bpm
 
 __all__ = ["Drill", "drill_of", "plan_at_tempo", "with_backing"]
 
-_FAMILY = re.compile(r"([a-z]+)[ _:-]*(\d{1,3})?", re.IGNORECASE)
+_FAMILY = re.compile(r"([a-z]+)(?:[ _:-]*(\d{1,3})|[ _:-]+([a-z][a-z0-9-]*))?", re.IGNORECASE)
 
 _LOWEST_BPM, _HIGHEST_BPM = 20.0, 300.0
 
@@ -110,7 +110,7 @@ def drill_of(
     Parameters
     ----------
     what : str
-        A family and a grade (``anchor 2``, ``anchor-2``), an exercise file (``.toml``), a MIDI file whose part is
+        A family and a grade (``anchor pillars``, ``anchor 2``), an exercise file (``.toml``), a MIDI file whose part is
         the plan, or an exercise of a set (``first-week:2``, ``my-set.toml:2``) as the set asks for it.
     tempo_bpm : float, optional
         Quarter notes a minute at the start; a changing tempo keeps its proportions.
@@ -203,7 +203,8 @@ def _drill(
         )
     _refuse(what, "only a MIDI file has parts", part=part)
     number, counted = 1 if seed is None else seed, metre or "4/4"
-    exercise = make_exercise(found[1].lower(), int(found[2] or 1), metre=counted, seed=number, tempo_bpm=tempo_bpm)
+    grade = found[2] or found[3] or 1
+    exercise = make_exercise(found[1].lower(), grade, metre=counted, seed=number, tempo_bpm=tempo_bpm)
     return _of_exercise(exercise, None, lean, pocket_ms, click, number), None
 
 

@@ -35,11 +35,11 @@ def course() -> Course:
 
 def _step(family: str, grade: Grade) -> Step:
     """One grade; tempo and limit hold for every seed that advice draws on."""
-    made = [make_exercise(family, grade.number, seed=seed) for seed in range(1, advise.SEEDS + 1)]
+    made = [make_exercise(family, grade.name, seed=seed) for seed in range(1, advise.SEEDS + 1)]
     gaps = [np.diff(np.unique(plan_of(exercise).at_tick)).min(initial=4 * TICKS_PER_QUARTER) for exercise in made]
     return Step(
         family=family,
-        grade=grade.number,
+        grade=grade.name,
         title=made[0].title,
         tempo_bpm=min(exercise.tempo_bpm for exercise in made),
         fastest_bpm=float(int(60.0 * grade.most_per_s * float(min(gaps)) / TICKS_PER_QUARTER)),

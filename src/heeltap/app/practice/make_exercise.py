@@ -71,7 +71,7 @@ def families() -> tuple[Family, ...]:
 
 def make_exercise(
     family: str,
-    grade: int = 1,
+    grade: str | int = 1,
     *,
     metre: str = "4/4",
     seed: int = 1,
@@ -86,6 +86,10 @@ def make_exercise(
 
     Parameters
     ----------
+    family : str
+        One of `heeltap.files.toml.families.FAMILIES`.
+    grade : str or int
+        Name of the grade, or the number that it has.
     metre : str
         One of `heeltap.model.exercise.METRES`.
     tempo_bpm : float, optional
@@ -201,8 +205,9 @@ def course_text() -> str:
     lines = []
     for family in families():
         lines += textwrap.wrap(f"{family.title} ({family.name}): {family.aim}", 79, subsequent_indent="  ")
+        widest = max(len(grade.name) for grade in family.grades)
         for grade in family.grades:
-            label = f"  {family.name} {grade.number:<2}  "
+            label = f"  {family.name} {grade.name:<{widest}}  "
             text = f"{label}{grade.title}. {grade.aim}"
             lines += textwrap.wrap(text, 79, subsequent_indent=" " * len(label), break_on_hyphens=False)
         lines.append("")

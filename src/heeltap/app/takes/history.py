@@ -21,6 +21,7 @@ from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
 from heeltap.files.takes.folder import Take, list_takes, take_of
 from heeltap.files.takes.metadata import Context
+from heeltap.files.toml.families import grade_name
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Result
 from heeltap.units import bpm_from_us_per_quarter
@@ -199,16 +200,16 @@ def _names(root: Path) -> set[str]:
         return {entry.name for entry in entries if not entry.name.startswith(".") and entry.is_dir()}
 
 
-def _family_of(context: Context) -> tuple[str, int]:
-    """Family and grade of a generated exercise; ("", 0) for everything else."""
+def _family_of(context: Context) -> tuple[str, str]:
+    """Family and grade of a generated exercise; two empty texts for everything else."""
     try:
         written = tomllib.loads(context.exercise or "")
     except tomllib.TOMLDecodeError:
-        return "", 0
+        return "", ""
     family, grade = written.get("family"), written.get("grade")
-    if isinstance(family, str) and family and isinstance(grade, int) and 0 < grade <= 99:
-        return family, grade
-    return "", 0
+    if isinstance(family, str) and family and isinstance(grade, int | str) and (name := grade_name(family, grade)):
+        return family, name
+    return "", ""
 
 
 def _length_s(take: Take) -> float:

@@ -24,7 +24,7 @@ from typing import Any
 from heeltap.course.generate import TEMPI
 from heeltap.errors import PlanError, SetFileError
 from heeltap.files.toml.check import Check, toml_text
-from heeltap.files.toml.families import read_voices
+from heeltap.files.toml.families import grade_name, read_voices
 from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
 from heeltap.model.lean import AUTO, Lean
@@ -85,11 +85,19 @@ def exercise_from_toml(text: str, *, where: str = "exercise", name: str = "exerc
         ladder=_ladder(check, top),
         count_in_bars=check.whole(top, (), "count_in_bars", 1, low=0, high=8),
         family=check.text(top, (), "family", ""),
-        grade=check.whole(top, (), "grade", 0, low=0, high=99),
+        grade=_grade(check, top),
         seed=check.whole(top, (), "seed", 0, low=-(2**63), high=2**63 - 1),
     )
     check.finish()
     return exercise
+
+
+def _grade(check: Check, top: dict[str, Any]) -> str:
+    """Name of the grade; files from before grades had names give its number."""
+    if isinstance(top.get("grade"), int):
+        number = check.whole(top, (), "grade", 0, low=0, high=99)
+        return grade_name(check.text(top, (), "family", ""), number)
+    return check.text(top, (), "grade", "")
 
 
 def _metre(check: Check, top: dict[str, Any]) -> Metre:

@@ -1,9 +1,11 @@
 """The shipped cells and families of exercises, read from TOML into the types of `heeltap.course.recipes`.
 
-Inside: `read_cells`, `read_family`, `read_family_file`, `read_voices`, `FAMILIES`.
+Inside: `read_cells`, `read_family`, `read_family_file`, `read_voices`, `grade_name`, `FAMILIES`.
 """
 
 import difflib
+import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,21 +15,22 @@ from heeltap.errors import PlanError, sentence
 from heeltap.files.paths import shipped
 from heeltap.files.toml.check import Check
 from heeltap.model.counting import parse_counting
-from heeltap.model.exercise import PADS, ClickPlan, Voice, parse_click
+from heeltap.model.exercise import METRES, PADS, ClickPlan, Voice, parse_click
 from heeltap.model.plan import HANDS
 from heeltap.model.timeline import Metre
 
-__all__ = ["FAMILIES", "FORMAT", "read_cells", "read_family", "read_family_file", "read_voices"]
+__all__ = ["FAMILIES", "FORMAT", "grade_name", "read_cells", "read_family", "read_family_file", "read_voices"]
 
-FORMAT = "heeltap.family/1"
+FORMAT = "heeltap.family/2"
 
 FAMILIES = ("anchor", "split", "turn")
 """Families that ship with heeltap, in the order in which they are learned."""
 
 _GRADE_KEYS = (
-    "number", "title", "title_elsewhere", "aim", "tempo_bpm", "most_per_s", "accent", "swing_ratio", "click", "voices",
-    "openings", "section",
+    "name", "number", "title", "title_in", "aim", "aim_in", "tempo_bpm", "most_per_s", "accent", "swing_ratio", "click",
+    "voices", "openings", "form", "section",
 )  # fmt: skip
+_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _SECTION_KEYS = ("name", "bars", "phrase", "landing", "fill")
 _FILL_KEYS = ("pulses", "bars", "cells", "voice")
 _CELL_LENGTHS = {"one": Metre(1, 4), "two": Metre(2, 8), "three": Metre(3, 8)}
@@ -63,6 +66,27 @@ def read_family(name: str) -> Family:
     return read_family_file(shipped(f"exercises/{name}.toml"))
 
 
+def grade_name(family: str, grade: str | int) -> str:
+    """What a grade is called today: old takes and sets know it by a number.
+
+    Parameters
+    ----------
+    family : str
+        Of a take or set; one that does not ship is let stand.
+    grade : str or int
+        Name or number; 0 is none.
+
+    Returns
+    -------
+    str
+        Empty for none. A grade that is not in the family keeps the name or number that it was given.
+    """
+    word = str(grade or "").strip()
+    if family not in FAMILIES or not word.isdecimal():
+        return word
+    return next((have.name for have in read_family(family).grades if have.number == int(word)), word)
+
+
 def read_family_file(path: Path) -> Family:
     """A family from a file of your own; raises `SetFileError` with every mistake of the file."""
     check = Check(path.name, path.read_text(encoding="utf-8"))
@@ -74,6 +98,10 @@ def read_family_file(path: Path) -> Family:
     family = Family(
         check.text(top, (), "name"), check.text(top, (), "title"), check.text(top, (), "aim"), tuple(grades)
     )
+    for key, values in (("name", [g.name for g in grades]), ("number", [g.number for g in grades if g.number])):
+        for index, value in enumerate(values):
+            if value in values[:index]:
+                check.wrong(("grade", index, key), f"{value!r} twice", "another for each grade")
     check.finish()
     return family
 
@@ -85,24 +113,66 @@ def _grade(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Gr
         _section(check, part, (*path, "section", i), voices)
         for i, part in enumerate(check.tables(row, path, "section"))
     ]
+    name = check.text(row, path, "name")
+    if not _NAME.fullmatch(name):
+        check.wrong((*path, "name"), repr(name), "small letters, digits and hyphens, a letter first")
     openings = tuple(_recipes(check, item, (*path, "openings"), voices) for item in check.items(row, path, "openings"))
     accent = check.text(row, path, "accent", "")
     if accent:
         check.name((*path, "accent"), accent, BEAT_WORDS[:5], "beat word")
     return Grade(
-        number=check.whole(row, path, "number", low=1, high=99),
+        name=name,
+        number=check.whole(row, path, "number", 0, low=0, high=99),
         title=check.text(row, path, "title"),
         aim=check.text(row, path, "aim"),
         tempo_bpm=check.number(row, path, "tempo_bpm", low=20, high=300),
         most_per_s=check.number(row, path, "most_per_s", low=1, high=20),
         voices=voices,
-        sections=tuple(sections),
+        sections=_form(check, row, path, sections, openings) if "form" in row else tuple(sections),
         openings=openings,
         click=_click(check, row, path),
         swing_ratio=check.number(row, path, "swing_ratio", 1.0, low=1, high=4),
         accent=accent,
-        title_elsewhere=check.text(row, path, "title_elsewhere", ""),
+        titles=_by_metre(check, row, path, "title_in"),
+        aims=_by_metre(check, row, path, "aim_in"),
     )
+
+
+def _by_metre(check: Check, row: dict[str, Any], path: tuple[str | int, ...], key: str) -> dict[str, str]:
+    """Texts for the metres in which the usual one is not true."""
+    table = row.get(key, {})
+    if not isinstance(table, dict):
+        check.wrong((*path, key), repr(table), '{ "6/8" = "...", other = "..." }')
+        return {}
+    check.only(table, (*path, key), (*METRES, "other"))
+    return {metre: check.text(table, (*path, key), metre) for metre in table}
+
+
+def _form(
+    check: Check,
+    row: dict[str, Any],
+    path: tuple[str | int, ...],
+    sections: list[SectionRecipe],
+    openings: tuple[tuple[str, ...], ...],
+) -> tuple[SectionRecipe, ...]:
+    """The sections in the order of the form, numbered from their second time on.
+
+    ``+`` behind a name lets it end with its fill; without it the section goes into the change as it is. The first one is
+    longer by the longest opening, so that its groove is as long as the others'.
+    """
+    known = {section.name: section for section in sections}
+    found: list[SectionRecipe] = []
+    times: dict[str, int] = {}
+    for word in check.text(row, path, "form").split():
+        name = word.removesuffix("+")
+        if not check.name((*path, "form"), name, known, "section"):
+            continue
+        times[name] = times.get(name, 0) + 1
+        called = name if times[name] == 1 else f"{name} {times[name]}"
+        fill = known[name].fill if word.endswith("+") else None
+        longer = 0 if found else max((len(opening) for opening in openings), default=0)
+        found.append(replace(known[name], name=called, fill=fill, bars=known[name].bars + longer))
+    return tuple(found)
 
 
 def _click(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> ClickPlan:

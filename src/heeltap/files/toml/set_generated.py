@@ -38,7 +38,7 @@ def generated(
     before = len(check.mistakes)
     family = check.text(row, path, "family")
     known = bool(family) and check.name((*path, "family"), family, FAMILIES, "family")
-    grade = check.whole(row, path, "grade", low=1, high=99)
+    grade = str(row.get("grade", "")) if isinstance(row.get("grade"), int) else check.text(row, path, "grade")
     metre = check.text(row, path, "metre", "4/4")
     seed = check.whole(row, path, "seed", 1, low=0, high=2**63 - 1)
     bars = check.whole(row, path, "bars", low=1, high=999) if "bars" in row else None
@@ -48,7 +48,7 @@ def generated(
         refused(check, (*path, "metre"), e)
     if known and grade:
         try:
-            grade_of(read_family(family), grade)
+            grade = grade_of(read_family(family), grade).name
         except PlanError as e:
             refused(check, (*path, "grade"), e)
     if len(check.mistakes) > before or not known:

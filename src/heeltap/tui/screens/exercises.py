@@ -45,11 +45,11 @@ EXERCISES_KEYS = (
 )
 
 EXERCISES_HELP = (
-    "Learned: you held it, and held it again at least a day later. Due today: you held it a day or more ago, and one take "
+    "Learned: it went well in two takes, and again on another day. Due today: it went well on an earlier day, and one take "
     "shows whether it is still there. Next: what your takes ask for.",
 )
 
-_TITLE_COLUMNS = 34
+_NAME_COLUMNS, _TITLE_COLUMNS = 13, 30
 
 
 class State(StrEnum):
@@ -67,7 +67,8 @@ class State(StrEnum):
 class MapGrade:
     """One exercise of the map."""
 
-    grade: int
+    grade: str
+    """Its name."""
     title: str
     aim: str
     state: State
@@ -111,12 +112,12 @@ def map_of(past: Sequence[PastTake], now: datetime) -> CourseMap:
     found = []
     for family in families():
         mine = [take for take in past if take.family == family.name]
-        level, begun = level_of(course()[family.name], mine), {take.grade for take in mine}
-        coming = following.grade if following.family == family.name else 0
+        level, begun = level_of(course()[family.name], mine, now), {take.grade for take in mine}
+        coming = following.grade if following.family == family.name else ""
         grades = []
-        for recipe, step in zip(family.grades, course()[family.name], strict=True):
-            state = _state(level, step.grade, now, begun=step.grade in begun, coming=step.grade == coming)
-            bpm, seed = _setting(level, step)
+        for rank, (recipe, step) in enumerate(zip(family.grades, course()[family.name], strict=True), 1):
+            state = _state(level, rank, now, begun=step.grade in begun, coming=step.grade == coming)
+            bpm, seed = _setting(level, rank, step)
             if state is State.NEXT:
                 bpm, seed = following.tempo_bpm, following.seed
             grades.append(MapGrade(step.grade, step.title, recipe.aim, state, bpm, seed))
@@ -124,25 +125,20 @@ def map_of(past: Sequence[PastTake], now: datetime) -> CourseMap:
     return tuple(found)
 
 
-def _state(level: CourseLevel, grade: int, now: datetime, *, begun: bool, coming: bool) -> State:
-    """How far the player is with one grade of a family."""
-    passed = level.passed.grade if level.passed else 0
-    if grade == passed and level.retest_due(now):
-        return State.DUE
-    if coming:
+def _state(level: CourseLevel, rank: int, now: datetime, *, begun: bool, coming: bool) -> State:
+    """How far the player is with the grade of a rank."""
+    standing = level.standing(rank, now)
+    if coming and standing != "due":
         return State.NEXT
-    if grade < passed or (grade == passed and level.learned):
-        return State.LEARNED
-    if grade == passed:
-        return State.HELD
-    return State.BEGUN if begun else State.NOT_YET
+    known = {"learned": State.LEARNED, "due": State.DUE, "passed": State.HELD}
+    return known.get(standing, State.BEGUN if begun else State.NOT_YET)
 
 
-def _setting(level: CourseLevel, step: Step) -> tuple[float, int]:
+def _setting(level: CourseLevel, rank: int, step: Step) -> tuple[float, int]:
     """The tempo and the seed at which a grade is taken up again."""
-    if level.passed and level.passed.grade == step.grade:
+    if level.passed and level.passed.rank == rank:
         return level.passed.tempo_bpm, level.passed_seed or 1
-    if level.takes and level.target.grade == step.grade:
+    if level.takes and level.target.rank == rank:
         return level.target.tempo_bpm, 1
     return step.tempo_bpm, 1
 
@@ -188,7 +184,7 @@ def _families(found: CourseMap, shown: int, look: Look) -> list[Line]:
 
 def _row(grade: MapGrade, chosen: bool) -> Line:
     title = clip(grade.title, _TITLE_COLUMNS)
-    text = f"{grade.grade:>2}  {title:<{_TITLE_COLUMNS}}  {grade.tempo_bpm:>3.0f} bpm"
+    text = f"{grade.grade:<{_NAME_COLUMNS}}  {title:<{_TITLE_COLUMNS}}  {grade.tempo_bpm:>3.0f} bpm"
     known = grade.state is not State.NOT_YET
     role = "now" if chosen else "" if known else "dim"
     return [Span(f"> {text}" if chosen else f"  {text}", role), Span(f"   {grade.state}", "head" if known else "dim")]
