@@ -22,6 +22,7 @@ __all__ = [
     "Half",
     "Listing",
     "Table",
+    "average_of",
     "document_of",
     "play_again",
 ]
@@ -130,17 +131,28 @@ def _player(result: Result) -> Half:
     return Half(THE_PLAYER, _usually(result), (), tuple(listing for listing in lists if listing.entries))
 
 
+def average_of(bias_ms: float, calibration: Calibration) -> str:
+    """Where the strokes lie on average; an unknown delay of the gear is a part of that."""
+    if calibration.known:
+        return f"On average you are {early_late(bias_ms)}"
+    return f"On average your strokes arrive {early_late(bias_ms)}, with your gear's own delay in that"
+
+
 def _usually(result: Result) -> tuple[str, ...]:
     """Where the player's average and spread lie, as far as one take can tell."""
     o = result.overall
     if not result.on_grid or o.bias_ms is None or o.bias_ci95_ms is None:
         return ()
     delay_ms = unsure_ms(result.calibration)
-    average = early_late_range(widened(o.bias_ms, o.bias_ci95_ms, delay_ms)) + delay_share(delay_ms)
-    spread = f" and spread by {range_ms(o.spread_ci95_ms)}" if o.spread_ci95_ms else ""
+    said = []
+    if result.calibration.known:
+        said.append(f"average {early_late_range(widened(o.bias_ms, o.bias_ci95_ms, delay_ms))}{delay_share(delay_ms)}")
+    if o.spread_ci95_ms:
+        said.append(f"spread by {range_ms(o.spread_ci95_ms)}")
     swing = result.swing
-    ratio = f", with a swing of {swing.ci95[0]:.2f} to {swing.ci95[1]:.2f} to 1" if swing and swing.ci95 else ""
-    return (f"Going by this take alone you usually average {average}{spread}{ratio} (95 % sure).",)
+    if swing and swing.ci95:
+        said.append(f"swing {swing.ci95[0]:.2f} to {swing.ci95[1]:.2f} to 1")
+    return (f"Going by this take alone you usually {' and '.join(said)} (95 % sure).",) if said else ()
 
 
 def play_again(replay: Sequence[Replay], more: MoreBars | None = None) -> tuple[str, ...]:
@@ -167,7 +179,7 @@ def _sentences(result: Result) -> tuple[str, ...]:
             "This take does not follow this click. You can read below where its strokes fall, but not how well you played.",
         )
     lines = [
-        f"On average you are {early_late(o.bias_ms)}, over {count(o.n, 'stroke')}; your strokes spread by {ms(o.spread_ms)}."
+        f"{average_of(o.bias_ms, result.calibration)}, over {count(o.n, 'stroke')}; your strokes spread by {ms(o.spread_ms)}."
     ]
     if o.in_pocket is not None:
         lines.append(_pocket(o.in_pocket, result))

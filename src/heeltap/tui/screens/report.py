@@ -16,9 +16,9 @@ from heeltap.tui.keys import Key, bottom_lines
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, Look, clean, clip, too_small
 from heeltap.tui.screens.offset_chart import offset_chart
 from heeltap.views.bar_sheet import Glyphs, Line, Span
-from heeltap.views.document import NEXT, PLAY_AGAIN, STANDS_OUT, UNKNOWN_DELAY, Listing, document_of
+from heeltap.views.document import NEXT, PLAY_AGAIN, STANDS_OUT, UNKNOWN_DELAY, Listing, average_of, document_of
 from heeltap.views.text import WIDTH, table_text
-from heeltap.wording import early_late, ms
+from heeltap.wording import ms
 
 __all__ = ["Report", "draw_report", "page_words", "played_words", "report_lines", "report_room"]
 
@@ -109,7 +109,7 @@ def _in_a_sentence(result: Result) -> str:
     o = result.overall
     if o.n == 0 or o.bias_ms is None or o.spread_ms is None or not result.on_grid:
         return document_of(result).take.sentences[0]
-    text = f"On average you are {early_late(o.bias_ms)}; your strokes spread by {ms(o.spread_ms)}"
+    text = f"{average_of(o.bias_ms, result.calibration)}; your strokes spread by {ms(o.spread_ms)}"
     if o.in_pocket is not None:
         text += f" and {100 * o.in_pocket:.0f} % of them are in the pocket"
     if o.score is None:
