@@ -23,7 +23,22 @@ _FEW = 4
 
 
 def midi_files(names: Iterable[str]) -> list[str]:
-    """The named files, and those of the named folders by name; raises `InputFileError` when a folder has none."""
+    """The named files, and those of the named folders by name; raises `InputFileError` when a folder has none.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Files, folders of files, take folders.
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    InputFileError
+        A folder holds no MIDI file.
+    """
     found: list[str] = []
     for name in names:
         path = Path(name)
@@ -47,6 +62,18 @@ def score_files(
     """Each file's result, or the error that says what is wrong with it, in the order of ``names``.
 
     ``reading`` and ``options`` are those of `heeltap.app.score.score.ready`; ``processes`` 0 means one a core.
+
+    Parameters
+    ----------
+    names : list of str
+    reading, options : optional
+        As for `heeltap.app.score.score.ready`; they hold for every file.
+    processes : int
+        0 is one for each core.
+
+    Returns
+    -------
+    iterator of (str, Result or HeeltapError)
     """
     workers = min(processes or os.cpu_count() or 1, len(names))
     if workers <= 1 or len(names) <= _FEW:

@@ -132,7 +132,16 @@ def in_order(paths: Sequence[str | Path]) -> list[Path]:
 
 
 def names_of(paths: Sequence[Path]) -> tuple[str, ...]:
-    """What takes are called: their files without suffix, with the folder where two would be called the same."""
+    """What takes are called: their files without suffix, with the folder where two would be called the same.
+
+    Parameters
+    ----------
+    paths : sequence of paths
+
+    Returns
+    -------
+    tuple of str
+    """
     names = [path.stem if path.suffix.lower() in _SUFFIXES else path.name for path in paths]
     return tuple(
         name if names.count(name) == 1 else f"{path.parent.name}/{name}"

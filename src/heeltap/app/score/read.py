@@ -112,7 +112,22 @@ def read_take(path: str | Path, reading: Reading | None = None) -> Played:
 
 
 def take_in(midi: Midi, asked: Reading) -> Played:
-    """The take in a MIDI file that was read; arguments and errors as for `read_take`."""
+    """The take in a MIDI file that was read; arguments and errors as for `read_take`.
+
+    Parameters
+    ----------
+    midi : Midi
+    asked : Reading
+
+    Returns
+    -------
+    Played
+
+    Raises
+    ------
+    MidiFileError
+        The file holds no note.
+    """
     if len(midi) == 0:
         raise MidiFileError(midi.path, "no note", "at least one note to score")
     chosen = choose_part(midi, asked.part)
@@ -143,7 +158,20 @@ def take_in(midi: Midi, asked: Reading) -> Played:
 
 
 def clip_timeline(midi: Midi, tempo: TempoMap, asked: Reading) -> Timeline:
-    """How time runs in a file: its own tempo and metre from the bar on that it begins with, and its sections."""
+    """How time runs in a file: its own tempo and metre from the bar on that it begins with, and its sections.
+
+    Parameters
+    ----------
+    midi : Midi
+    tempo : TempoMap
+        Of the click.
+    asked : Reading
+        Says which bar the file begins with, and the sections.
+
+    Returns
+    -------
+    Timeline
+    """
     if asked.at_bar is None:
         return Timeline(tempo, midi.metre, _sections(midi, tempo, midi.metre, 0, asked))
     quarters = (asked.at_bar - 1) * midi.metre.metres[0].bar_quarters
@@ -154,7 +182,26 @@ def clip_timeline(midi: Midi, tempo: TempoMap, asked: Reading) -> Timeline:
 
 
 def bar_us(time: Timeline, bar: int | None, where: str = "take") -> int:
-    """When a bar begins, microseconds from bar 1; 0 where no bar is named. Raises `PlanError` below bar 1."""
+    """When a bar begins, microseconds from bar 1; 0 where no bar is named. Raises `PlanError` below bar 1.
+
+    Parameters
+    ----------
+    time : Timeline
+    bar : int or None
+        From 1; None is the beginning.
+    where : str
+        For the message.
+
+    Returns
+    -------
+    int
+        Microseconds from bar 1.
+
+    Raises
+    ------
+    PlanError
+        A bar below 1.
+    """
     if bar is None:
         return 0
     if bar < 1:
@@ -170,6 +217,17 @@ def stretch_of(notes: Notes, plan: Plan) -> tuple[int, int] | None:
     """The bars that a take holds, where it leaves out two or more planned bars at the beginning or the end; else None.
 
     Fewer are a late entry or an early end, which count as missed.
+
+    Parameters
+    ----------
+    notes : Notes
+        On the clock of the plan.
+    plan : Plan
+
+    Returns
+    -------
+    (int, int) or None
+        First and last bar.
     """
     if len(notes) == 0 or len(plan) == 0:
         return None
@@ -197,7 +255,23 @@ def _drill_of(asked: Reading) -> str:
 
 
 def read_pattern(path: str | Path, pattern: int | None) -> Midi:
-    """A MIDI file, or one pattern of a format 2 file; raises `OptionError` where a pattern of another file is asked for."""
+    """A MIDI file, or one pattern of a format 2 file; raises `OptionError` where a pattern of another file is asked for.
+
+    Parameters
+    ----------
+    path : path
+    pattern : int or None
+        From 1.
+
+    Returns
+    -------
+    Midi
+
+    Raises
+    ------
+    OptionError
+        A pattern is asked for, and the file is of another format.
+    """
     midi = read_midi(path, pattern=pattern)
     if pattern is not None and midi.format != 2:
         hint = "only a format 2 file holds patterns"
@@ -206,7 +280,23 @@ def read_pattern(path: str | Path, pattern: int | None) -> Midi:
 
 
 def click_tempo(midi: Midi, tempo_bpm: float | None) -> TempoMap:
-    """The tempo of the click: the file's, or the steady one that a person names. Raises `PlanError` outside 20 to 300."""
+    """The tempo of the click: the file's, or the steady one that a person names. Raises `PlanError` outside 20 to 300.
+
+    Parameters
+    ----------
+    midi : Midi
+    tempo_bpm : float or None
+        Quarter notes a minute.
+
+    Returns
+    -------
+    TempoMap
+
+    Raises
+    ------
+    PlanError
+        A tempo outside 20 to 300.
+    """
     if tempo_bpm is None:
         return midi.tempo
     if not 20 <= tempo_bpm <= 300:
@@ -223,6 +313,16 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
     """The plan in a file: an exercise (``.toml``) or a part of a MIDI file.
 
     Of a MIDI file with several parts, ``part`` says which; raises `InputFileError` when that does not settle it.
+
+    Parameters
+    ----------
+    path : path
+    part : str, optional
+        Of a MIDI file.
+
+    Returns
+    -------
+    Plan
     """
     if Path(path).suffix.lower() == ".toml":
         return plan_of(read_exercise(Path(path)))
@@ -230,7 +330,18 @@ def load_plan(path: str | Path, part: str | None = None) -> Plan:
 
 
 def load_part(path: str | Path, part: str | None = None) -> tuple[Plan, bool]:
-    """A part of a MIDI file as a plan, and whether it is all on the percussion channel; raises as `load_plan`."""
+    """A part of a MIDI file as a plan, and whether it is all on the percussion channel; raises as `load_plan`.
+
+    Parameters
+    ----------
+    path : path
+    part : str, optional
+
+    Returns
+    -------
+    plan : Plan
+    percussion : bool
+    """
     midi = read_midi(path)
     chosen = choose_part(midi, part)
     rows = midi.rows_of(chosen)
@@ -255,7 +366,23 @@ def _leader(midi: Midi, wanted: str | Drums | None, by_us: int) -> Drums | None:
 
 
 def leading_drums(midi: Midi, wanted: str) -> Drums:
-    """A drum part of a file, to lead. Raises `InputFileError` where there is none, or it has neither kick nor snare."""
+    """A drum part of a file, to lead. Raises `InputFileError` where there is none, or it has neither kick nor snare.
+
+    Parameters
+    ----------
+    midi : Midi
+    wanted : str
+        A part, or ``drums``.
+
+    Returns
+    -------
+    Drums
+
+    Raises
+    ------
+    InputFileError
+        No such part, or one without kick and snare.
+    """
     found = drum_part(midi, wanted)
     notes = midi.notes_of(found)
     if len(kick_and_snare(notes, channel=None)) == 0:
@@ -266,7 +393,18 @@ def leading_drums(midi: Midi, wanted: str) -> Drums:
 
 
 def drum_part(midi: Midi, wanted: str) -> Part:
-    """The part that a person names; ``drums`` is the one that looks like a drum part. Raises `InputFileError`."""
+    """The part that a person names; ``drums`` is the one that looks like a drum part. Raises `InputFileError`.
+
+    Parameters
+    ----------
+    midi : Midi
+    wanted : str
+        A part, or ``drums``.
+
+    Returns
+    -------
+    Part
+    """
     drums = [part for part in midi.parts if part.is_drums]
     return drums[0] if wanted.lower() == _DRUMS and len(drums) == 1 else choose_part(midi, wanted)
 

@@ -72,6 +72,11 @@ def score_file(
     split : str or int, optional
         Lowest key of the right hand, such as ``C4``: keys below are the left hand's.
 
+    Returns
+    -------
+    Result
+        Times in milliseconds.
+
     Raises
     ------
     MidiFileError
@@ -112,7 +117,18 @@ class Ready:
 
 
 def score_path(path: str | Path, reading: Reading | None = None, options: Options | None = None) -> Result:
-    """The result of a MIDI file, or of a kept take (its folder or a file in it) as it was meant; raises as `ready`."""
+    """The result of a MIDI file, or of a kept take (its folder or a file in it) as it was meant; raises as `ready`.
+
+    Parameters
+    ----------
+    path : path
+    reading : Reading, optional
+    options : Options, optional
+
+    Returns
+    -------
+    Result
+    """
     return ready(path, reading, options).result
 
 

@@ -179,7 +179,17 @@ def _together(pieces: Sequence[Notes]) -> Notes:
 
 
 def comp_midi(opened: OpenSong, comp: Comp) -> bytes:
-    """The comp as a MIDI file in the song's tempo and metre, its sections as markers."""
+    """The comp as a MIDI file in the song's tempo and metre, its sections as markers.
+
+    Parameters
+    ----------
+    opened : OpenSong
+    comp : Comp
+
+    Returns
+    -------
+    bytes
+    """
     early_us = min(int(comp.notes.onset_us.min(initial=0)), 0)
     notes = replace(comp.notes, onset_us=np.maximum(comp.notes.onset_us, 0)) if early_us else comp.notes
     markers = [(bar_us(opened.timeline, one.first_bar), one.name) for one in opened.timeline.sections]
@@ -194,7 +204,19 @@ def comp_midi(opened: OpenSong, comp: Comp) -> bytes:
 
 
 def comp_csv(comp: Comp, takes: Sequence[SongTake]) -> bytes:
-    """What came from where: a row a piece."""
+    """What came from where: a row a piece.
+
+    Parameters
+    ----------
+    comp : Comp
+    takes : sequence of SongTake
+        As they were put together.
+
+    Returns
+    -------
+    bytes
+        UTF-8, with a line of column names.
+    """
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["first_bar", "last_bar", "take", "file", "notes_held_at_the_join"])

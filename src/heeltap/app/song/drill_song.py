@@ -97,7 +97,16 @@ def _plain(name: str) -> str:
 
 
 def drill_words(opened: OpenSong) -> str:
-    """What `heeltap drill` takes to play the song's part to its drums; empty where the part is not known."""
+    """What `heeltap drill` takes to play the song's part to its drums; empty where the part is not known.
+
+    Parameters
+    ----------
+    opened : OpenSong
+
+    Returns
+    -------
+    str
+    """
     song = opened.song
     if not song.plan:
         return ""

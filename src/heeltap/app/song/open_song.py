@@ -67,6 +67,14 @@ class OpenSong:
 def song_file(what: str) -> Path:
     """The song file that a person names: its path, or its name in this folder.
 
+    Parameters
+    ----------
+    what : str
+
+    Returns
+    -------
+    Path
+
     Raises
     ------
     InputFileError
@@ -88,6 +96,15 @@ def song_file(what: str) -> Path:
 def open_song(what: str) -> OpenSong:
     """The song that a person names, with its drums, its plan and its sections.
 
+    Parameters
+    ----------
+    what : str
+        As for `song_file`.
+
+    Returns
+    -------
+    OpenSong
+
     Raises
     ------
     InputFileError, MidiFileError, SetFileError
@@ -108,7 +125,17 @@ def open_song(what: str) -> OpenSong:
 
 
 def plan_of(midi: Midi, part: Part) -> Plan:
-    """A part of a file as a plan."""
+    """A part of a file as a plan.
+
+    Parameters
+    ----------
+    midi : Midi
+    part : Part
+
+    Returns
+    -------
+    Plan
+    """
     rows = midi.rows_of(part)
     return plan_of_part(
         midi.tick[rows],
@@ -130,6 +157,12 @@ def guess_song(path: str | Path, part: str | None = None) -> tuple[Song, dict[st
         The song as a MIDI file.
     part : str, optional
         The part that will be played; where it is not given, the only one that is no drum part.
+
+    Returns
+    -------
+    song : Song
+    guesses : dict
+        Keys of the song file, each with the reason.
 
     Raises
     ------

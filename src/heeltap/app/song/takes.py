@@ -61,6 +61,11 @@ def takes_of(opened: OpenSong, names: Sequence[str] = ()) -> tuple[list[SongTake
     names : sequence of str
         Files and folders; none: the song's own folder of takes.
 
+    Returns
+    -------
+    takes : list of SongTake
+    problems : list of str
+
     Raises
     ------
     InputFileError
@@ -120,7 +125,16 @@ def _placed(opened: OpenSong, midi: Midi, part: Part, name: str) -> SongTake:
 
 
 def bar_in_name(name: str) -> int | None:
-    """The bar that a file's name says it begins with, such as ``keys bars 21-28``; None where it says none."""
+    """The bar that a file's name says it begins with, such as ``keys bars 21-28``; None where it says none.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    int or None
+    """
     found = _BAR.search(name)
     return int(found[1]) if found and int(found[1]) else None
 

@@ -65,7 +65,18 @@ class RawRecording:
 
 
 def read_recording(path: Path, controls: Controls = NO_CONTROLS) -> RawRecording:
-    """The recording in a journal file; keys and pedals that are ``controls`` are no notes. Raises `TakeFileError`."""
+    """The recording in a journal file; keys and pedals that are ``controls`` are no notes. Raises `TakeFileError`.
+
+    Parameters
+    ----------
+    path : Path
+        Of the journal.
+    controls : Controls
+
+    Returns
+    -------
+    RawRecording
+    """
     journal = read_journal(path)
     return RawRecording(journal, *played_of(journal, controls))
 
@@ -93,6 +104,10 @@ def finish_take(
     recording : RawRecording, optional
         From the take's journal, where the caller has read it already.
 
+    Returns
+    -------
+    Path
+
     Raises
     ------
     TakeFileError
@@ -118,7 +133,16 @@ def finish_take(
 
 
 def controls_of(context: Context) -> Controls:
-    """The hands-free controls that a take was played with; one that cannot be read is none."""
+    """The hands-free controls that a take was played with; one that cannot be read is none.
+
+    Parameters
+    ----------
+    context : Context
+
+    Returns
+    -------
+    Controls
+    """
     found = {}
     for action, text in context.controls.items():
         with contextlib.suppress(PlanError):
@@ -131,6 +155,16 @@ def played_of(journal: Journal, controls: Controls = NO_CONTROLS) -> tuple[Notes
 
     Each port is stamped by itself, its notes ended by its own note-offs, and all are merged by time; ``track`` is the
     port's index in the journal's header. Keys and pedals that are ``controls`` are no notes and no pedal.
+
+    Parameters
+    ----------
+    journal : Journal
+    controls : Controls
+
+    Returns
+    -------
+    notes : Notes
+    pedal : Pedal
     """
     ports = np.array(journal.port, dtype=object)
     names = ports_of(journal)
@@ -139,7 +173,16 @@ def played_of(journal: Journal, controls: Controls = NO_CONTROLS) -> tuple[Notes
 
 
 def ports_of(journal: Journal) -> list[str]:
-    """The ports of a journal in the order of its header; those that only its messages name come last."""
+    """The ports of a journal in the order of its header; those that only its messages name come last.
+
+    Parameters
+    ----------
+    journal : Journal
+
+    Returns
+    -------
+    list of str
+    """
     told = journal.header.get("ports")
     names = [name for name in told if isinstance(name, str)] if isinstance(told, list) else []
     return list(dict.fromkeys([*names, *journal.port]))
@@ -174,6 +217,19 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
 
     Of several ports each has its gaps, and any of them leaves out its stretch: nobody can tell which strokes were meant
     for it. ``sounding`` is whether anybody heard the clicks; where nobody did, a late one disturbs nobody.
+
+    Parameters
+    ----------
+    journal : Journal
+    plan : Plan
+    sounding : bool
+        Whether anybody heard the clicks.
+
+    Returns
+    -------
+    spans : list of LeftOut
+    late : int
+        Clicks that left late.
     """
     spans: list[LeftOut] = []
     begun: dict[tuple[str, str], int] = {}
@@ -194,7 +250,17 @@ def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[L
 
 
 def recover(root: Path) -> list[Recovered]:
-    """Finish every take that a killed run left behind; what cannot be finished is set aside and said."""
+    """Finish every take that a killed run left behind; what cannot be finished is set aside and said.
+
+    Parameters
+    ----------
+    root : Path
+        The folder of all takes.
+
+    Returns
+    -------
+    list of Recovered
+    """
     found = []
     for take in unfinished(root):
         try:

@@ -97,7 +97,19 @@ def row_of(take: Take, result: Result) -> tuple[PastTake, bytes]:
 
 
 def index_take(take: Take, result: Result) -> str:
-    """Take a kept and scored take into the index beside it; empty, or in one line why that was not possible."""
+    """Take a kept and scored take into the index beside it; empty, or in one line why that was not possible.
+
+    Parameters
+    ----------
+    take : Take
+        As it lies on the disk.
+    result : Result
+        Of that take.
+
+    Returns
+    -------
+    str
+    """
     try:
         row = row_of(take, result)
         with open_store(take.folder.parent) as store:
@@ -121,6 +133,10 @@ def history(takes: Path | None = None, *, last: int | None = None, watched: Watc
     watched : callable, optional
         Given the folders that have to be scored and their number, gives them on one by one: a progress bar.
 
+    Returns
+    -------
+    History
+
     Raises
     ------
     StoreError
@@ -140,6 +156,16 @@ def history(takes: Path | None = None, *, last: int | None = None, watched: Watc
 
 def rebuild(takes: Path | None = None, *, watched: Watched = _unwatched) -> Rebuilt:
     """Make the index again from the take folders alone; every take is scored anew, ``watched`` as in `history`.
+
+    Parameters
+    ----------
+    takes : Path, optional
+        The folder of all takes; the user's where not given.
+    watched : callable, optional
+
+    Returns
+    -------
+    Rebuilt
 
     Raises
     ------

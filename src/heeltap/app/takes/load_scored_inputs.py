@@ -48,6 +48,10 @@ def load_scored_inputs(path: Path, context: Context | None = None) -> ScoredInpu
     context : Context, optional
         Of the take, where the caller has read it already.
 
+    Returns
+    -------
+    ScoredInputs
+
     Raises
     ------
     TakeFileError, MidiFileError
@@ -57,7 +61,16 @@ def load_scored_inputs(path: Path, context: Context | None = None) -> ScoredInpu
 
 
 def scored_inputs_of(take: Take) -> ScoredInputs:
-    """The same for a take that was read."""
+    """The same for a take that was read.
+
+    Parameters
+    ----------
+    take : Take
+
+    Returns
+    -------
+    ScoredInputs
+    """
     context = take.context
     notes, plan = take.judged()
     played = Played(
@@ -75,18 +88,45 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
 
 
 def score_inputs(inputs: ScoredInputs) -> Result:
-    """The result; for an exercise of the course the history says what comes next, so that advice is left out."""
+    """The result; for an exercise of the course the history says what comes next, so that advice is left out.
+
+    Parameters
+    ----------
+    inputs : ScoredInputs
+
+    Returns
+    -------
+    Result
+    """
     result = analyse(inputs.played, inputs.options)
     return result if inputs.take.context.exercise is None else course_aside(result)
 
 
 def score_kept(path: Path) -> Result:
-    """The result of a kept take: its folder, or any file in it; raises as `load_scored_inputs`."""
+    """The result of a kept take: its folder, or any file in it; raises as `load_scored_inputs`.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Result
+    """
     return score_inputs(load_scored_inputs(path))
 
 
 def options_of(context: Context) -> Options:
-    """How a take is to be judged, from what was known when it was made."""
+    """How a take is to be judged, from what was known when it was made.
+
+    Parameters
+    ----------
+    context : Context
+
+    Returns
+    -------
+    Options
+    """
     return Options(
         lean=Lean(context.lean_ms),
         pocket_ms=context.pocket_ms,

@@ -35,7 +35,22 @@ def _file(takes: Path) -> Path:
 
 
 def keep_guess(folder: Path, guess: str, result: Result | None) -> None:
-    """Write a guess down. Raises `TakeFileError` where that is not possible."""
+    """Write a guess down. Raises `TakeFileError` where that is not possible.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the take.
+    guess : str
+        One of `GUESSES`.
+    result : Result or None
+        None where nothing was judged.
+
+    Raises
+    ------
+    TakeFileError
+        It cannot be written down.
+    """
     bias = None if result is None or result.overall.bias_ms is None else result.overall.bias_ms - result.lean_ms
     line = msgspec.json.encode(Guess(folder.name, guess, bias)) + b"\n"
     path = _file(folder.parent)
@@ -47,7 +62,17 @@ def keep_guess(folder: Path, guess: str, result: Result | None) -> None:
 
 
 def guesses(takes: Path) -> tuple[Guess, ...]:
-    """All guesses of a folder of takes, oldest first; lines that are none are left out."""
+    """All guesses of a folder of takes, oldest first; lines that are none are left out.
+
+    Parameters
+    ----------
+    takes : Path
+        The folder of all takes.
+
+    Returns
+    -------
+    tuple of Guess
+    """
     found = []
     try:
         lines = _file(takes).read_bytes().splitlines()
@@ -62,7 +87,18 @@ def guesses(takes: Path) -> tuple[Guess, ...]:
 
 
 def guess_words(guess: str, result: Result) -> str:
-    """The guess beside what was measured, as one sentence."""
+    """The guess beside what was measured, as one sentence.
+
+    Parameters
+    ----------
+    guess : str
+        One of `GUESSES`.
+    result : Result
+
+    Returns
+    -------
+    str
+    """
     bias = result.overall.bias_ms
     if bias is None:
         return f"You said: {guess}. No stroke of the take can be judged."
