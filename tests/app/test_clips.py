@@ -8,7 +8,7 @@ import pytest
 import heeltap
 from heeltap.analysis.analyse import Options
 from heeltap.app.score.compare import compare_takes
-from heeltap.app.score.read import Reading
+from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import score_path
 from heeltap.errors import OptionError, PlanError
 from heeltap.files.smf import TrackOut, write_midi

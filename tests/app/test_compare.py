@@ -6,7 +6,7 @@ import pytest
 
 from heeltap.analysis.analyse import Options
 from heeltap.app.score.compare import compare_takes, in_order, names_of
-from heeltap.app.score.read import Reading
+from heeltap.app.score.reading import Reading
 from heeltap.errors import InputFileError
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"

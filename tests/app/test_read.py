@@ -9,7 +9,8 @@ import pytest
 import heeltap
 from heeltap.app.drill.demo import demo_drill
 from heeltap.app.drill.run import drill
-from heeltap.app.score.read import Reading, read_take
+from heeltap.app.score.read import read_take
+from heeltap.app.score.reading import Reading
 from heeltap.errors import InputFileError
 from heeltap.files.smf import TrackOut, write_midi
 from heeltap.model.notes import make_notes

@@ -16,7 +16,7 @@ from heeltap.app.practice import sets
 from heeltap.app.practice.classroom import read_class
 from heeltap.app.practice.handin import hand_in
 from heeltap.app.score.compare import compare_takes
-from heeltap.app.score.read import Reading
+from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import score_path
 from heeltap.app.takes.finish_take import recover
 from heeltap.app.takes.history import history, rebuild

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from heeltap.analysis.analyse import Options
-    from heeltap.app.score.read import Reading
+    from heeltap.app.score.reading import Reading
     from heeltap.model.lean import Lean
 
 __all__ = [
@@ -119,7 +119,7 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
 
 def reading_of(args: argparse.Namespace) -> "Reading":
     """What `add_reading` was given."""
-    from heeltap.app.score.read import Reading
+    from heeltap.app.score.reading import Reading
 
     return Reading(
         part=args.part,

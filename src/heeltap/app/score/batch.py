@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from heeltap.analysis.analyse import Options
-from heeltap.app.score.read import Reading
+from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import score_path
 from heeltap.errors import HeeltapError, InputFileError
 from heeltap.files.takes.folder import take_of

@@ -13,7 +13,8 @@ import numpy as np
 from heeltap.analysis.analyse import Aim, Options, Source, bars_to_replay, judge_take
 from heeltap.analysis.compare.takes import Comparison, compare
 from heeltap.analysis.offsets_of import Judged
-from heeltap.app.score.read import Reading, load_plan
+from heeltap.app.score.read import load_plan
+from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import Ready, ready
 from heeltap.errors import InputFileError
 from heeltap.model.played import Played

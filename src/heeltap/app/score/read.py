@@ -1,16 +1,17 @@
 """Read what heeltap can score: the take, its plan, its sections and its leader.
 
-Inside: `Reading` with `Drums` and `Timeline`, `read_take`, `take_in`, `read_pattern`, `click_tempo`, `bar_us`,
-`stretch_of`, `load_plan`, `load_part`, `drum_part`, `leading_drums`.
+Inside: `read_take`, `take_in`, `read_pattern`, `click_tempo`, `stretch_of`, `load_plan`, `load_part`, `drum_part`,
+`leading_drums`.
 """
 
 import shlex
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from heeltap.analysis.leader.leader import kick_and_snare
+from heeltap.app.score.reading import Drums, Reading, Timeline, bar_us
 from heeltap.errors import InputFileError, MidiFileError, OptionError, PlanError, sentence
 from heeltap.files.smf import Midi, read_midi
 from heeltap.files.takes.take_midi import count_in_of
@@ -26,10 +27,6 @@ from heeltap.sound.percussion import CHANNEL
 from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = [
-    "Drums",
-    "Reading",
-    "Timeline",
-    "bar_us",
     "click_tempo",
     "drum_part",
     "leading_drums",
@@ -43,48 +40,6 @@ __all__ = [
 
 _DRUMS = "drums"
 """Names the drum part of a file whatever it is called there."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What a person says of a file: which part of it, and what to hold it against. None is "not said"."""
-
-    part: str | None = None
-    """Number, ``track 2``, ``channel 10`` or name."""
-    pattern: int | None = None
-    """Which pattern of a format 2 file, from 1."""
-    plan: str | Path | Plan | None = None
-    """What should have been played."""
-    leader: "str | Drums | None" = None
-    """The part whose kick and snare time is measured against: of the same file, or read before."""
-    sections: str | None = None
-    """``intro:1 verse:5``."""
-    tempo_bpm: float | None = None
-    """Quarter notes a minute of the click, where the file does not say or says it wrong."""
-    at_bar: int | None = None
-    """The bar of the song that the file begins with, where it is a clip."""
-    timeline: "Timeline | None" = None
-    """Tempo, metre and sections of the song that the take belongs to, in place of the file's own."""
-    drill: str = ""
-    """What `heeltap drill` takes to play the plan, where no file of it is named."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Drums:
-    """A drum part that leads."""
-
-    name: str
-    notes: Notes
-    """On the song's clock."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Timeline:
-    """How time runs in a song."""
-
-    tempo: TempoMap
-    metre: MetreMap
-    sections: tuple[Section, ...] = ()
 
 
 def read_take(path: str | Path, reading: Reading | None = None) -> Played:
@@ -179,34 +134,6 @@ def clip_timeline(midi: Midi, tempo: TempoMap, asked: Reading) -> Timeline:
     later = TempoMap(tempo.ticks_per_quarter, np.append(0, tempo.at_tick[1:] + ticks), tempo.us_per_quarter.copy())
     metre = MetreMap(np.append(0.0, midi.metre.at_quarter[1:] + quarters), midi.metre.metres)
     return Timeline(later, metre, _sections(midi, later, metre, ticks, asked))
-
-
-def bar_us(time: Timeline, bar: int | None, where: str = "take") -> int:
-    """When a bar begins, microseconds from bar 1; 0 where no bar is named. Raises `PlanError` below bar 1.
-
-    Parameters
-    ----------
-    time : Timeline
-    bar : int or None
-        From 1; None is the beginning.
-    where : str
-        For the message.
-
-    Returns
-    -------
-    int
-        Microseconds from bar 1.
-
-    Raises
-    ------
-    PlanError
-        A bar below 1.
-    """
-    if bar is None:
-        return 0
-    if bar < 1:
-        raise PlanError(sentence(where, f"bar {bar}", "a bar from 1"))
-    return round(float(time.tempo.us_at_quarter(time.metre.quarter_of_bar(bar))))
 
 
 _OWN_STRETCH_BARS = 2

@@ -12,7 +12,8 @@ import numpy as np
 
 from heeltap.analysis.advice.after_take import course_aside
 from heeltap.analysis.analyse import Options, analyse
-from heeltap.app.score.read import Reading, load_plan, read_take
+from heeltap.app.score.read import load_plan, read_take
+from heeltap.app.score.reading import Reading
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs
 from heeltap.errors import OptionError, sentence
 from heeltap.files.takes.folder import take_of

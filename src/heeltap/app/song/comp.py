@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from heeltap.analysis.compare.takes import Choice, Comparison
-from heeltap.app.score.read import bar_us
+from heeltap.app.score.reading import bar_us
 from heeltap.app.song.open_song import OpenSong
 from heeltap.app.song.takes import SongTake
 from heeltap.errors import InputFileError

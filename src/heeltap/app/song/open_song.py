@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from heeltap.analysis.analyse import Options
-from heeltap.app.score.read import Drums, Reading, Timeline, leading_drums
+from heeltap.app.score.read import leading_drums
+from heeltap.app.score.reading import Drums, Reading, Timeline
 from heeltap.app.song.drum_sections import sections_from_drums
 from heeltap.errors import InputFileError
 from heeltap.files.smf import Midi, read_midi

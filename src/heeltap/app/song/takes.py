@@ -15,7 +15,8 @@ import numpy as np
 
 from heeltap.app.score.batch import midi_files
 from heeltap.app.score.compare import in_order
-from heeltap.app.score.read import Timeline, bar_us, take_in
+from heeltap.app.score.read import take_in
+from heeltap.app.score.reading import Timeline, bar_us
 from heeltap.app.score.score import Ready, ready
 from heeltap.app.song.drill_song import drill_words
 from heeltap.app.song.open_song import OpenSong
