@@ -134,3 +134,21 @@ def test_many_files_are_scored_by_several_processes_with_the_same_result(
 
     assert outputs[0] == outputs[1]
     assert 4 == len(outputs[0].out.splitlines())
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["history", "export", "x.pdf"],
+        ["make", "anchor", "1", "--out", "x.pdf"],
+        ["set", "sheet", "first-week", "--out", "x.pdf"],
+    ],
+)
+def test_the_same_slip_has_the_same_exit_code(
+    line: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name whose ending says no format that heeltap writes is a wish that it cannot build, wherever it is typed."""
+    monkeypatch.setenv("HEELTAP_HOME", str(tmp_path))
+
+    assert 5 == main(line)
+    assert "a name ending in '.pdf'; expected ." in capsys.readouterr().err

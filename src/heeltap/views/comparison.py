@@ -71,7 +71,7 @@ def _use(names: Sequence[str], comparison: Comparison, whole: Choice, centre: st
     """Which take to use for the whole part, and why."""
     best, poorest = whole.costs[whole.best], whole.costs[whole.poorest]
     if best is None or poorest is None:
-        return "Nothing was played that could be compared."
+        return "These takes hold nothing to compare."
     why = (
         f"{_of_hundred(best)} strokes in 100 are missed or outside the pocket, {comparison.pocket_ms:.0f} ms from "
         f"{centre}; {names[whole.poorest]} has {_of_hundred(poorest)}"
@@ -185,7 +185,7 @@ def _trust(comparison: Comparison, delay_known: bool, against: str, command: str
         f"{price:.0f} ms off, an extra note adds half of that, and no stroke counts more. Takes within {AS_GOOD_MS:.0f} ms "
         "of the best are as good: nobody hears the difference.",
         "Off, of 100: strokes outside the pocket or missed, of 100 that were due.",
-        "What is said of your habits is held to one untruth in twenty comparisons.",
+        "Of twenty comparisons at most one says something untrue about your habits.",
     ]
     if not delay_known:
         lines.append(UNKNOWN_DELAY)

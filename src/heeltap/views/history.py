@@ -12,7 +12,7 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.errors import InputFileError
+from heeltap.errors import PlanError, sentence
 from heeltap.model.past_take import PastTake
 from heeltap.wording import count, signed_ms
 from heeltap.write import write_asked
@@ -137,10 +137,10 @@ def as_json(takes: Sequence[PastTake]) -> bytes:
 def export(path: Path, takes: Iterable[PastTake], *, force: bool = False) -> None:
     """Write the takes where the name's ending says how: ``.csv`` or ``.json``.
 
-    Raises `InputFileError` for another ending or a file that cannot be written, as `heeltap.write.check_asked`.
+    Raises `PlanError` for another ending, and `InputFileError` as `heeltap.write.check_asked`.
     """
     writers = {".csv": as_csv, ".json": as_json}
     writer = writers.get(path.suffix.lower())
     if writer is None:
-        raise InputFileError(str(path), f"a name ending in '{path.suffix}'", ".csv or .json")
+        raise PlanError(sentence(str(path), f"a name ending in '{path.suffix}'", ".csv or .json"))
     write_asked(path, writer(list(takes)), force=force)
