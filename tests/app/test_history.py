@@ -9,7 +9,7 @@ import pytest
 
 from heeltap.app.takes.history import history, index_take, rebuild
 from heeltap.app.takes.load_scored_inputs import score_kept
-from heeltap.errors import InputFileError, StoreError
+from heeltap.errors import InputFileError, PlanError, StoreError
 from heeltap.files.history_db import index_file, open_store
 from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.views.history import export
@@ -156,7 +156,7 @@ def test_an_export_writes_what_the_ending_says(tmp_path: Path, rng: np.random.Ge
 
     assert (tmp_path / "out.csv").read_text().startswith("date,exercise,")
     assert '"heeltap.history/1"' in (tmp_path / "out.JSON").read_text()
-    with pytest.raises(InputFileError, match=r"\.csv or \.json"):
+    with pytest.raises(PlanError, match=r"\.csv or \.json"):
         export(tmp_path / "out.xls", takes)
     with pytest.raises(InputFileError, match="cannot be written"):
         export(tmp_path / "nowhere" / "out.csv", takes)
