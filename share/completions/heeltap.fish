@@ -137,6 +137,8 @@ complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 
 complete -c heeltap -n '_shtab_heeltap_using song' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using song' -l part -x -d 'with '"'"'new'"'"': the part that you play: its number, '"'"'track 2'"'"', '"'"'channel 10'"'"', or its name'
 complete -c heeltap -n '_shtab_heeltap_using song' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'with '"'"'new'"'"': the song file (default: SONG.song.toml beside the song)'
+complete -c heeltap -n '_shtab_heeltap_using song' -l watch -d 'answer again whenever a new take appears in the song'"'"'s folder'
+complete -c heeltap -n '_shtab_heeltap_using song' -l csv -xka "(__fish_complete_path (commandline -ct))" -d 'write a table of every bar and take, too'
 complete -c heeltap -n '_shtab_heeltap_using song' -l json -xka "(__fish_complete_path (commandline -ct))" -d 'write the result as JSON, too; - prints JSON and nothing else'
 complete -c heeltap -n '_shtab_heeltap_using song' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
 complete -c heeltap -n '_shtab_heeltap_using song' -l debug -d 'show where in the code an error arose'

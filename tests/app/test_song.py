@@ -11,7 +11,9 @@ from heeltap.app.song.comp import comp_csv, comp_midi, make_comp
 from heeltap.app.song.drill_song import song_drill
 from heeltap.app.song.open_song import OpenSong, guess_song, open_song
 from heeltap.app.song.takes import bar_in_name, takes_of
+from heeltap.app.song.watch import new_takes
 from heeltap.cli import main
+from heeltap.clock import FakeClock
 from heeltap.errors import InputFileError, SetFileError
 from heeltap.files.smf import parse_midi
 from heeltap.files.toml.songs import song_from_toml, song_to_toml
@@ -428,3 +430,55 @@ def test_the_bars_to_play_again_come_with_the_command_that_plays_them(tmp_path: 
 
     assert result.replay
     assert f"heeltap drill {tmp_path}/harbour.mid --part keys --click part:drums --bars 7-7" == result.replay[0].command
+
+
+def test_a_new_take_is_told_once_it_is_whole(tmp_path: Path) -> None:
+    """At once, when a file appears and stays the same for a look, and when one is written again; never while it grows."""
+    folder = tmp_path / "takes"
+    steps = iter([
+        lambda: None,
+        folder.mkdir,
+        lambda: (folder / "one.mid").write_bytes(b"MThd"),
+        lambda: (folder / "one.mid").write_bytes(b"MThd, more"),
+        lambda: (folder / "notes.txt").write_text("no take"),
+        lambda: None,
+        lambda: (folder / "two.mid").write_bytes(b"MThd"),
+        lambda: None,
+    ])  # fmt: skip
+    looks: list[int] = []
+
+    def on_wait(now_ns: int) -> None:
+        looks.append(now_ns)
+        next(steps)()
+
+    told = [(number, len(looks)) for number in _until_the_steps_end(new_takes(folder, FakeClock(on_wait=on_wait)))]
+
+    assert [(0, 0), (1, 5), (2, 8)] == told
+
+
+def _until_the_steps_end(numbers):
+    while True:
+        try:
+            yield next(numbers)
+        except (StopIteration, RuntimeError):
+            return
+
+
+def test_the_table_has_a_row_a_bar_and_a_column_a_take(
+    tmp_path: Path, rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Mean offsets; what a punch-in does not hold is empty."""
+    write_song(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    takes = tmp_path / "harbour-takes"
+    write_take(takes / "take-1.mid", played(rng, 2.0, rush(3, 3)))
+    write_take(takes / "take-2.mid", between(played(rng, 2.0), 5, 8))
+
+    assert 0 == main(["song", "harbour", "--csv", "bars.csv"])
+
+    rows = [line.split(",") for line in (tmp_path / "bars.csv").read_text().splitlines()]
+    assert ["bar", "section", "take-1", "take-2"] == rows[0]
+    assert [str(bar) for bar in range(1, BARS + 1)] == [row[0] for row in rows[1:]]
+    assert ["3", "verse", ""] == [rows[3][0], rows[3][1], rows[3][3]]
+    assert -45 == pytest.approx(float(rows[3][2]), abs=5)
+    assert "" not in rows[6]

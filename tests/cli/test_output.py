@@ -40,6 +40,7 @@ COMMANDS: dict[str, tuple[list[str], str]] = {
     "selftest --json": (["selftest", "--json"], "selftest.json"),
     "song new": (["song", "new", "song.mid", "--part", "keys", "--out"], "other.song.toml"),
     "song --json": (["song", "ours", "--json"], "results.jsonl"),
+    "song --csv": (["song", "ours", "--csv"], "bars.csv"),
     "comp": (["comp", "ours", "--out"], "comp.mid"),
     "comp --csv": (["comp", "ours", "--csv"], "comp.csv"),
 }

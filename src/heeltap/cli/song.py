@@ -3,11 +3,17 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from heeltap.cli.options import add_force, add_json, refuse
 from heeltap.cli.parser import Commands
 
+if TYPE_CHECKING:
+    from heeltap.app.song.open_song import OpenSong
+
 __all__ = ["add", "run"]
+
+_OF_THE_ANSWER = {"json": "--json", "csv": "--csv", "watch": "--watch"}
 
 
 def add(commands: Commands) -> None:
@@ -32,6 +38,10 @@ def add(commands: Commands) -> None:
     parser.add_argument(
         "--out", metavar="FILE", help="with 'new': the song file (default: SONG.song.toml beside the song)"
     )
+    parser.add_argument(
+        "--watch", action="store_true", help="answer again whenever a new take appears in the song's folder"
+    )
+    parser.add_argument("--csv", metavar="FILE", help="write a table of every bar and take, too")
     add_json(parser)
     add_force(parser)
 
@@ -39,7 +49,7 @@ def add(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Begin a song file, or answer."""
     if args.song == "new":
-        return refuse(args, {"json": "--json"}, "is for the answer") or _new(args)
+        return refuse(args, _OF_THE_ANSWER, "is for the answer") or _new(args)
     return refuse(args, {"part": "--part", "out": "--out"}, "is for 'song new'") or _answer(args)
 
 
@@ -60,18 +70,32 @@ def _new(args: argparse.Namespace) -> int:
 
 
 def _answer(args: argparse.Namespace) -> int:
-    from heeltap.app.song.answer import answer
     from heeltap.app.song.open_song import open_song
-    from heeltap.app.song.takes import takes_of
-    from heeltap.cli.output import RESULT, check, save_json
-    from heeltap.errors import InputFileError
-    from heeltap.files.result_json import to_json
-    from heeltap.views.song_text import song_text
+    from heeltap.cli.output import RESULT, check
 
     opened = open_song(args.song)
+    check(args, args.json, RESULT, opened.files)
+    if not args.watch:
+        return _tell(args, opened)
+    if args.takes:
+        print(
+            "heeltap song: --watch looks at the song's own takes; name none (see heeltap song --help)", file=sys.stderr
+        )
+        return 2
+    return _watch(args, opened)
+
+
+def _tell(args: argparse.Namespace, opened: "OpenSong") -> int:
+    """The whole answer, once."""
+    from heeltap.app.song.answer import answer
+    from heeltap.app.song.takes import takes_of
+    from heeltap.cli.output import save, save_json
+    from heeltap.errors import InputFileError
+    from heeltap.files.result_json import to_json
+    from heeltap.views.song_text import song_csv, song_text
+
     takes, problems = takes_of(opened, args.takes)
     inputs = [*opened.files, *(take.path for take in takes)]
-    check(args, args.json, RESULT, inputs)
     for line in problems:
         print(f"heeltap: {line}", file=sys.stderr)
     if not takes:
@@ -79,5 +103,27 @@ def _answer(args: argparse.Namespace) -> int:
     found = answer(opened, takes, problems)
     if args.json != "-":
         sys.stdout.write(song_text(found, command=args.command_line))
+        sys.stdout.flush()
     save_json(args, b"".join(to_json(result) + b"\n" for result in found.results), inputs)
+    if args.csv:
+        save(args, args.csv, song_csv(found, opened.timeline.sections), inputs)
     return 3 if problems else 0
+
+
+def _watch(args: argparse.Namespace, opened: "OpenSong") -> int:
+    """The answer again whenever a take appears, until Ctrl-C."""
+    from heeltap.app.song.watch import new_takes
+    from heeltap.clock import SystemClock
+    from heeltap.errors import HeeltapError
+
+    code = 0
+    for number in new_takes(opened.takes_folder, SystemClock()):
+        if not number:
+            print(f"heeltap: waiting for takes in {opened.takes_folder} (Ctrl-C ends)", file=sys.stderr)
+            continue
+        try:
+            code = _tell(args, opened)
+        except HeeltapError as error:
+            print(f"heeltap: {error}", file=sys.stderr)
+        print(f"heeltap: waiting for the next take in {opened.takes_folder} (Ctrl-C ends)", file=sys.stderr)
+    return code

@@ -1,19 +1,23 @@
 """What heeltap says of a song's takes, of a new song file and of a comp, as plain text.
 
-Inside: `song_text`, `new_song_text`, `comp_text`.
+Inside: `song_text`, `song_csv`, `new_song_text`, `comp_text`.
 """
 
+import csv
+import io
 from collections.abc import Mapping, Sequence
 
 from heeltap.app.song.answer import Answer, SongBars
 from heeltap.app.song.comp import Comp
+from heeltap.model.plan import Section
 from heeltap.model.song import Song
 from heeltap.views.comparison import render_comparison
+from heeltap.views.history import guarded
 from heeltap.views.text import render, wrapped
 from heeltap.wording import bars as bars_in_words
 from heeltap.wording import count, early_late
 
-__all__ = ["comp_text", "new_song_text", "song_text"]
+__all__ = ["comp_text", "new_song_text", "song_csv", "song_text"]
 
 
 def song_text(found: Answer, *, command: str = "") -> str:
@@ -75,6 +79,36 @@ def _bars_line(one: SongBars) -> str:
 
 def _lines(texts: Sequence[str]) -> str:
     return "\n".join(wrapped(text, indent="  ") for text in texts)
+
+
+def song_csv(found: Answer, sections: Sequence[Section]) -> bytes:
+    """Every bar and take as a table: mean offset of the bar's strokes in milliseconds, negative is early.
+
+    Parameters
+    ----------
+    found : Answer
+    sections : sequence of Section
+
+    Returns
+    -------
+    bytes
+        UTF-8, with a line of column names; a bar that a take does not hold is empty.
+    """
+    offsets: list[dict[int, list[float]]] = []
+    for result in found.results:
+        by_bar: dict[int, list[float]] = {}
+        for note in result.notes:
+            if note.bar is not None and note.offset_ms is not None:
+                by_bar.setdefault(note.bar, []).append(note.offset_ms)
+        offsets.append(by_bar)
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(["bar", "section", *(guarded(name) for name in found.names)])
+    for bar in range(1, max((max(one, default=0) for one in offsets), default=0) + 1):
+        name = next((one.name for one in sections if one.first_bar <= bar <= one.last_bar), "")
+        cells = ["" if bar not in one else f"{sum(one[bar]) / len(one[bar]):.1f}" for one in offsets]
+        table.writerow([bar, guarded(name), *cells])
+    return out.getvalue().encode()
 
 
 def new_song_text(song: Song, guesses: Mapping[str, str], path: str) -> str:

@@ -14,9 +14,9 @@ from heeltap.errors import HeeltapError, InputFileError
 from heeltap.files.takes.folder import take_of
 from heeltap.model.result import Result
 
-__all__ = ["midi_files", "score_files"]
+__all__ = ["MIDI_SUFFIXES", "midi_files", "score_files"]
 
-_SUFFIXES = (".mid", ".midi", ".rmi", ".kar", ".smf")
+MIDI_SUFFIXES = (".mid", ".midi", ".rmi", ".kar", ".smf")
 
 _FEW = 4
 """Up to so many files one process is quicker than starting a second."""
@@ -48,10 +48,10 @@ def midi_files(names: Iterable[str]) -> list[str]:
         inside = sorted(
             str(one)
             for one in path.rglob("*")
-            if one.suffix.lower() in _SUFFIXES and not one.name.startswith("._") and one.is_file()
+            if one.suffix.lower() in MIDI_SUFFIXES and not one.name.startswith("._") and one.is_file()
         )
         if not inside:
-            raise InputFileError(name, "a folder without MIDI files", f"files ending in {', '.join(_SUFFIXES)}")
+            raise InputFileError(name, "a folder without MIDI files", f"files ending in {', '.join(MIDI_SUFFIXES)}")
         found += inside
     return found
 
