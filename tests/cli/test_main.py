@@ -1,6 +1,8 @@
 """The command line's frame: what it imports, what it says of mistakes, and the exit codes that scripts rely on."""
 
 import json
+import platform
+import re
 import shlex
 import subprocess
 import sys
@@ -8,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import heeltap
 from heeltap.cli import COMMANDS, build_parser, main
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -25,6 +28,16 @@ def test_help_imports_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert "[]" == done.stdout.splitlines()[-1]
+
+
+def test_the_version_says_what_is_installed(capsys: pytest.CaptureFixture[str]) -> None:
+    """Version and Python, then each part that a machine may lack, or how to get it."""
+    assert 0 == main(["--version"])
+    first, ports, sound = capsys.readouterr().out.splitlines()
+
+    assert first == f"heeltap {heeltap.__version__} on Python {platform.python_version()}"
+    assert re.fullmatch(r"  MIDI ports   (python-rtmidi|rtmidi2) [\d.]+|  MIDI ports   not installed: .*", ports)
+    assert re.fullmatch(r"  sound        sounddevice [\d.]+|  sound        not installed: .*", sound)
 
 
 def test_every_command_has_a_help_line_and_a_description() -> None:

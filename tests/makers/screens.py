@@ -201,7 +201,7 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "options": options_page(DrillChoice("anchor 7", 92.0, metre="3/4", click="beat:waltz"), look),
         "history": draw_history(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
         "set-up": draw_set_up(SETUP, 8, look),
-        "set-up-learning": draw_set_up(SETUP, 4, look, message="snare: hit its pad twice", learning=True),
+        "set-up-learning": draw_set_up(SETUP, 4, look, message="snare: hit this pad twice", learning=True),
         "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
         "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
         "listening": draw_drill(heard, listening),

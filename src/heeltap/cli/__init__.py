@@ -4,6 +4,7 @@ A command module has ``add(commands)``, which describes its arguments, and ``run
 needs, does the work through `heeltap.app`, prints, and returns the exit code.
 """
 
+import argparse
 import importlib
 import os
 import shlex
@@ -11,6 +12,7 @@ import signal
 import sys
 from collections.abc import Sequence
 from types import ModuleType
+from typing import NoReturn
 
 from heeltap import __version__
 from heeltap.cli.parser import Parser
@@ -95,13 +97,48 @@ def build_parser() -> Parser:
         epilog="heeltap alone opens the screens: what to play next, your takes, your gear. heeltap COMMAND --help explains "
         "a command.",
     )
-    parser.add_argument("--version", action="version", version=f"heeltap {__version__}")
+    parser.add_argument(
+        "--version", action=_Version, nargs=0, help="show the version, and what of heeltap is installed here"
+    )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
     for name in COMMANDS:
         _module(name).add(commands)
     for command in commands.choices.values():
         command.add_argument("--debug", action="store_true", help="show where in the code an error arose")
     return parser
+
+
+class _Version(argparse.Action):
+    """Print the version and what is installed beside it; nothing is looked up before somebody asks."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
+        """Print and leave."""
+        print("\n".join(_version_lines()))
+        parser.exit()
+
+
+def _version_lines() -> list[str]:
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    lines = [f"heeltap {__version__} on Python {platform.python_version()}"]
+    for what, packages, otherwise in _PARTS:
+        for package in packages:
+            try:
+                lines.append(f"  {what:<12} {package} {version(package)}")
+                break
+            except PackageNotFoundError:
+                continue
+        else:
+            lines.append(f"  {what:<12} not installed: {otherwise}")
+    return lines
+
+
+_PARTS = (
+    ("MIDI ports", ("python-rtmidi", "rtmidi2"), "pip install python-rtmidi, or rtmidi2 on Python 3.13 and later"),
+    ("sound", ("sounddevice",), "pip install 'heeltap[audio]'"),
+)
+"""What may be missing on a machine: in words, the packages that do it, and how to get it."""
 
 
 def _module(command: str) -> ModuleType:
