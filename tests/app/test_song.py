@@ -202,10 +202,9 @@ def test_a_comp_takes_each_section_from_the_take_that_holds_it(tmp_path: Path, r
     write_take(takes / "take-1.mid", played(rng, 4.0, rush(9, 16)))
     write_take(takes / "take-2.mid", played(rng, 4.0, rush(1, 8)))
     listed, _ = takes_of(opened)
-    compared = answer(opened, listed).compared
-    assert compared is not None
+    judged = answer(opened, listed)
 
-    comp = make_comp(opened, listed, compared.comparison)
+    comp = make_comp(opened, listed, judged)
     midi = parse_midi(comp_midi(opened, comp))
     write_take(takes / "take-9.mid", comp.notes)
     again = asked(opened)
@@ -230,10 +229,9 @@ def test_fewer_joins_are_kept_to(tmp_path: Path, rng: np.random.Generator) -> No
     late_ms = np.array([25.0, 30.0, 0.0, 0.0])
     write_take(takes / "take-2.mid", played(rng, 3.0, lambda bar: late_ms[(bar - 1) // 4]))
     listed, _ = takes_of(opened)
-    compared = answer(opened, listed).compared
-    assert compared is not None
+    judged = answer(opened, listed)
 
-    pieces = {joins: make_comp(opened, listed, compared.comparison, joins).pieces for joins in (0, 1, 9)}
+    pieces = {joins: make_comp(opened, listed, judged, joins).pieces for joins in (0, 1, 9)}
 
     assert [1, 2] == [len(pieces[0]), len(pieces[1])]
     assert len(pieces[9]) <= 4
@@ -250,10 +248,9 @@ def test_a_join_waits_for_a_bar_line_where_nothing_is_held(tmp_path: Path, rng: 
     write_take(takes / "take-1.mid", make_notes(first.onset_us, first.pitch, first.velocity, duration_us=held))
     write_take(takes / "take-2.mid", played(rng, 3.0, rush(1, 8)))
     listed, _ = takes_of(opened)
-    compared = answer(opened, listed).compared
-    assert compared is not None
+    judged = answer(opened, listed)
 
-    pieces = make_comp(opened, listed, compared.comparison).pieces
+    pieces = make_comp(opened, listed, judged).pieces
 
     assert [(1, 7), (8, 16)] == [(piece.first_bar, piece.last_bar) for piece in pieces]
     assert 0 == pieces[1].held

@@ -47,13 +47,13 @@ def run(args: argparse.Namespace) -> int:
     takes, problems = takes_of(opened, args.takes)
     for line in problems:
         print(f"heeltap: {line}", file=sys.stderr)
-    compared = answer(opened, takes).compared if len(takes) > 1 else None
-    if compared is None:
+    found = answer(opened, takes) if len(takes) > 1 else None
+    if found is None:
         raise InputFileError(args.song, f"{len(takes)} takes that can be used", "two or more")
-    made = make_comp(opened, takes, compared.comparison, MOST_JOINS if args.joins is None else args.joins)
+    made = make_comp(opened, takes, found, MOST_JOINS if args.joins is None else args.joins)
     path, inputs = args.out or f"{opened.song.name}-comp.mid", [*opened.files, *(take.path for take in takes)]
     save(args, path, comp_midi(opened, made), inputs)
     if args.csv:
         save(args, args.csv, comp_csv(made, takes), inputs)
-    sys.stdout.write(comp_text(made, compared.names, path))
+    sys.stdout.write(comp_text(made, found.names, path))
     return 3 if problems else 0

@@ -21,12 +21,12 @@ from heeltap.analysis.pocket import beat_half_width_ms, centre_of, in_pocket
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 from heeltap.model.offsets import Offsets
 
-__all__ = ["Choice", "Comparison", "Cost", "TakeRow", "compare"]
+__all__ = ["WHOLE_SHARE", "Choice", "Comparison", "Cost", "Strokes", "TakeRow", "compare", "cost_of", "strokes_around"]
 
 AS_GOOD_MS = 3.0
 """Root mean square: takes that differ by less are as good."""
 
-_WHOLE = 0.8
+WHOLE_SHARE = 0.8
 """Share of the strokes due in the fullest take from which a take holds a stretch of bars as a whole. Ours."""
 
 MISSED_HALF_WIDTHS = 2.0
@@ -90,7 +90,7 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Strokes:
+class Strokes:
     """What a take holds of each stroke that was due."""
 
     bar: IntArray
@@ -145,7 +145,7 @@ def compare(
     parts = tables[0].sections if whole is not None else ()
     found = [_choice(known, part.name, part.first_bar, part.last_bar) for part in parts]
     return Comparison(
-        tuple(_row(table, _cost(one, 1, last)) for table, one in zip(tables, known, strict=True)),
+        tuple(_row(table, cost_of(one, 1, last)) for table, one in zip(tables, known, strict=True)),
         whole,
         tuple(choice for choice in found if choice is not None),
         pocket_ms or float(np.median([_half_width(table) for table in tables])),
@@ -164,16 +164,33 @@ def _half_width(table: Offsets) -> float:
     return float(beat_half_width_ms(np.median(table.beat_ms) if len(table) else 500.0))
 
 
-def _strokes(take: Judged, lean_ms: float, pocket_ms: float | None, delay_known: bool) -> _Strokes:
-    """The strokes of one take, played and missed."""
+def _strokes(take: Judged, lean_ms: float, pocket_ms: float | None, delay_known: bool) -> Strokes:
+    """The strokes of one take, played and missed, around the lean or its own middle."""
+    return strokes_around(take, centre_of(take.offsets, lean_ms, delay_known=delay_known), pocket_ms)
+
+
+def strokes_around(take: Judged, centre_ms: float, pocket_ms: float | None = None) -> Strokes:
+    """The strokes of one take, played and missed, and how far they lie from a middle.
+
+    Parameters
+    ----------
+    take : Judged
+    centre_ms : float
+        Offset that distances are measured from.
+    pocket_ms : float, optional
+        The user's own half-width of the pocket.
+
+    Returns
+    -------
+    Strokes
+    """
     table = take.offsets
-    centre_ms = centre_of(table, lean_ms, delay_known=delay_known)
     price = MISSED_HALF_WIDTHS * (pocket_ms or _half_width(table))
     away = np.minimum(np.abs(table.offset_ms - centre_ms), price)
     off = ~in_pocket(table, centre_ms=centre_ms, pocket_ms=pocket_ms)
     gone = _missed_bars(take)
     flags = np.ones(gone.size, dtype=np.bool_)
-    return _Strokes(
+    return Strokes(
         np.concatenate([table.bar, gone]),
         np.concatenate([away, np.full(gone.size, price)]),
         np.concatenate([off, flags]),
@@ -199,8 +216,19 @@ def _extra_bars(take: Judged) -> IntArray:
     return take.offsets.bar[np.maximum(before, 0)]
 
 
-def _cost(strokes: _Strokes, first: int, last: int) -> Cost | None:
-    """What a take costs over a stretch of bars; None where nothing was due."""
+def cost_of(strokes: Strokes, first: int, last: int) -> Cost | None:
+    """What a take costs over a stretch of bars; None where nothing was due.
+
+    Parameters
+    ----------
+    strokes : Strokes
+    first, last : int
+        Bars, from 1.
+
+    Returns
+    -------
+    Cost or None
+    """
     at = (strokes.bar >= first) & (strokes.bar <= last)
     due = int(at.sum())
     if due == 0:
@@ -211,15 +239,15 @@ def _cost(strokes: _Strokes, first: int, last: int) -> Cost | None:
     return Cost(float(np.sqrt(square / due)), float(strokes.off[at].mean()), due - missed, missed, extra)
 
 
-def _choice(takes: Sequence[_Strokes], name: str, first: int, last: int) -> Choice | None:
+def _choice(takes: Sequence[Strokes], name: str, first: int, last: int) -> Choice | None:
     """Which take to use over a stretch of bars; None where nothing was due."""
-    costs = tuple(_cost(one, first, last) for one in takes)
+    costs = tuple(cost_of(one, first, last) for one in takes)
     due = max((cost.n + cost.missed for cost in costs if cost is not None), default=0)
     # A take that holds a part of these bars only, such as one that was punched in, cannot be used for all of them.
     ranked = sorted(
         (cost.rms_ms, index)
         for index, cost in enumerate(costs)
-        if cost is not None and cost.n + cost.missed >= _WHOLE * due
+        if cost is not None and cost.n + cost.missed >= WHOLE_SHARE * due
     )
     if not ranked:
         return None

@@ -69,6 +69,8 @@ class Answer:
     names: tuple[str, ...]
     results: tuple[Result, ...]
     """One a take, in the order played."""
+    judged: tuple[Judged, ...]
+    """The same before anything is said of it."""
     compared: Compared | None
     """None where there is one take only."""
     habits: tuple[Habit, ...]
@@ -111,6 +113,7 @@ def answer(opened: OpenSong, takes: Sequence[SongTake], problems: Sequence[str] 
         part=opened.song.part,
         names=names,
         results=results,
+        judged=tuple(one for one, _, _ in judged),
         compared=compared,
         habits=_habits(results),
         bars=_bars(opened, [one.offsets for one, _, _ in judged]),

@@ -11,8 +11,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from heeltap.analysis.compare.takes import Choice, Comparison
+from heeltap.analysis.compare.best_path import best_path
 from heeltap.app.score.reading import bar_us
+from heeltap.app.song.answer import Answer
 from heeltap.app.song.open_song import OpenSong
 from heeltap.app.song.takes import SongTake
 from heeltap.errors import InputFileError
@@ -50,16 +51,16 @@ class Comp:
     """As they were played, on the song's clock."""
 
 
-def make_comp(opened: OpenSong, takes: Sequence[SongTake], comparison: Comparison, joins: int = MOST_JOINS) -> Comp:
+def make_comp(opened: OpenSong, takes: Sequence[SongTake], found: Answer, joins: int = MOST_JOINS) -> Comp:
     """The best stretches of several takes, put together.
 
     Parameters
     ----------
     opened : OpenSong
     takes : sequence of SongTake
-        As compared.
-    comparison : Comparison
-        Of these takes.
+        Those of the answer.
+    found : Answer
+        On two or more takes.
     joins : int
         At most so many changes of take. Where more would be better, those that gain least are left out.
 
@@ -72,52 +73,23 @@ def make_comp(opened: OpenSong, takes: Sequence[SongTake], comparison: Compariso
     InputFileError
         The takes hold nothing that could be compared.
     """
-    choices = list(comparison.sections) or ([] if comparison.whole is None else [comparison.whole])
-    if not choices:
+    compared = found.compared
+    sections = [(one.first_bar, one.last_bar) for one in compared.comparison.sections] if compared else []
+    bars = sections or [(1, opened.bars)]
+    bars = [(1, bars[0][1]), *bars[1:]]
+    bars[-1] = (bars[-1][0], max(opened.bars, bars[-1][1]))
+    lean_ms = compared.aim.lean_ms if compared is not None and compared.delay_known else None
+    pocket_ms = compared.aim.pocket_ms if compared is not None else None
+    path = best_path(found.judged, bars, joins, lean_ms=lean_ms, pocket_ms=pocket_ms)
+    if not path:
         raise InputFileError(opened.song.title, "takes without a stroke to compare", "two takes of the song's part")
-    plan = _fewest_joins([_ranked(choice) for choice in choices], joins)
-    stretches = [(choice.first_bar, choice.last_bar, take) for choice, take in zip(choices, plan, strict=True)]
-    stretches[0] = (1, *stretches[0][1:])
-    stretches[-1] = (stretches[-1][0], max(opened.bars, stretches[-1][1]), stretches[-1][2])
-    merged = [stretches[0]]
-    for first, last, take in stretches[1:]:
+    merged = [(*bars[0], path[0])]
+    for (first, last), take in zip(bars[1:], path[1:], strict=True):
         if take == merged[-1][2]:
             merged[-1] = (merged[-1][0], last, take)
         else:
             merged.append((first, last, take))
     return _joined(opened, takes, merged)
-
-
-def _ranked(choice: Choice) -> dict[int, float]:
-    """What each take that holds these bars costs, ms."""
-    usable = {choice.best, *choice.as_good, choice.poorest}
-    costs = {index: cost.rms_ms for index, cost in enumerate(choice.costs) if cost is not None}
-    full = max(cost.n + cost.missed for cost in choice.costs if cost is not None)
-    return {
-        index: rms
-        for index, rms in costs.items()
-        if index in usable or choice.costs[index].n + choice.costs[index].missed >= 0.8 * full  # type: ignore[union-attr]
-    }
-
-
-def _fewest_joins(costs: Sequence[dict[int, float]], joins: int) -> list[int]:
-    """The take of each stretch that costs least in all with at most so many changes (Viterbi over the stretches).
-
-    Squares are added, because a stretch's cost is a root mean square. Of equal ways the one with fewer changes is taken.
-    """
-    best: dict[tuple[int, int], tuple[float, list[int]]] = {
-        (take, 0): (cost**2, [take]) for take, cost in costs[0].items()
-    }
-    for row in costs[1:]:
-        step: dict[tuple[int, int], tuple[float, list[int]]] = {}
-        for (before, used), (total, way) in best.items():
-            for take, cost in row.items():
-                count = used + (take != before)
-                found = (total + cost**2, [*way, take])
-                if count <= max(joins, 0) and ((take, count) not in step or found[0] < step[take, count][0]):
-                    step[take, count] = found
-        best = step or {(take, 0): (cost**2, [next(iter(best.values()))[1][-1], take]) for take, cost in row.items()}
-    return min(best.items(), key=lambda item: (round(item[1][0], 6), item[0][1]))[1][1]
 
 
 def _joined(opened: OpenSong, takes: Sequence[SongTake], stretches: Sequence[tuple[int, int, int]]) -> Comp:
