@@ -2,12 +2,14 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from heeltap.analysis.analyse import Options
 from heeltap.app.score.compare import compare_takes, in_order, names_of
 from heeltap.app.score.reading import Reading
 from heeltap.errors import InputFileError
+from tests.makers.kept import keep
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 
@@ -46,3 +48,33 @@ def test_one_take_is_nothing_to_compare() -> None:
     """One line that says so."""
     with pytest.raises(InputFileError, match="two or more"):
         compare_takes([DEMO / "tollgate-road-take-1.mid"])
+
+
+def kept(root: Path, rng: np.random.Generator, *, exercises: list[tuple[str, int, int]]) -> list[Path]:
+    """Kept takes of these exercises (family, grade, seed), one a day, each tighter than the one before."""
+    return [
+        keep(
+            root,
+            family,
+            grade,
+            seed=seed,
+            date=f"2026-03-{day:02d}T18:00:00+01:00",
+            spread_ms=26.0 * 0.85**day,
+            rng=rng,
+        )
+        for day, (family, grade, seed) in enumerate(exercises, start=1)
+    ]
+
+
+def test_other_seeds_of_one_exercise_are_asked_of_progress_alone(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Eight days of one grade, every day another seed: no take to use, but the player gets tighter."""
+    found = compare_takes(kept(tmp_path, rng, exercises=[("turn", 3, seed) for seed in range(1, 9)])).comparison
+
+    assert (None, ()) == (found.whole, found.sections)
+    assert ["spread"] == [trend.what for trend in found.progress.trends if trend.told]
+
+
+def test_other_exercises_are_refused(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Another family is another part."""
+    with pytest.raises(InputFileError, match="a take of another part"):
+        compare_takes(kept(tmp_path, rng, exercises=[("turn", 3, 1), ("split", 3, 1)]))

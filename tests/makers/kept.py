@@ -24,11 +24,12 @@ def keep(
     spread_ms: float = 8.0,
     late_ms: float = 0.0,
     bars: int = 8,
+    seed: int = 1,
     rng: np.random.Generator,
     **more: object,
 ) -> Path:
     """The folder of a take whose strokes scatter by ``spread_ms`` around ``late_ms`` behind the plan."""
-    exercise = make_exercise(family, grade, bars=bars)
+    exercise = make_exercise(family, grade, bars=bars, seed=seed)
     plan = plan_of(exercise)
     late_us = np.round(1000 * rng.normal(late_ms, spread_ms, len(plan))).astype(np.int64)
     context = Context(

@@ -51,7 +51,7 @@ class Options:
     lean: Lean | None = None
     """Offset aimed at; else the beat itself."""
     pocket_ms: float | None = None
-    """Half-width of the pocket; else it follows each stroke's interval."""
+    """Half-width of the pocket; else it is 4 % of the beat, 12 to 25 ms."""
     delay_ms: float | None = None
     """Known delay of the route; else it is not known."""
     delay_uncertainty_ms: float | None = None

@@ -9,7 +9,7 @@ all random strokes it is a quarter of the way to the neighbour. Ours, within tho
 
 Conventions: milliseconds, half-widths to either side; offsets are played minus reference, negative is early.
 
-Inside: `jnd_ms`, `beat_half_width_ms`, `half_width_ms`, `pocket_of`, `in_pocket`, `centre_of`, `held_share`.
+Inside: `beat_half_width_ms`, `half_width_ms`, `pocket_of`, `in_pocket`, `centre_of`, `held_share`.
 """
 
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ from heeltap.model.offsets import Offsets
 from heeltap.model.result import NoteRow
 from heeltap.model.subdivisions import BEAT, DIVISIONS
 
-__all__ = ["beat_half_width_ms", "centre_of", "half_width_ms", "held_share", "in_pocket", "jnd_ms", "pocket_of"]
+__all__ = ["beat_half_width_ms", "centre_of", "half_width_ms", "held_share", "in_pocket", "pocket_of"]
 
 SHARE_OF_BEAT = 0.04
 LEAST_MS, MOST_MS = 12.0, 25.0
@@ -39,24 +39,6 @@ _SAME_STROKE_MS = 1.0
 
 _PLANNED = ("matched", "wrong_pitch", "missed")
 """Statuses of notes that stand for a planned one."""
-
-
-def jnd_ms(interval_ms: npt.ArrayLike) -> FloatArray:
-    """Just-noticeable difference in ms of a displaced stroke: max(6 ms, 2.5 % of the interval).
-
-    Source: Friberg & Sundberg (1995), J. Acoust. Soc. Am. 98, 2524-2531, from the abstract: about 6 ms below 240 ms,
-    2.5 % above. A limit of detection in a bare sequence; in a full band it is three to four times as much.
-
-    Parameters
-    ----------
-    interval_ms : float, any shape
-        Time to the neighbouring stroke.
-
-    Returns
-    -------
-    float64, the same shape
-    """
-    return np.maximum(6.0, 0.025 * np.asarray(interval_ms, dtype=np.float64))
 
 
 def beat_half_width_ms(beat_ms: npt.ArrayLike) -> FloatArray:

@@ -49,7 +49,7 @@ class Drill:
     lean_ms: float
     """Offset aimed at; ``auto`` is already a number."""
     pocket_ms: float | None
-    """Half-width of the pocket; None follows each stroke's own interval."""
+    """Half-width of the pocket; None is 4 % of the beat, 12 to 25 ms."""
     exercise: str | None
     """The exercise as TOML text; None for a plan from a MIDI file."""
     seed: int | None
