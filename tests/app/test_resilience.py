@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.drill.run import Settings, drill
+from heeltap.app.drill.run import STALLED, Settings, drill
 from heeltap.app.drill.silence import silence, silence_left
 from heeltap.app.takes.finish_take import finish_take, recover
 from heeltap.app.takes.load_scored_inputs import score_kept
@@ -21,6 +21,8 @@ from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.files.takes.journal import read_journal
 from heeltap.model.messages import ALL_NOTES_OFF
 from heeltap.model.notes import make_notes
+from heeltap.session.from_records import NO_OUTPUT
+from heeltap.session.matcher import Status
 from heeltap.session.session import Effect, Phase, State
 from tests.app.test_run import ROOT, _children, a_drill, settings
 from tests.engine.jack_player import Player as Robot
@@ -95,6 +97,69 @@ def test_an_engine_that_is_killed_leaves_no_note_sounding(tmp_path: Path, monkey
     assert outcome.folder in list_takes(tmp_path)
     assert outcome.result is not None
     assert outcome.result.counts.matched >= 4
+
+
+@pytest.mark.live
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="stops a process")
+def test_an_engine_that_stands_still_is_said_within_two_seconds(tmp_path: Path) -> None:
+    """SIGSTOP of the engine: said while it lasts, unsaid when it goes on; nothing of it is the player's miss."""
+    what = a_drill(bars=6)
+    stopped: list[int] = []
+    said: list[int] = []
+    gone_on: list[int] = []
+
+    def face(state: State, _: tuple[Effect, ...]) -> None:
+        if state.now_us > 900_000 and not stopped:
+            stopped.append(now_ns())
+            os.kill(_children()[0], signal.SIGSTOP)
+        if state.notice == STALLED and not said:
+            said.append(now_ns())
+            os.kill(_children()[0], signal.SIGCONT)
+        if said and not state.notice and not gone_on:
+            gone_on.append(now_ns())
+
+    outcome = drill(what, settings(what, [0.0] * 24, takes=tmp_path), face)
+
+    assert (said[0] - stopped[0]) / 1e9 < 2.0
+    assert (gone_on[0] - said[0]) / 1e9 < 2.0
+    assert "played" == outcome.ending
+    assert outcome.result is not None
+    assert 0 == outcome.result.counts.missed
+    assert Status.MISSED not in {stroke.status for stroke in outcome.state.strokes}
+
+
+@pytest.mark.jack
+@pytest.mark.skipif(bool(server_missing()), reason=server_missing())
+def test_a_killed_jack_server_is_said_within_two_seconds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Input and output are gone: both are said, no stroke is the player's miss, the engine ends in order."""
+    with Server(period=64) as server:
+        for key, value in server.environment.items():
+            monkeypatch.setenv(key, value)
+        monkeypatch.setenv("HEELTAP_MIDI_API", "jack")
+        robot = Robot(server.environment)
+        robot.play([500_000_000 * i for i in range(1, 20)], [60] * 19, from_first_click=True)
+        killed: list[int] = []
+        said: dict[str, int] = {}
+
+        def face(state: State, _: tuple[Effect, ...]) -> None:
+            if state.now_us > 1_000_000 and not killed:
+                killed.append(now_ns())
+                os.kill(server.pid, signal.SIGKILL)
+            if not state.connected:
+                said.setdefault("input", now_ns())
+            if state.notice == NO_OUTPUT:
+                said.setdefault("output", now_ns())
+
+        outcome = drill(a_drill(bars=4, bpm=120.0), Settings("robot:out", "robot-ear:in", takes=tmp_path), face)
+        robot.stop()
+
+    assert {"input", "output"} == said.keys()
+    assert max(said.values()) - killed[0] < 2_000_000_000
+    assert "played" == outcome.ending
+    assert outcome.result is not None
+    assert 0 == outcome.result.counts.missed
+    assert any("heeltap heard nothing" in warning for warning in outcome.result.warnings)
+    assert any("never sounded" in warning for warning in outcome.result.warnings)
 
 
 @pytest.mark.live

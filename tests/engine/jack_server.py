@@ -85,6 +85,11 @@ class Server:
         )
         return done.returncode == 0
 
+    @property
+    def pid(self) -> int:
+        """Its process."""
+        return self._process.pid
+
     def stop(self) -> None:
         """End it; a second call does nothing."""
         if self._process.poll() is None:

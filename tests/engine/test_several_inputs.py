@@ -5,7 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.takes.finish_take import left_out_of, played_of, ports_of
+from heeltap.app.takes.finish_take import played_of, ports_of
+from heeltap.app.takes.left_out_of import left_out_of
 from heeltap.clock import FakeClock
 from heeltap.devices.fake import FakeInPort, script_from_notes
 from heeltap.engine.process import EngineSpec, run_here
@@ -121,7 +122,7 @@ def test_one_input_comes_and_goes_and_the_other_plays_on(tmp_path: Path) -> None
     (lost,), (back,) = screen.of(PORT_LOST), screen.of(PORT_BACK)
     heard = [(r.which, r.at_us) for r in screen.of(NOTE_ON)]
     plan = counted_plan(["1 2 3 4"] * 4)
-    spans, _ = left_out_of(journal, plan, sounding=False)
+    spans, _ = left_out_of(journal, plan, heard=None)
 
     assert (1, 1) == (lost.which, back.which)
     assert [("lost", "Pads"), ("back", "Pads")] == [(gap.kind, gap.port) for gap in journal.gaps]
@@ -136,7 +137,7 @@ def test_two_inputs_that_are_away_at_overlapping_times_have_two_gaps(tmp_path: P
         for at_s, kind, port in ((1, "lost", "A"), (2, "lost", "B"), (3, "back", "A"), (5, "back", "B")):
             journal.gap(kind, at_s * 1_000_000_000, port)
 
-    spans, _ = left_out_of(read_journal(tmp_path / "j.jsonl"), counted_plan(["1 2 3 4"] * 4), sounding=False)
+    spans, _ = left_out_of(read_journal(tmp_path / "j.jsonl"), counted_plan(["1 2 3 4"] * 4), heard=None)
 
     assert [(span.from_us, span.to_us) for span in spans] == [(1_000_000, 3_000_000), (2_000_000, 5_000_000)]
 

@@ -70,6 +70,7 @@ def a_journal(
         2 * np.arange(notes),
         due,
         sent,
+        np.full(notes, -1),
         (),
         0,
         True,

@@ -304,3 +304,13 @@ def test_no_order_of_events_breaks_it(events: list[Event]) -> None:
     assert sum(isinstance(effect, Finished) for effect in effects) == (state.phase is Phase.DONE)
     claimed = [note for stroke in state.strokes for note in stroke.notes]
     assert len(claimed) + len(state.extras) + state.bounces <= sum(isinstance(event, Note) for event in events)
+
+
+def test_a_loss_that_is_told_late_takes_misses_back() -> None:
+    """The input went in bar 1 and the engine says so a second later: what was called missed meanwhile was not heard."""
+    columns = columns_of(counted_plan(["1 2 3 4"] * 2))
+    before, _ = run(begin(columns), [Begin(), Elapsed(0), Note(0, 60, 80), Elapsed(1_500_000)])
+    state, _ = step(before, Lost(300_000))
+
+    assert [Status.PLAYED, Status.MISSED] == [stroke.status for stroke in before.strokes[:2]]
+    assert [Status.PLAYED, Status.NO_INPUT, Status.NO_INPUT] == [stroke.status for stroke in state.strokes[:3]]

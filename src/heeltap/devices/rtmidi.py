@@ -22,6 +22,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from heeltap.devices.jack_watch import watch_server
 from heeltap.devices.names import find_port, stable_name
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.devices.quiet import quiet_stderr
@@ -152,24 +153,41 @@ class _Port:
         self.stamped_ns: int | None = None
         self.lag_us = 0
         self._system, self._client, self._full, self._virtual = system, client, full, virtual
+        self._watch = watch_server(_any_jack()) if system.api == "jack" else None
+        if self._watch is not None:
+            self._watch.take()
 
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Nothing to do: a real device plays when it is played."""
 
     def connected(self) -> bool:
-        """Whether the system still lists the device; a port that we made ourselves always is."""
+        """Whether the system still lists the device; a port that we made ourselves is there while the system is."""
+        if self._watch is not None and not self._watch.alive:
+            return False
         return self._virtual or (self._client is not None and self._full in self._system.port_names(self._client))
 
     def returned(self) -> bool:
-        """Whether the system lists a device of this name, under whatever number."""
-        names = [] if self._client is None else self._system.port_names(self._client)
-        return any(stable_name(name) == self.name for name in names)
+        """Whether the system lists a device of this name, under whatever number.
+
+        Never after a JACK server died: the library ends the process that makes a client beside those of a dead server.
+        """
+        if self._client is None or (self._watch is not None and not self._watch.alive):
+            return False
+        return any(stable_name(name) == self.name for name in self._system.port_names(self._client))
+
+    @property
+    def dropped(self) -> int:
+        """Cycles that the system did not finish in time since the port was opened; 0 where it does not say."""
+        return 0 if self._watch is None else self._watch.dropped
 
     def close(self) -> None:
         """Let go of the device; a second call does nothing."""
         client, self._client = self._client, None
         if client is not None:
-            self._system.drop(client)
+            with quiet_stderr():  # a client of a dead server complains
+                self._system.drop(client)
+            if self._watch is not None:
+                self._watch.leave()
 
 
 class PythonRtmidi(_System):

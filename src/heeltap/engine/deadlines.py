@@ -3,18 +3,21 @@
 A deadline is always computed from the one start, never from the deadline before, so nothing adds up: the click of
 minute ten is as exact as the first.
 
-Inside: `nth_due_ns`, `Pulse`, `late_clicks`, `LATE_US`, `SKIP_US`.
+Inside: `nth_due_ns`, `Pulse`, `late_clicks`, `LATE_US`, `DISTURBS_US`, `SKIP_US`.
 """
 
 import numpy as np
 
 from heeltap.model.arrays import BoolArray, IntArray
 
-__all__ = ["LATE_US", "SKIP_US", "Pulse", "late_clicks", "nth_due_ns"]
+__all__ = ["DISTURBS_US", "LATE_US", "SKIP_US", "Pulse", "late_clicks", "nth_due_ns"]
 
 LATE_US = 2_000
-"""A click that left later than this is marked, and its beat is left out of the score: 2 ms is a third of the least JND
-of timing."""
+"""A click that left later than this is marked: 2 ms is a third of the least JND of timing."""
+
+DISTURBS_US = 5_000
+"""A click that left so late, and that the player plays to, may have moved the strokes beside it: they are left out. A shift of
+less is not heard in a row of beats (Friberg & Sundberg, 1995, J. Acoust. Soc. Am. 98, 2524-2531: 6 ms at the least)."""
 
 SKIP_US = 50_000
 """A click that could only leave later than this is not played: a wrong click is worse than none."""
@@ -51,5 +54,5 @@ class Pulse:
 
 
 def late_clicks(due_us: IntArray, sent_us: IntArray, *, limit_us: int = LATE_US) -> BoolArray:
-    """Which clicks left more than ``limit_us`` after they were due: their beats are left out of the score."""
+    """Which clicks left more than ``limit_us`` after they were due, or never left."""
     return np.asarray(sent_us - due_us > limit_us, dtype=np.bool_)

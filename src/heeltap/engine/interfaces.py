@@ -22,8 +22,8 @@ class Journaling(Protocol):
     def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
         """Keep one message as the driver gave it."""
 
-    def click(self, index: int, due_us: int, sent_us: int) -> None:
-        """Keep when a click was due and when it was sent."""
+    def click(self, index: int, due_us: int, sent_us: int, key: int = -1) -> None:
+        """Keep when a click was due and when it was sent, and which key it was."""
 
     def gap(self, kind: str, at_ns: int, port: str = "") -> None:
         """Keep that the stream broke or came back: of one port, or of all."""
@@ -66,10 +66,12 @@ class EngineReport:
     clicks: int
     """Sent, count-in included."""
     clicks_late: int
-    """Left more than 2 ms late, or not at all: they would have been 50 ms late, or the output was away."""
+    """Left more than 2 ms late."""
     worst_click_us: int
     """Largest lateness of a click that was sent."""
     dropped: int
     """Records that the screen did not get. The journal has them."""
+    clicks_unsent: int = 0
+    """Never left: they would have been 50 ms late, or the output was away."""
     fault: str = ""
     """What went wrong while playing; empty when nothing did."""

@@ -13,8 +13,10 @@ from heeltap.clock import Clock
 from heeltap.devices.computer_keys import KeysInPort
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.engine.deadlines import LATE_US, SKIP_US, Pulse
+from heeltap.engine.input_state import InputState
 from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
 from heeltap.engine.records import (
+    ALIVE,
     CLICK,
     CONTROL,
     COUNT_IN,
@@ -26,6 +28,8 @@ from heeltap.engine.records import (
     NOT_SENT_US,
     NOTE_OFF,
     NOTE_ON,
+    OUT_BACK,
+    OUT_LOST,
     PAUSE,
     PAUSED,
     PLAYING,
@@ -54,7 +58,7 @@ _CHECK_NS = 1_000_000_000
 """How often the devices are asked whether they are still there, and a lost one whether it is back."""
 
 _FLUSH_NS = 250_000_000
-"""How often the journal is handed to the system: what a kill may cost."""
+"""How often the journal is handed to the system (what a kill may cost), and the screen is told that we are alive."""
 
 _BREATH_NS = 100_000_000
 """From the key that resumes to the first click of the count."""
@@ -62,16 +66,6 @@ _BREATH_NS = 100_000_000
 _STOOD_STILL_NS = 500_000_000
 """A turn this long means that the process was stopped (a suspended terminal, a sleeping machine): no input, not no
 playing."""
-
-
-class _Input:
-    """One input and what the loop keeps for it."""
-
-    def __init__(self, port: InPort, index: int) -> None:
-        self.port, self.index, self.name = port, index, port.name
-        self.stamper, self.assembler = LiveStamper(), Assembler()
-        self.empty_ns = 0
-        self.lost = False
 
 
 class EngineLoop:
@@ -122,7 +116,7 @@ class EngineLoop:
         """
         self._output, self._clock = output, clock
         self._screen, self._journal = screen, journal
-        self._inputs = [_Input(port, i) for i, port in enumerate(inputs)]
+        self._inputs = [InputState(port, i) for i, port in enumerate(inputs)]
         self._zero_ns, self._silence = zero_ns, silence
         self._reopen, self._reopen_output = reopen, reopen_output
         self._silent = False
@@ -132,7 +126,7 @@ class EngineLoop:
         self._stopping = self._paused = False
         self._state = -1
         self._flush_ns = self._check_ns = 0
-        self._messages = self._clicks = self._late = self._worst_us = 0
+        self._messages = self._clicks = self._late = self._unsent = self._worst_us = 0
         self._scheduler, self._clock_input = scheduler, clock_input
 
     def _plan_out(self, schedule: Schedule) -> None:
@@ -170,7 +164,7 @@ class EngineLoop:
             self._output.begin(self._zero_ns)
         for source in self._inputs:
             source.port.begin(self._zero_ns)
-            source.empty_ns = turn_ns
+            source.empty_ns = source.sign_ns = turn_ns
         while not self._stopping:
             before_ns, turn_ns = turn_ns, clock.now_ns()
             if turn_ns - before_ns > _STOOD_STILL_NS:
@@ -204,7 +198,8 @@ class EngineLoop:
             due_us = self._due_us[i]
             sent_ns = self._clock.now_ns()
             late_us = self._us(sent_ns) - due_us
-            skip = self._silent or (late_us > SKIP_US and not unheard)
+            # The first click of all is what a player comes in by: late is better than never.
+            skip = self._silent or (late_us > SKIP_US and not unheard and self._clicks > 0)
             if not skip and self._output is not None:
                 self._output.send(message)
                 late_us += max(0, self._output.lag_us)
@@ -215,12 +210,14 @@ class EngineLoop:
     def _keep_click(self, index: int, message: bytes, due_us: int, sent_us: int, skipped: bool) -> None:
         """Count a click, and write and tell it."""
         late_us = sent_us - due_us
-        self._late += late_us > LATE_US
-        if not skipped:
+        if skipped:
+            self._unsent += 1
+        else:
+            self._late += late_us > LATE_US
             self._clicks += 1
             self._worst_us = max(self._worst_us, late_us)
         if self._journal is not None:
-            self._journal.click(index, due_us, sent_us)
+            self._journal.click(index, due_us, sent_us, message[1] if len(message) > 1 else -1)
         velocity = message[2] if len(message) > 2 else 0
         self._screen.send(Record(CLICK, message[0] & 15, velocity, int(skipped), index, at_us=due_us, other_us=sent_us))
 
@@ -266,13 +263,14 @@ class EngineLoop:
             self._output.begin(self._zero_ns, self._schedule)
         self._screen.send(Record(MOVED, at_us=at.from_us, other_us=self._zero_ns))
 
-    def _drain(self, source: _Input) -> None:
+    def _drain(self, source: InputState) -> None:
         """Take everything that waits at one input."""
         if source.lost:
             return
         port, now_ns = source.port, self._clock.now_ns
         while (got := port.poll()) is not None:
             data, delta_s = got
+            source.sign_ns = now_ns()
             arrival_ns = now_ns() if port.stamped_ns is None else port.stamped_ns
             self._messages += 1
             if self._journal is not None:
@@ -301,9 +299,11 @@ class EngineLoop:
 
     def _chores(self, now_ns: int, next_ns: int | None) -> None:
         """Flush the journal; look after lost devices, far from any click only."""
-        if self._journal is not None and now_ns - self._flush_ns >= _FLUSH_NS:
-            self._journal.flush(now_ns)
+        if now_ns - self._flush_ns >= _FLUSH_NS:
             self._flush_ns = now_ns
+            self._screen.send(Record(ALIVE, at_us=self._us(now_ns)))
+            if self._journal is not None:
+                self._journal.flush(now_ns)
         if now_ns - self._check_ns >= _CHECK_NS and (next_ns is None or next_ns - now_ns > _CALM_NS):
             self._check_ns = now_ns
             self._look_after_output()
@@ -316,18 +316,23 @@ class EngineLoop:
             return
         if not self._silent:
             self._silent = not self._output.connected()
+            if self._silent:
+                self._screen.send(Record(OUT_LOST, at_us=self._us(self._clock.now_ns())))
         elif self._output.returned() and (port := self._reopen_output(self._output)) is not None:
             self._output, self._silent = port, False
+            self._screen.send(Record(OUT_BACK, at_us=self._us(self._clock.now_ns())))
 
-    def _look_after(self, source: _Input, now_ns: int) -> None:
+    def _look_after(self, source: InputState, now_ns: int) -> None:
         """Notice a device that went, and take it back under its name when it returns."""
         if not source.lost:
-            if not source.port.connected():
+            if source.port.connected():
+                source.sign_ns = now_ns
+            else:
                 source.lost = True
-                self._note_gap(PORT_LOST, "lost", source.index, now_ns)
+                self._note_gap(PORT_LOST, "lost", source.index, source.sign_ns)
         elif source.port.returned() and (port := self._reopen(source.port)) is not None:
             source.port, source.stamper, source.assembler = port, LiveStamper(), Assembler()
-            source.lost, source.empty_ns = False, now_ns
+            source.lost, source.empty_ns, source.sign_ns = False, now_ns, now_ns
             port.begin(self._zero_ns)
             self._note_gap(PORT_BACK, "back", source.index, now_ns)
 
@@ -374,7 +379,14 @@ class EngineLoop:
 
     def _report(self, fault: str) -> EngineReport:
         return EngineReport(
-            self._scheduler, self._messages, self._clicks, self._late, self._worst_us, self._screen.dropped, fault
+            self._scheduler,
+            self._messages,
+            self._clicks,
+            self._late,
+            self._worst_us,
+            self._screen.dropped,
+            self._unsent,
+            fault,
         )
 
     def _us(self, at_ns: int) -> int:

@@ -10,6 +10,7 @@ import struct
 from typing import NamedTuple
 
 __all__ = [
+    "ALIVE",
     "CLICK",
     "CONTROL",
     "COUNT_IN",
@@ -23,6 +24,8 @@ __all__ = [
     "NOTE_OFF",
     "NOTE_ON",
     "NOT_SENT_US",
+    "OUT_BACK",
+    "OUT_LOST",
     "PAUSE",
     "PAUSED",
     "PLAYING",
@@ -58,10 +61,12 @@ KINDS = (
     "pause",
     "resume",
     "moved",
+    "out-lost",
+    "out-back",
+    "alive",
 )
-"""Names by code. ``stop``, ``key``, ``pause`` and ``resume`` go from the screen to the engine; ``died`` is made by
- the screen's side when the engine
-is gone."""
+"""Names by code. ``stop``, ``key``, ``pause`` and ``resume`` go from the screen to the engine; ``died`` is made by the
+screen's side when the engine is gone."""
 
 (
     NOTE_ON,
@@ -80,7 +85,10 @@ is gone."""
     PAUSE,
     RESUME,
     MOVED,
-) = range(1, 17)
+    OUT_LOST,
+    OUT_BACK,
+    ALIVE,
+) = range(1, 20)
 
 NOT_SENT_US = 2**53
 """``other_us`` of a click that never left because its output was away: later than any click can be."""

@@ -1,6 +1,6 @@
 """What a record of the engine means to the session.
 
-Inside: `events_of`, `Presses`.
+Inside: `events_of`, `Presses`, `NO_OUTPUT`.
 """
 
 from heeltap.engine import records
@@ -8,7 +8,11 @@ from heeltap.session import session
 from heeltap.session.handsfree import Controls, press_of
 from heeltap.session.session import Event
 
-__all__ = ["Presses", "events_of"]
+__all__ = ["NO_OUTPUT", "Presses", "events_of"]
+
+
+NO_OUTPUT = "The output is gone: nothing sounds. What you play is still kept."
+"""What the player is told when the click's device went."""
 
 
 class Presses:
@@ -48,6 +52,10 @@ def events_of(record: records.Record, presses: Presses) -> list[Event]:
             return [session.Back(at_us, record.which)]
         case records.GAP:
             return [session.Lost(at_us, -1), session.Back(record.other_us, -1)]
+        case records.OUT_LOST:
+            return [session.Say(NO_OUTPUT)]
+        case records.OUT_BACK:
+            return [session.Say("")]
         case records.DONE:
             return [session.Elapsed(at_us), session.Stop(at_us, "the engine stopped")]
         case records.DIED:

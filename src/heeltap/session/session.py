@@ -255,10 +255,20 @@ def _gap(state: State, event: Lost | Back | Pause | Resume) -> State:
         if lasting:
             return state
         phase = Phase.PAUSED if why == "paused" else state.phase
-        return replace(state, phase=phase, gaps=(*state.gaps, Interruption(event.at_us, None, why, port)))
-    gaps = tuple(gap._replace(to_us=event.at_us) if gap in lasting else gap for gap in state.gaps)
+        state = replace(state, phase=phase, gaps=(*state.gaps, Interruption(event.at_us, None, why, port)))
+        return _unmissed(state)
+    gaps = tuple(gap._replace(to_us=max(gap.from_us, event.at_us)) if gap in lasting else gap for gap in state.gaps)
     phase = Phase.COUNT_IN if why == "paused" and state.phase is Phase.PAUSED else state.phase
     return replace(state, phase=phase, gaps=gaps)
+
+
+def _unmissed(state: State) -> State:
+    """A gap is told of later than it began: strokes that were called missed meanwhile were not heard."""
+    strokes = list(state.strokes)
+    for index in range(state.first_open):
+        if strokes[index].status is Status.MISSED and _deaf(state, index):
+            strokes[index] = Stroke(Status.NO_INPUT)
+    return replace(state, strokes=tuple(strokes))
 
 
 def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:

@@ -8,7 +8,7 @@ Inside: `Run`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `I
 
 import signal
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -48,6 +48,12 @@ __all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings",
 
 FRAME_NS = 33_000_000
 """Between two pictures: 30 a second."""
+
+_STALLED_NS = 1_200_000_000
+"""The engine gives a sign of life every 0.25 s; on a loaded machine one of them may be late."""
+
+STALLED = "The engine stands still: nothing sounds, and nothing that you play is heard."
+"""What the player is told then."""
 
 INTERRUPTED = "interrupted"
 """The ending after Ctrl-C."""
@@ -110,6 +116,7 @@ class Run:
         if settings.follow_clock is not None:
             self._conductor = Conductor(drill.plan, drill.count_in_bars, played=1 + len(settings.player.more_in))
             self.ask(session.Say(self._conductor.message))
+        self._stalled, self._sign_ns = False, self._clock.now_ns()
         self._take = open_take(settings.takes, self._context)
         try:
             self._engine: Engine = start_engine(self._spec())
@@ -134,10 +141,22 @@ class Run:
 
     def turn(self) -> tuple[Effect, ...]:
         """Take in everything that happened since the last turn; the new effects."""
-        effects = self._take_in(self._engine.poll())
+        told = self._engine.poll()
+        effects = self._take_in(told) + self._look_after_engine(told)
         for event in [] if self._conductor is None else self._conductor.pass_time(self._run_us):
             effects += self.ask(event)
-        return effects + self.ask(session.Elapsed(self.now_us))
+        return effects if self._stalled else effects + self.ask(session.Elapsed(self.now_us))
+
+    def _look_after_engine(self, told: Sequence[records.Record]) -> tuple[Effect, ...]:
+        """Say that the engine stands still, when it does, and that it goes on: it gives a sign four times a second."""
+        now_ns = self._clock.now_ns()
+        if told:
+            self._sign_ns = now_ns
+        stalled = now_ns - self._sign_ns > _STALLED_NS and not self.over
+        if stalled is self._stalled:
+            return ()
+        self._stalled = stalled
+        return self.ask(session.Say(STALLED if stalled else ""))
 
     def _take_in(self, told: Iterable[records.Record]) -> tuple[Effect, ...]:
         """Feed what the engine told."""

@@ -10,7 +10,8 @@ import numpy as np
 from heeltap.analysis.analyse import Options, judge_take, result_of
 from heeltap.app.practice.handin import item_of
 from heeltap.app.practice.sets import OpenSet, Work
-from heeltap.app.takes.finish_take import left_out_of, played_of
+from heeltap.app.takes.finish_take import played_of
+from heeltap.app.takes.left_out_of import left_out_of
 from heeltap.classroom.students import MOST_MISSED, ClassTake, TakeFigures
 from heeltap.errors import HeeltapError, TakeFileError
 from heeltap.files.handin_read import RawTake, shown
@@ -66,7 +67,7 @@ def _score(raw: RawTake, opened: OpenSet) -> ClassTake:
     journal = _journal(raw)
     notes, _ = played_of(journal)
     sane = notes.pick(np.abs(notes.onset_us) <= _LONGEST_US)
-    spans, _ = left_out_of(journal, plan, sounding=bool(context.out_port))
+    spans, _ = left_out_of(journal, plan, heard=context.heard if context.out_port else None)
     # Only what the player held himself is known to nobody but the context; it makes a take count less, never more.
     held = [span for span in context.left_out if span.why == "held"]
     kept, judged_plan = leave_out(sane, plan, [*spans, *held], context.judged_to_us)

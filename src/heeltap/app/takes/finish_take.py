@@ -1,6 +1,6 @@
 """Finish a take from its journal, also one that a killed run left behind.
 
-Inside: `RawRecording`, `read_recording`, `finish_take`, `played_of`, `left_out_of`, `recover`, `Recovered`.
+Inside: `RawRecording`, `read_recording`, `finish_take`, `played_of`, `recover`, `Recovered`.
 """
 
 import contextlib
@@ -11,17 +11,16 @@ import msgspec
 import numpy as np
 
 from heeltap.app.drill.external_clock import last_position_us, on_the_clock
-from heeltap.engine.deadlines import late_clicks
+from heeltap.app.takes.left_out_of import left_out_of
 from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.folder import OpenTake, read_context, save_take, set_aside, unfinished
 from heeltap.files.takes.journal import RESUMED, Journal, read_journal
-from heeltap.files.takes.metadata import Context, LeftOut, plan_from
+from heeltap.files.takes.metadata import Context, plan_from
 from heeltap.files.takes.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.model.arrays import IntArray
 from heeltap.model.notes import Notes
-from heeltap.model.plan import Plan
 from heeltap.session.handsfree import NO_CONTROLS, Controls, parse_trigger
 
 __all__ = [
@@ -29,18 +28,11 @@ __all__ = [
     "Recovered",
     "controls_of",
     "finish_take",
-    "left_out_of",
     "played_of",
     "ports_of",
     "read_recording",
     "recover",
 ]
-
-_OPENS = {"lost": "back", "pause": "resume"}
-"""Kinds of gap in a journal and what ends each."""
-
-_MOST_LATE = 0.25
-"""Where more of the clicks than this left late, leaving their beats out would leave nothing to judge. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +109,7 @@ def finish_take(
         recording = read_recording(take.journal, controls_of(context))
     journal, notes, pedal = recording.journal, recording.notes, recording.pedal
     plan = plan_from(context.plan, str(take.folder))
-    spans, late = left_out_of(journal, plan, sounding=bool(context.out_port))
+    spans, clicks = left_out_of(journal, plan, heard=context.heard if context.out_port else None, until_us=judged_to_us)
     if context.clock_input >= 0:
         followed = on_the_clock(journal, context, plan, (notes, pedal), spans, judged_to_us)
         context, plan, (notes, pedal) = followed
@@ -127,7 +119,8 @@ def finish_take(
         ending=ending,
         judged_to_us=judged_to_us,
         left_out=[*context.left_out, *spans],
-        late_clicks=late,
+        late_clicks=clicks.late,
+        unsent_clicks=clicks.unsent,
     )
     return save_take(take, done, plan, notes, pedal=pedal)
 
@@ -212,43 +205,6 @@ def _is_control(message: bytes, controls: Controls) -> bool:
     return bool(controls.actions_of("cc" if kind == 0xB0 else "key", message[1]))
 
 
-def left_out_of(journal: Journal, plan: Plan, *, sounding: bool) -> tuple[list[LeftOut], int]:
-    """What is not held against the player, and how many clicks left late.
-
-    Of several ports each has its gaps, and any of them leaves out its stretch: nobody can tell which strokes were meant
-    for it. ``sounding`` is whether anybody heard the clicks; where nobody did, a late one disturbs nobody.
-
-    Parameters
-    ----------
-    journal : Journal
-    plan : Plan
-    sounding : bool
-        Whether anybody heard the clicks.
-
-    Returns
-    -------
-    spans : list of LeftOut
-    late : int
-        Clicks that left late.
-    """
-    spans: list[LeftOut] = []
-    begun: dict[tuple[str, str], int] = {}
-    for gap in journal.gaps:
-        at_us = (gap.at_ns - journal.zero_ns + 500) // 1000
-        if gap.kind in _OPENS:
-            begun.setdefault((gap.kind, gap.port), at_us)
-        ended = [key for key in begun if (_OPENS[key[0]], key[1]) == (gap.kind, gap.port)]
-        spans += [LeftOut(begun.pop(key), at_us, "lost" if key[0] == "lost" else "held") for key in ended]
-    end_us = int(journal.arrival_ns.max(initial=journal.zero_ns) - journal.zero_ns) // 1000 + 60_000_000
-    spans += [LeftOut(at_us, max(at_us, end_us), "lost") for at_us in begun.values()]
-    if not sounding:
-        return spans, 0
-    late = journal.click_due_us[late_clicks(journal.click_due_us, journal.click_sent_us)]
-    if len(late) <= _MOST_LATE * len(journal.click_due_us):
-        spans += [_beat_of(plan, due) for due in late.tolist() if due >= 0]
-    return spans, len(late)
-
-
 def recover(root: Path) -> list[Recovered]:
     """Finish every take that a killed run left behind; what cannot be finished is set aside and said.
 
@@ -294,10 +250,3 @@ def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:
         if gap.kind in ("back", RESUMED) and gap.port in ("", name) and after.size:
             breaks[after[0]] = True
     return breaks
-
-
-def _beat_of(plan: Plan, due_us: int) -> LeftOut:
-    """From a click to just before the next beat."""
-    quarter = float(plan.tempo.quarter_at(due_us))
-    length = plan.metre.metres[int(plan.metre.row_at(quarter))].beat_quarters
-    return LeftOut(due_us - 1_000, round(float(plan.tempo.us_at_quarter(quarter + length))) - 1_000, "late click")

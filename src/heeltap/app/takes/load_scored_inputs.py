@@ -168,11 +168,7 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
         yield context.delay_note
     if context.clock_input >= 0:
         yield "heeltap measured against the MIDI clock of the other device, without its jitter, not against its own click"
-    if context.late_clicks:
-        left = [span for span in context.left_out if span.why == "late click"]
-        what = "heeltap left their beats out" if left else "too many to leave their beats out"
-        where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
-        yield f"{count(context.late_clicks, 'click')} left more than 2 ms late; {what}{where}"
+    yield from _click_warnings(context, plan)
     mine = [span for span in context.left_out if span.why == "held"]
     if mine:
         yield f"You left {bars_in_words(_bars(plan, mine))} out, so heeltap did not judge the strokes there"
@@ -184,6 +180,18 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
     elif context.judged_to_us is not None:
         bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
         yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); heeltap left the rest out"
+
+
+def _click_warnings(context: Context, plan: Plan) -> Iterable[str]:
+    """What was wrong with the clicks, and what became of the strokes beside them."""
+    left = [span for span in context.left_out if span.why == "late click"]
+    what = "heeltap left out the strokes beside them" if left else "heeltap left no stroke out for it"
+    where = f" ({bars_in_words(_bars(plan, left))})" if left else ""
+    if context.late_clicks:
+        yield f"{count(context.late_clicks, 'click')} left 5 ms late or more; {what}{where}"
+    if context.unsent_clicks:
+        again = "" if context.late_clicks else f"; {what}{where}"
+        yield f"{count(context.unsent_clicks, 'click')} never sounded{again}"
 
 
 def _bars(plan: Plan, spans: Iterable[LeftOut]) -> list[int]:

@@ -5,7 +5,7 @@ never goes back. Its lines::
 
     {"format":"heeltap.journal/1","t0":10.0,"zero_ns":10000000000}                   the header
     {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it
-    {"click":3,"due_us":1500000,"sent_us":1500041}                                   a click
+    {"click":3,"due_us":1500000,"sent_us":1500041,"key":76}                          a click
     {"gap":"lost","t":12.500000000,"t_ns":12500000000,"port":"Pad"}                  the stream broke or came back
     {"gap":"resumed","t":14.0,"t_ns":14000000000,"zero_ns":11000000000,"cut_us":1900000}  the player resumed after a pause
     {"end":true}                                                                     the take was closed in order
@@ -102,9 +102,10 @@ class JournalWriter:
         self._lines.append(line + (f',"port":{json.dumps(port)}}}' if port else "}"))
         self._latest_ns = arrival_ns
 
-    def click(self, index: int, due_us: int, sent_us: int) -> None:
-        """Keep when a click was due and when it was really sent, microseconds from bar 1, beat 1."""
-        self._lines.append(f'{{"click":{index},"due_us":{due_us},"sent_us":{sent_us}}}')
+    def click(self, index: int, due_us: int, sent_us: int, key: int = -1) -> None:
+        """Keep when a click was due and when it was really sent, microseconds from bar 1, beat 1, and which key it was."""
+        more = f',"key":{key}' if key >= 0 else ""
+        self._lines.append(f'{{"click":{index},"due_us":{due_us},"sent_us":{sent_us}{more}}}')
 
     def gap(self, kind: str, at_ns: int, port: str = "") -> None:
         """Keep that the stream broke (``lost``, ``pause``, ...) or came back (``back``, ``resume``, ...).
@@ -273,6 +274,8 @@ class Journal:
     """Microseconds from bar 1, beat 1."""
     click_sent_us: IntArray
     """The same, as really sent."""
+    click_key: IntArray
+    """The key of each click; -1 where the writer did not say."""
     gaps: tuple[Gap, ...]
     bad_lines: int
     """Lines that could not be read, a torn last one included."""
@@ -332,6 +335,7 @@ def journal_from(raw: bytes, where: str) -> Journal:
         as_ints(line.click or 0 for line in clicks),
         as_ints(line.due_us or 0 for line in clicks),
         as_ints(line.sent_us or 0 for line in clicks),
+        as_ints(line.key for line in clicks),
         tuple(gaps),
         bad,
         closed,

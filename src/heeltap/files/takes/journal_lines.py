@@ -26,6 +26,7 @@ class Line(msgspec.Struct, frozen=True, gc=False):
     click: _I64 | None = None
     due_us: _I64 | None = None
     sent_us: _I64 | None = None
+    key: _I64 = -1
     gap: str | None = None
     zero_ns: _I64 | None = None
     cut_us: _I64 | None = None

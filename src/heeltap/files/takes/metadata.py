@@ -122,7 +122,9 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     """Where an unfinished take ends; None when it was played to the end."""
     left_out: list[LeftOut] = []
     late_clicks: _Count = 0
-    """Clicks that left more than 2 ms late."""
+    """Clicks that left 5 ms late or more (takes of earlier versions: 2 ms)."""
+    unsent_clicks: _Count = 0
+    """Clicks that never left."""
     dropped: _Count = 0
     """Notes that the journal lost; 0 always, unless the disk failed."""
     engine: dict[str, str | int | float | bool | None] = {}
