@@ -1,1 +1,1 @@
-"""What must be on time: the process that sends, stamps and records."""
+"""What must be on time: the process that sends clicks, times your strokes and records them."""

@@ -1,4 +1,4 @@
-"""Giving the terminal back when the program that draws on it was killed.
+"""Give the terminal back when the program that draws on it was killed.
 
 A killed program cannot leave its full screen nor bring back the cursor, the echo and the line mode. The engine is alive
 then, notices within a turn that its partner is gone, and does it instead.

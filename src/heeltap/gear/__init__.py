@@ -1,1 +1,1 @@
-"""How gear is measured: delays, a microphone, a self-test, a clock that comes from outside."""
+"""How heeltap measures your gear: delays, a microphone, a self-test, a clock from another device."""

@@ -1,13 +1,13 @@
-"""The constant delay between finger and number: three ways to it, and what each is worth.
+"""The constant delay of your gear: three ways to measure it, and what each is worth.
 
 A click is sent at ``s`` and heard at ``s + O``; a stroke is struck at ``p`` and stamped at ``p + I``. The raw offset is
-``p + I - s``, so against the click as it was heard it is too late by ``O + I``: the *delay*, which is taken away.
+``p + I - s``, so against the click as you heard it it is too late by ``O + I``: the *delay*, which heeltap takes away.
 
-* Same path: click and own sound come out of the same output. Then ``O`` delays both and ``I`` belongs to the sound that
-  is heard: what is heard apart is the raw offset, and nothing is taken away.
+* Same path: click and your own sound come out of the same output. Then ``O`` delays both, and ``I`` belongs to the sound
+  that you hear: you hear them apart by the raw offset, and heeltap takes nothing away.
 * Microphone (`heeltap.gear.microphone`): one microphone hears click and knock, and its own latency falls out.
-* Tapping along (`feel_offset`): the delay and the habit of tapping early, which nothing can tell apart. It is called a
-  *feel offset*, and no early or late is ever judged by it.
+* Tapping along (`feel_offset`): the delay and the habit of tapping early, which nothing can tell apart. This is
+  the *feel offset*; heeltap never judges early or late by it.
 
 Inside: `Delay`, `Declined`, `LIMITS`, `LEAST_TAPS`, `same_path`, `feel_offset`, `irregular_us`.
 """

@@ -1,4 +1,4 @@
-"""Clicks and knocks in one recording: the delay of output and input together, without a human in it.
+"""Clicks and knocks in one recording: the delay of output and input together, whoever knocks.
 
 The microphone hears a click at ``s + O + M`` and a knock at ``p + M``, with its own unknown ``M``. The click was sent at
 ``s`` and the knock stamped at ``p + I``. So click heard minus sent, plus knock stamped minus heard, is ``O + I``.

@@ -1,4 +1,4 @@
-"""What a loop says about a machine: notes go out as clicks do, come back as strokes do, and every error is ours.
+"""What a loop tells about a computer: notes go out like clicks, come back like strokes, and every error is ours.
 
 Each note carries its number in key and velocity, so lost, doubled and swapped ones are told apart. An echo has no human
 in it: stamped minus due is the way there and back, which is constant and no fault, plus everything that is one.

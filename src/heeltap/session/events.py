@@ -1,4 +1,4 @@
-"""What a drill's session is told and what it answers: events in, effects out.
+"""What a session hears of a drill and what it answers: events in, effects out.
 
 Times are microseconds from bar 1, beat 1; the count-in lies before 0.
 

@@ -1,4 +1,4 @@
-"""Hands-free control: a key, a pad or a pedal that starts, stops or repeats. Pure; what a press does is the session's.
+"""Hands-free control: a key, a pad or a pedal that starts, stops or repeats. Pure; the session decides what a press does.
 
 Such a key is a control and nothing else: it never reaches the matcher, the take's notes or the score. A pedal counts
 when it goes down (a value of 64 or more after one below), so holding it or a sweeping controller is one press.

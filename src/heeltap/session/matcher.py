@@ -1,4 +1,4 @@
-"""The light matcher: which planned stroke a note was, decided the moment it is played.
+"""The light matcher: it decides which planned stroke a note was at the moment when you play it.
 
 It serves the screen only; the result comes from the full alignment afterwards. A note goes to the nearest stroke that
 it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's bounce is folded; a stroke that

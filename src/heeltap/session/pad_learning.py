@@ -1,4 +1,4 @@
-"""Learning a player's pads by having them hit: a pure step. No device, no clock, no screen.
+"""Learn your pads while you hit them: a pure step. No device, no clock, no screen.
 
 For each role in turn the player hits a pad, twice or more; the second hit of the same key settles it. What a kit does
 meanwhile is not taken for an answer: a bounce of the same pad, and the softer echo that a neighbouring pad gives when

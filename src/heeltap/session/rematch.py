@@ -1,4 +1,4 @@
-"""The second look: at the end of a bar the aligner that makes the result goes over what was just played.
+"""The second look: at the end of a bar the aligner that makes the result goes over what you just played.
 
 The light matcher decides at each note, knowing nothing of what follows; one extra note in a run may push it a stroke
 aside. So when a bar is over, its strokes are matched again together with the bars before it by `heeltap.analysis.align`,

@@ -1,1 +1,1 @@
-"""The screens."""
+"""The screens that heeltap draws in your terminal."""
