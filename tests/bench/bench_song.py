@@ -1,7 +1,7 @@
 """The whole answer on a song of three minutes with twelve takes, as a command, against what it cannot do without.
 
-Run: ``python -m tests.bench.bench_song``. Processor seconds of ``heeltap song``, of importing numpy and scipy.special, and of parsing
-the same thirteen files with mido; least of three each.
+Run: ``python -m tests.bench.bench_song``. Processor seconds of ``heeltap song``, of importing numpy and scipy.special, and of
+parsing the same thirteen files with mido; least of three each.
 """
 
 import os
