@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from heeltap.analysis.compare.takes import WHOLE_SHARE, Strokes, cost_of, strokes_around
+from heeltap.analysis.compare.takes import WHOLE_SHARE, PricedStrokes, cost_of, strokes_around
 from heeltap.analysis.offsets_of import Judged
 
 __all__ = ["best_path"]
@@ -68,7 +68,7 @@ def _middles(takes: Sequence[Judged]) -> list[float]:
     return [*own, *np.arange(min(own), max(own), 0.5).tolist()]
 
 
-def _squares(strokes: Sequence[Strokes], first: int, last: int) -> _Row:
+def _squares(strokes: Sequence[PricedStrokes], first: int, last: int) -> _Row:
     """What each take that holds these bars as a whole costs there."""
     costs = [cost_of(one, first, last) for one in strokes]
     due = max((cost.n + cost.missed for cost in costs if cost is not None), default=0)

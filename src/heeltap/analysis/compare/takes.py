@@ -21,7 +21,17 @@ from heeltap.analysis.pocket import beat_half_width_ms, centre_of, in_pocket
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints
 from heeltap.model.offsets import Offsets
 
-__all__ = ["WHOLE_SHARE", "Choice", "Comparison", "Cost", "Strokes", "TakeRow", "compare", "cost_of", "strokes_around"]
+__all__ = [
+    "WHOLE_SHARE",
+    "Choice",
+    "Comparison",
+    "Cost",
+    "PricedStrokes",
+    "TakeRow",
+    "compare",
+    "cost_of",
+    "strokes_around",
+]
 
 AS_GOOD_MS = 3.0
 """Root mean square: takes that differ by less are as good."""
@@ -42,7 +52,7 @@ class Cost:
     off_share: float
     """Share of the strokes due, 0-1, that lie outside the pocket or were missed."""
     n: int
-    """Strokes judged."""
+    """PricedStrokes judged."""
     missed: int
     extra: int
 
@@ -90,7 +100,7 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Strokes:
+class PricedStrokes:
     """What a take holds of each stroke that was due."""
 
     bar: IntArray
@@ -164,12 +174,12 @@ def _half_width(table: Offsets) -> float:
     return float(beat_half_width_ms(np.median(table.beat_ms) if len(table) else 500.0))
 
 
-def _strokes(take: Judged, lean_ms: float, pocket_ms: float | None, delay_known: bool) -> Strokes:
+def _strokes(take: Judged, lean_ms: float, pocket_ms: float | None, delay_known: bool) -> PricedStrokes:
     """The strokes of one take, played and missed, around the lean or its own middle."""
     return strokes_around(take, centre_of(take.offsets, lean_ms, delay_known=delay_known), pocket_ms)
 
 
-def strokes_around(take: Judged, centre_ms: float, pocket_ms: float | None = None) -> Strokes:
+def strokes_around(take: Judged, centre_ms: float, pocket_ms: float | None = None) -> PricedStrokes:
     """The strokes of one take, played and missed, and how far they lie from a middle.
 
     Parameters
@@ -182,7 +192,7 @@ def strokes_around(take: Judged, centre_ms: float, pocket_ms: float | None = Non
 
     Returns
     -------
-    Strokes
+    PricedStrokes
     """
     table = take.offsets
     price = MISSED_HALF_WIDTHS * (pocket_ms or _half_width(table))
@@ -190,7 +200,7 @@ def strokes_around(take: Judged, centre_ms: float, pocket_ms: float | None = Non
     off = ~in_pocket(table, centre_ms=centre_ms, pocket_ms=pocket_ms)
     gone = _missed_bars(take)
     flags = np.ones(gone.size, dtype=np.bool_)
-    return Strokes(
+    return PricedStrokes(
         np.concatenate([table.bar, gone]),
         np.concatenate([away, np.full(gone.size, price)]),
         np.concatenate([off, flags]),
@@ -216,12 +226,12 @@ def _extra_bars(take: Judged) -> IntArray:
     return take.offsets.bar[np.maximum(before, 0)]
 
 
-def cost_of(strokes: Strokes, first: int, last: int) -> Cost | None:
+def cost_of(strokes: PricedStrokes, first: int, last: int) -> Cost | None:
     """What a take costs over a stretch of bars; None where nothing was due.
 
     Parameters
     ----------
-    strokes : Strokes
+    strokes : PricedStrokes
     first, last : int
         Bars, from 1.
 
@@ -239,7 +249,7 @@ def cost_of(strokes: Strokes, first: int, last: int) -> Cost | None:
     return Cost(float(np.sqrt(square / due)), float(strokes.off[at].mean()), due - missed, missed, extra)
 
 
-def _choice(takes: Sequence[Strokes], name: str, first: int, last: int) -> Choice | None:
+def _choice(takes: Sequence[PricedStrokes], name: str, first: int, last: int) -> Choice | None:
     """Which take to use over a stretch of bars; None where nothing was due."""
     costs = tuple(cost_of(one, first, last) for one in takes)
     due = max((cost.n + cost.missed for cost in costs if cost is not None), default=0)

@@ -22,6 +22,7 @@ from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.practice_set import FromFile, Generated, PracticeSet, SetItem, fingerprint
 from heeltap.units import bpm_from_us_per_quarter
+from heeltap.write import write_whole
 
 __all__ = [
     "OpenSet",
@@ -204,13 +205,9 @@ def new_set(path: str | Path) -> None:
 
     Raises `InputFileError` where there is such a file already, or it cannot be written.
     """
-    try:
-        with open(path, "x", encoding="utf-8") as file:
-            file.write(EXAMPLE)
-    except FileExistsError as e:
-        raise InputFileError(str(path), "is there already", "a name that is free") from e
-    except OSError as e:
-        raise InputFileError(str(path), f"cannot be written: {e.strerror or e}") from e
+    if Path(path).exists():
+        raise InputFileError(str(path), "is there already", "a name that is free")
+    write_whole(path, EXAMPLE.encode())
 
 
 def minutes_of(opened: OpenSet) -> float:
