@@ -55,8 +55,9 @@ def test_a_killed_engine_leaves_the_screen_alive(tmp_path: Path) -> None:
         nap(2.0)
         os.write(terminal, b"q")
 
-    _, seen = in_a_terminal(tmp_path, "whole", act)
+    code, seen = in_a_terminal(tmp_path, "whole", act)
 
+    assert 4 == code
     assert all(sequence in seen for sequence in RESTORED)
     assert b"Your take is in" in seen.split(RESTORED[0])[-1]
     (folder,) = list_takes(tmp_path / "takes")

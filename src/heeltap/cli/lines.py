@@ -100,7 +100,7 @@ def play_in_lines(
 
     ``kept`` False is for a demo, whose take is thrown away and so not spoken of; ``watch`` is told what the face is.
     """
-    from heeltap.app.drill.run import INTERRUPTED, drill
+    from heeltap.app.drill.run import drill
     from heeltap.files.result_json import to_json
 
     stream = sys.stderr if json_file == "-" else sys.stdout
@@ -124,13 +124,4 @@ def play_in_lines(
         sys.stdout.write(to_json(outcome.result).decode() + "\n")
     elif outcome.result is not None and json_file:
         write_whole(json_file, to_json(outcome.result, indent=True))
-    return _exit_code(outcome, INTERRUPTED)
-
-
-def _exit_code(outcome: "DrillOutcome", interrupted: str) -> int:
-    """0 when it was played or stopped, 130 after Ctrl-C, 3 when the take could not be kept, 4 when a device broke."""
-    if outcome.problem:
-        return 3
-    if outcome.ending == interrupted:
-        return 130
-    return 0 if outcome.ending in ("played", "stopped") else 4
+    return outcome.exit_code

@@ -374,6 +374,7 @@ class DrillApp(TextApp[int]):
         """Show what became of the take."""
         self.play, self._state, self._rows = None, outcome.state, 0
         self.after.ended(outcome, self.drill)
+        self._exit_code = 130 if self._exit_code == 130 else outcome.exit_code
         if self._leave_at_end:
             self._leave()
         elif not self._leaving:

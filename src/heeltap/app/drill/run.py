@@ -31,7 +31,7 @@ from heeltap.devices.inputs import KEYS_NAME
 from heeltap.engine import records
 from heeltap.engine.process import Engine, EngineSpec, start_engine
 from heeltap.engine.resuming import Resumption
-from heeltap.errors import HeeltapError
+from heeltap.errors import HeeltapError, InputFileError, PortError
 from heeltap.files.takes.folder import open_take, set_aside
 from heeltap.files.takes.left_out import leave_out
 from heeltap.model.arrays import as_ints
@@ -77,6 +77,16 @@ class DrillOutcome:
     state: State
     notice: str = ""
     """Why the take is not in the history yet; empty when it is. The take itself is kept all the same."""
+
+    @property
+    def exit_code(self) -> int:
+        """What a command that played it ends with: 0 when it was played or stopped, 130 after Ctrl-C, 3 when the take could
+        not be kept, 4 when a device or the engine broke."""
+        if self.problem:
+            return InputFileError.exit_code
+        if self.ending == INTERRUPTED:
+            return 130
+        return 0 if self.ending in ("played", "stopped") else PortError.exit_code
 
 
 class Run:
