@@ -1,13 +1,18 @@
 """Comparing takes on disk: their order and names are the user's own."""
 
+import shlex
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from heeltap.analysis.analyse import Options
+from heeltap.analysis.analyse import Options, analyse
+from heeltap.app.drill.drill import drill_of
 from heeltap.app.score.compare import compare_takes, in_order, names_of
 from heeltap.app.score.reading import Reading
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs
+from heeltap.cli import build_parser
 from heeltap.errors import InputFileError
 from tests.makers.kept import keep
 
@@ -78,3 +83,18 @@ def test_other_exercises_are_refused(tmp_path: Path, rng: np.random.Generator) -
     """Another family is another part."""
     with pytest.raises(InputFileError, match="a take of another part"):
         compare_takes(kept(tmp_path, rng, exercises=[("turn", 3, 1), ("split", 3, 1)]))
+
+
+def test_bars_of_a_kept_exercise_come_with_a_command_that_drills_them(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Family, grade, tempo and seed are the take's own, and what `heeltap drill` is told makes the same strokes."""
+    folder = keep(tmp_path, "turn", 3, seed=7, bars=None, rng=rng)
+    inputs = load_scored_inputs(folder)
+    late = replace(inputs.played, notes=replace(inputs.played.notes, onset_us=inputs.played.notes.onset_us + 45_000))
+    command = analyse(late, inputs.options).replay[0].command
+
+    args = build_parser().parse_args(shlex.split(command)[1:])
+    drill = drill_of(" ".join(args.exercise), tempo_bpm=args.tempo, seed=args.seed)
+
+    assert inputs.played.plan is not None
+    assert inputs.played.plan.at_us.tolist() == drill.plan.at_us.tolist()
+    assert args.bars is not None

@@ -23,7 +23,7 @@ def keep(
     date: str = "2026-03-02T18:00:00+01:00",
     spread_ms: float = 8.0,
     late_ms: float = 0.0,
-    bars: int = 8,
+    bars: int | None = 8,
     seed: int = 1,
     rng: np.random.Generator,
     **more: object,

@@ -329,6 +329,10 @@ def with_commands(entries: Sequence[Replay], drill: str) -> tuple[Replay, ...]:
     """
     if not drill:
         return tuple(entries)
-    return tuple(
-        replace(entry, command=f"heeltap drill {drill} --bars {entry.first_bar}-{entry.last_bar}") for entry in entries
-    )
+    return tuple(replace(entry, command=f"heeltap drill {drill} --bars {_span(entry)}") for entry in entries)
+
+
+def _span(entry: Replay) -> str:
+    """ "14-16", or "14" for one bar."""
+    one = entry.first_bar == entry.last_bar
+    return f"{entry.first_bar}" if one else f"{entry.first_bar}-{entry.last_bar}"

@@ -152,7 +152,7 @@ def names_of(paths: Sequence[Path]) -> tuple[str, ...]:
 
 _SUFFIXES = (".mid", ".midi", ".kar", ".rmi", ".smf")
 
-_MADE = re.compile(r"([a-z]+-\d+)_.*")
+_MADE = re.compile(r"([a-z]+-[a-z0-9-]+)_\d+-\d+_s\d+")
 """Name of a generated exercise: family and grade, then metre and seed."""
 
 

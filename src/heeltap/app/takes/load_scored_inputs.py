@@ -139,7 +139,7 @@ def options_of(context: Context) -> Options:
     )
 
 
-_MADE = re.compile(r"([a-z]+)-(\d+)_(\d+)-(\d+)_s(\d+)")
+_MADE = re.compile(r"([a-z]+)-([a-z0-9-]+)_(\d+)-(\d+)_s(\d+)")
 """Name of a generated exercise: family, grade, the two numbers of its metre, seed."""
 
 
