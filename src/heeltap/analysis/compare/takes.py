@@ -52,7 +52,7 @@ class Cost:
     off_share: float
     """Share of the strokes due, 0-1, that lie outside the pocket or were missed."""
     n: int
-    """PricedStrokes judged."""
+    """Strokes judged."""
     missed: int
     extra: int
 

@@ -1,6 +1,6 @@
 """One take out of several: for each stretch of the song the one that lies best, joined where nothing is held.
 
-Inside: `Comp`, `Piece`, `make_comp`, `comp_midi`, `comp_csv`, `MOST_JOINS`.
+Inside: `Comp`, `CompPiece`, `make_comp`, `comp_midi`, `comp_csv`, `MOST_JOINS`.
 """
 
 import csv
@@ -21,7 +21,7 @@ from heeltap.files.smf import TrackOut, midi_bytes
 from heeltap.model.notes import Notes
 from heeltap.write import MADE_BY
 
-__all__ = ["MOST_JOINS", "Comp", "Piece", "comp_csv", "comp_midi", "make_comp"]
+__all__ = ["MOST_JOINS", "Comp", "CompPiece", "comp_csv", "comp_midi", "make_comp"]
 
 MOST_JOINS = 6
 """Changes from one take to another, unless somebody asks for more or fewer. Ours."""
@@ -31,7 +31,7 @@ _EARLY_US = 100_000
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class CompPiece:
     """A stretch of the comp that is of one take."""
 
     first_bar: int
@@ -46,7 +46,7 @@ class Piece:
 class Comp:
     """Which take where, and the notes."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[CompPiece, ...]
     notes: Notes
     """As they were played, on the song's clock."""
 
@@ -104,7 +104,7 @@ def _joined(opened: OpenSong, takes: Sequence[SongTake], stretches: Sequence[tup
         last = starts[number + 1] - 1 if number + 1 < len(starts) else last
         notes = _within(opened, takes[take], first, None if number + 1 == len(starts) else last + 1)
         held = 0 if number == 0 else _held(opened, takes[stretches[number - 1][2]], first)
-        pieces.append(Piece(first, last, take, held))
+        pieces.append(CompPiece(first, last, take, held))
         columns.append(notes)
     return Comp(tuple(pieces), _together(columns))
 
