@@ -75,4 +75,4 @@ def test_every_note_is_a_stroke_or_an_extra_once() -> None:
         early = sum(1 for at in take.notes.onset_us.tolist() if at - round(take.delay_ms * 1000) < 0)
 
         assert len(in_strokes) == len(set(in_strokes))
-        assert 0 <= len(take.notes) - len(in_strokes) - len(state.extras) - state.bounces <= early
+        assert 0 <= len(take.notes) - len(in_strokes) - len(state.extras) - state.retriggers <= early

@@ -101,7 +101,7 @@ def test_a_pad_that_bounces_is_one_hit() -> None:
 
     state, _ = drill(columns_of(plan), notes)
 
-    assert (state.bounces, state.extras, offsets(state)) == (1, (), [0, 0, 0, 0])
+    assert (state.retriggers, state.extras, offsets(state)) == (1, (), [0, 0, 0, 0])
 
 
 def test_a_chord_is_one_stroke_timed_by_its_median_note() -> None:
@@ -303,7 +303,7 @@ def test_no_order_of_events_breaks_it(events: list[Event]) -> None:
     assert done == list(range(1, len(done) + 1))
     assert sum(isinstance(effect, Finished) for effect in effects) == (state.phase is Phase.DONE)
     claimed = [note for stroke in state.strokes for note in stroke.notes]
-    assert len(claimed) + len(state.extras) + state.bounces <= sum(isinstance(event, Note) for event in events)
+    assert len(claimed) + len(state.extras) + state.retriggers <= sum(isinstance(event, Note) for event in events)
 
 
 def test_a_loss_that_is_told_late_takes_misses_back() -> None:

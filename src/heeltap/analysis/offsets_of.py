@@ -118,7 +118,7 @@ def judge_plan(
     ----------
     plan : Plan
     notes : Notes
-        The take, bounces folded, on the click's clock.
+        The take, retriggers folded, on the click's clock.
     match : int64, shape (len(plan),)
         Row in ``notes`` that was played for each planned note, -1 where none was.
     confidence : float64, shape (len(plan),)
@@ -167,7 +167,7 @@ def judge_grid(
     Parameters
     ----------
     notes : Notes
-        The take, bounces folded, on the click's clock.
+        The take, retriggers folded, on the click's clock.
     stroke_of_note : int64, shape (len(notes),)
         Stroke that each note belongs to: 0, 0, 1, ...
     slots : Slots

@@ -38,7 +38,7 @@ class Folded(NamedTuple):
     notes: Notes
     """What is left, in time order."""
     folded_count: int
-    """How many note-ons were taken for bounces: shown to people."""
+    """How many note-ons were taken for retriggers: shown to people."""
     kept: IntArray
     """Row in the original table of each note that is left."""
 
@@ -74,9 +74,9 @@ class Strokes:
 def fold_retriggers(
     notes: Notes, *, retrigger_us: int = RETRIGGER_US, retrigger_of: Mapping[int, int] | None = None
 ) -> Folded:
-    """The notes without bounces, how many were folded, and the rows that stayed.
+    """The notes without retriggers, how many were folded, and the rows that stayed.
 
-    A bounce is a note-on of the same key, at most ``retrigger_us`` after a hit and softer than it. The hit keeps its
+    A retrigger is a note-on of the same key, at most ``retrigger_us`` after a hit and softer than it. The hit keeps its
     own time: the first message counts. Two different pads close together are a flam and stay; so does a louder second
     note, and one as loud as the first.
 
@@ -85,7 +85,7 @@ def fold_retriggers(
     notes : Notes
         Raw note-ons.
     retrigger_us : int
-        Reach in microseconds, measured from the hit, not from the bounce before; 0 folds nothing.
+        Reach in microseconds, measured from the hit, not from the retrigger before; 0 folds nothing.
     retrigger_of : mapping, optional
         The same for single pitches.
 

@@ -1,7 +1,7 @@
 """The light matcher: it decides which planned stroke a note was at the moment when you play it.
 
 It serves the screen only; the result comes from the full alignment afterwards. A note goes to the nearest stroke that
-it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's bounce is folded; a stroke that
+it may still be, the right key before a nearer wrong one; notes of a chord join; a pad's retrigger is folded; a stroke that
 was given to a note far away goes to a much nearer one that follows; the rest is extra.
 
 Inside: `Status`, `Struck`, `Stroke`, `RecentNotes`, `Assignment`, `assign_note`, `stroke_of`, `settle`.
@@ -65,11 +65,11 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class RecentNotes:
-    """The last notes, newest last, as far back as a bounce can reach."""
+    """The last notes, newest last, as far back as a retrigger can reach."""
 
     notes: tuple[Struck, ...] = ()
 
-    def bounce(self, note: Struck, window_us: int = RETRIGGER_US) -> bool:
+    def is_retrigger(self, note: Struck, window_us: int = RETRIGGER_US) -> bool:
         """Whether a note is a pad's double trigger: the same key, within the window after a louder hit."""
         return any(
             (old.pitch, old.port) == (note.pitch, note.port)

@@ -1,7 +1,7 @@
 """Learn your pads while you hit them: a pure step. No device, no clock, no screen.
 
 For each role in turn the player hits a pad, twice or more; the second hit of the same key settles it. What a kit does
-meanwhile is not taken for an answer: a bounce of the same pad, and the softer echo that a neighbouring pad gives when
+meanwhile is not taken for an answer: a retrigger of the same pad, and the softer echo that a neighbouring pad gives when
 the stand shakes. A pad that already has a role is said and asked for again.
 
 Inside: `Hit`, `Skip`, `Undo` (the events); `Ask`, `Counted`, `Took`, `Taken`, `Learned` (the effects); `Learning`,
@@ -30,7 +30,7 @@ __all__ = [
 ROLES = ("kick", "snare", "hat", "ride", "crash", "tom", "low tom", "rim")
 """Roles that are asked for when nobody names others; exercises use the first three. Ours."""
 
-BOUNCE_US = 80_000
+SAME_PAD_US = 80_000
 """A key that comes again within this is the same hit. Wider than while playing, because here nobody plays fast. Ours."""
 
 ECHO_US = 30_000
@@ -108,7 +108,7 @@ class Learning:
     """Hit so far for this role; -1 is none."""
     hits: int = 0
     last: Hit | None = None
-    """The last hit that was not a bounce or an echo."""
+    """The last hit that was not a retrigger or an echo."""
 
     @property
     def over(self) -> bool:
@@ -142,10 +142,10 @@ def learn(state: Learning, event: Event) -> tuple[Learning, tuple[Effect, ...]]:
 
 
 def _no_answer(last: Hit, event: Hit) -> bool:
-    """Whether a hit is a bounce of the one before or its echo on another pad."""
+    """Whether a hit is a retrigger of the one before or its echo on another pad."""
     gap = event.at_us - last.at_us
     if event.key == last.key:
-        return gap <= BOUNCE_US
+        return gap <= SAME_PAD_US
     return gap <= ECHO_US and event.velocity < last.velocity
 
 

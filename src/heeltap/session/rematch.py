@@ -42,7 +42,7 @@ def review(
     columns, strokes
         The plan, and how each stroke stands.
     notes : sequence of Struck
-        What was played lately, in time order, delay taken away, bounces left out.
+        What was played lately, in time order, delay taken away, retriggers left out.
     first : int
         First stroke that may still change: those before are known, and only say where the player sits.
     reached_us : int

@@ -108,13 +108,13 @@ class State:
     """No stroke before this one can still be played."""
     bars_done: int = 0
     extras: tuple[Extra, ...] = ()
-    bounces: int = 0
+    retriggers: int = 0
     """Double triggers that were folded."""
     recent: tuple[tuple[int, int], ...] = ()
     """(stroke, offset minus lean in microseconds) of the last strokes, newest last."""
     heard: RecentNotes = field(default_factory=RecentNotes)
     lately: tuple[Struck, ...] = ()
-    """The notes of the last bars, bounces left out: what the second look goes by."""
+    """The notes of the last bars, retriggers left out: what the second look goes by."""
     gaps: tuple[Interruption, ...] = ()
     late_clicks: tuple[int, ...] = ()
     """When the clicks were due that left too late, microseconds."""
@@ -198,8 +198,8 @@ def _note(state: State, event: Note) -> State:
     if state.phase not in (Phase.COUNT_IN, Phase.PLAYING) or note.at_us < state.columns.cut_us(state.begin_us):
         return state  # in a count, players tap along
     columns = state.columns
-    if state.heard.bounce(note, columns.retrigger_of.get(note.pitch, columns.retrigger_us)):
-        return replace(state, bounces=state.bounces + 1)
+    if state.heard.is_retrigger(note, columns.retrigger_of.get(note.pitch, columns.retrigger_us)):
+        return replace(state, retriggers=state.retriggers + 1)
     state = replace(state, heard=state.heard.add(note), lately=(*state.lately, note))
     place = assign_note(columns.targets, state.strokes, state.first_open, note, columns.lean_us)
     loose = (note,) if place.target < 0 else place.displaced

@@ -105,7 +105,7 @@ def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_S
     """
     take = load_take(folder)
     context, delay_ms = take.context, take.context.delay_ms or 0.0
-    notes = _without_bounces(take.notes, context)
+    notes = _without_retriggers(take.notes, context)
     if moved:
         result = score_inputs(scored_inputs_of(take))
         at_us = _where_meant(notes, take.plan, result, delay_ms, round(1000 * context.lean_ms))
@@ -128,7 +128,7 @@ def _earlier(at_us: IntArray, delay_ms: float) -> IntArray:
     return earlier
 
 
-def _without_bounces(notes: Notes, context: Context) -> Notes:
+def _without_retriggers(notes: Notes, context: Context) -> Notes:
     """The notes that the score counts as strokes."""
     usual = RETRIGGER_US if context.retrigger_ms is None else round(1000 * context.retrigger_ms)
     single = {key: round(1000 * ms) for key, ms in context.retrigger_of.items()}
