@@ -50,6 +50,6 @@ def test_the_drill_is_named_with_its_metre(tmp_path: Path, rng: np.random.Genera
     """What advice prints is played again as it was: a metre other than 4/4 and another seed belong to it."""
     take = load_take(keep(tmp_path, rng=rng))
 
-    assert "anchor 1 --tempo 96" == scored_inputs_of(take).played.drill
+    assert "anchor backbeat --tempo 96" == scored_inputs_of(take).played.drill
     other = with_context(take, name="anchor-1_3-4_s2")
     assert "anchor 1 --metre 3/4 --tempo 96 --seed 2" == scored_inputs_of(other).played.drill
