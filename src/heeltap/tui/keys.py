@@ -7,6 +7,7 @@ Inside: `Key`, `bottom_lines`, `key_at`, `moves`, and the keys that mean the sam
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from heeltap.views.bar_sheet import Line, Span
 
@@ -62,6 +63,11 @@ def bottom_lines(keys: Sequence[Key], width: int, lines: int = 1) -> list[Line]:
     lines : int
         Lines that there are for them.
     """
+    return _lines(tuple(keys), width, lines)
+
+
+@lru_cache(maxsize=32)  # drawn thirty times a second, a tenth of what a picture costs; nobody changes a drawn line
+def _lines(keys: tuple[Key, ...], width: int, lines: int) -> list[Line]:
     found: list[Line] = []
     for row in _rows(keys, width, lines):
         line: Line = []
