@@ -42,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
     from heeltap.cli.output import save
     from heeltap.errors import InputFileError
     from heeltap.views.song_text import comp_text
+    from heeltap.wording import count
 
     opened = open_song(args.song)
     takes, problems = takes_of(opened, args.takes)
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"heeltap: {line}", file=sys.stderr)
     found = answer(opened, takes) if len(takes) > 1 else None
     if found is None:
-        raise InputFileError(args.song, f"{len(takes)} takes that can be used", "two or more")
+        raise InputFileError(args.song, f"{count(len(takes), 'take')} that can be used", "two or more")
     made = make_comp(opened, takes, found, MOST_JOINS if args.joins is None else args.joins)
     path, inputs = args.out or f"{opened.song.name}-comp.mid", [*opened.files, *(take.path for take in takes)]
     save(args, path, comp_midi(opened, made), inputs)
