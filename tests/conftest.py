@@ -75,6 +75,12 @@ def _own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("NO_COLOR", raising=False)
 
 
+@pytest.fixture(autouse=True)
+def _no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No test clicks aloud because this machine has a sound card; those about sound say so themselves."""
+    monkeypatch.setattr("heeltap.app.route.ports.audio_found", lambda: False)
+
+
 @pytest.fixture
 def outside_data() -> Path:
     """Published data sets: grooves, piano performances, tapping, duo, trios."""

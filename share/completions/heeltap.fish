@@ -212,7 +212,7 @@ complete -c heeltap -n '_shtab_heeltap_using pads; and test $_shtab_heeltap_npos
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a calibrate -d 'Measure the constant delay of your gear, so that early and late mean what you hear. heeltap keeps it for these ports and this sound buffer, and takes it away from every stroke that you drill.'
 complete -c heeltap -n '_shtab_heeltap_using calibrate' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using calibrate' -l same-path -d 'you hear the click and yourself through the same output, so there is nothing to take away'
-complete -c heeltap -n '_shtab_heeltap_using calibrate' -l microphone -x -d 'a microphone hears the click and your knocks on the pad or key (needs the extra '"'"'audio'"'"')'
+complete -c heeltap -n '_shtab_heeltap_using calibrate' -l microphone -x -d 'a microphone hears the click and your knocks on the pad or key'
 complete -c heeltap -n '_shtab_heeltap_using calibrate' -l tap -d 'tap along; this gives a feel offset, by which heeltap never judges early or late'
 complete -c heeltap -n '_shtab_heeltap_using calibrate' -l show -d 'list what heeltap keeps'
 complete -c heeltap -n '_shtab_heeltap_using calibrate' -l forget -d 'forget the delay of --in and --out, or of everything without them'

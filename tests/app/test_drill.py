@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.from_settings import route_in_use
 from heeltap.app.route.ports import choose_ports
 from heeltap.devices.systems import PortName
 from heeltap.errors import InputFileError, OptionError, PlanError, PortError
@@ -120,3 +121,28 @@ def test_no_midi_system_is_no_hindrance_with_the_keyboard(monkeypatch: pytest.Mo
     assert choose_ports("keys", None) == ("keys", None)
     with pytest.raises(PortError, match="--in keys"):
         choose_ports(None, None)
+
+
+@pytest.mark.parametrize(("outputs", "chosen"), [([], "audio"), (["Synth"], "Synth")])
+def test_the_computers_own_sound_is_taken_where_no_midi_output_sounds(
+    monkeypatch: pytest.MonkeyPatch, outputs: list[str], chosen: str
+) -> None:
+    """Without a MIDI output, and without any MIDI system; what is plugged in goes before it."""
+    monkeypatch.setattr("heeltap.app.route.ports.audio_found", lambda: True)
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: _ports(["Pad"], outputs))
+
+    assert ("Pad", chosen) == choose_ports(None, None)
+    assert ("keys", None) == choose_ports("keys", "none")
+
+
+def test_a_newcomer_without_midi_hears_the_click_and_plays_on_the_keyboard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The screen begins with the computer's keyboard and its own sound; without sound with the keyboard alone."""
+
+    def broken() -> None:
+        raise PortError("no sequencer")
+
+    monkeypatch.setattr("heeltap.app.route.ports.list_ports", broken)
+    silent = route_in_use()
+    monkeypatch.setattr("heeltap.app.route.ports.audio_found", lambda: True)
+
+    assert ((("keys",), None), (("keys",), "audio")) == (silent, route_in_use())

@@ -92,7 +92,7 @@ def test_without_the_extra_the_microphone_is_one_line(
     monkeypatch.setattr(audio, "_in_process", in_thread)
 
     assert 4 == main(["calibrate", "--microphone", *PORTS])
-    assert "pip install 'heeltap[audio]'" in capsys.readouterr().err
+    assert "pip install sounddevice" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from heeltap.errors import PortError
 from heeltap.model.arrays import FloatArray
 from heeltap.model.messages import ALL_NOTES_OFF
 from heeltap.model.timeline import steady_metre, steady_tempo
-from heeltap.sound.audio_out import AudioOut, AudioOutput, Feeder, is_audio
+from heeltap.sound.audio_out import AudioOut, AudioOutput, Feeder, audio_found, is_audio
 from heeltap.sound.click import click_schedule
 
 RATE, BLOCK = 48_000, 128
@@ -139,9 +139,34 @@ def test_missing_library_or_device_is_one_line(monkeypatch: pytest.MonkeyPatch) 
     """It says what to install, or that there is no such device."""
     schedule = click_schedule(steady_tempo(150), steady_metre(), 1)
     monkeypatch.setitem(sys.modules, "sounddevice", None)
-    with pytest.raises(PortError, match=r"sounddevice is not installed.*pip install 'heeltap\[audio\]'"):
+    with pytest.raises(PortError, match=r"sounddevice is not installed.*pip install sounddevice"):
         AudioOut(schedule, lambda: 0)
     monkeypatch.setitem(sys.modules, "sounddevice", FakeLibrary("sounddevice"))
     with pytest.raises(PortError, match="sound output 'Hall': cannot be opened"):
         AudioOut(schedule, lambda: 0, "Hall")
     assert [True, True, False] == [is_audio(name) for name in ("audio", "audio:Desk", "audiobox")]
+
+
+@pytest.mark.parametrize(("fault", "expected"), [(None, True), ("query", False), ("check", False), ("import", False)])
+def test_a_sound_output_is_found_only_where_it_can_be_opened(
+    monkeypatch: pytest.MonkeyPatch, fault: str | None, expected: bool
+) -> None:
+    """No sound card, a card that takes nothing, and no library are all no sound, and nothing is raised."""
+
+    class PortAudioError(Exception):
+        """As the library calls it."""
+
+    def query(*_: object) -> dict[str, int]:
+        if fault == "query":
+            raise PortAudioError("no default output device")
+        return {"index": 3, "max_output_channels": 2}
+
+    def check(*_: object) -> None:
+        if fault == "check":
+            raise PortAudioError("invalid sample format")
+
+    library = ModuleType("sounddevice")
+    library.__dict__.update(PortAudioError=PortAudioError, query_devices=query, check_output_settings=check)
+    monkeypatch.setitem(sys.modules, "sounddevice", None if fault == "import" else library)
+
+    assert expected is audio_found()

@@ -136,7 +136,7 @@ def _version_lines() -> list[str]:
 
 _PARTS = (
     ("MIDI ports", ("python-rtmidi", "rtmidi2"), "pip install python-rtmidi, or rtmidi2 on Python 3.13 and later"),
-    ("sound", ("sounddevice",), "pip install 'heeltap[audio]'"),
+    ("sound", ("sounddevice",), "pip install sounddevice"),
 )
 """What may be missing on a machine: in words, the packages that do it, and how to get it."""
 

@@ -40,7 +40,7 @@ def add(commands: Commands) -> None:
         nargs="?",
         const="",
         metavar="DEVICE",
-        help="a microphone hears the click and your knocks on the pad or key (needs the extra 'audio')",
+        help="a microphone hears the click and your knocks on the pad or key",
     )
     way.add_argument(
         "--tap",

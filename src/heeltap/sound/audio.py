@@ -1,6 +1,6 @@
 """The computer's own sound, as far as calibrating needs it: a recording of one microphone, and which buffer is in use.
 
-The recording comes through sounddevice, which the extra ``audio`` installs; nothing is imported before it is used.
+The recording comes through sounddevice, which is installed with us where it can be; nothing is imported before it is used.
 
 Inside: `Recorder`, `Recording`, `Microphone`, `record`, `sound_buffer`.
 """
@@ -170,8 +170,8 @@ def _library() -> Any:
     try:
         import sounddevice
     except ImportError:
-        hint = "pip install 'heeltap[audio]'"
-        raise PortError(sentence("microphone", "sounddevice is not installed", "the extra 'audio'", hint)) from None
+        hint = "pip install sounddevice"
+        raise PortError(sentence("microphone", "sounddevice is not installed", hint=hint)) from None
     except OSError as error:  # the Python half is there, the C library is not
         hint = "on Debian: apt install libportaudio2"
         raise PortError(sentence("microphone", f"no sound library: {error}", "PortAudio", hint)) from None

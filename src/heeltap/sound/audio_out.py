@@ -7,20 +7,21 @@ of its own, in the engine's process, never in the one that draws.
 The strokes keep their distance to the sample while the sound card's clock and ours agree within `_FOLLOW_S`; then all
 that is still to come is moved at once, where nothing sounds.
 
-Inside: `AudioOut`, `AudioOutput`, `Feeder`, `AUDIO`, `is_audio`.
+Inside: `AudioOut`, `AudioOutput`, `Feeder`, `AUDIO`, `is_audio`, `audio_found`.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from heeltap.devices.quiet import quiet_stderr
 from heeltap.errors import PortError, sentence
 from heeltap.model.arrays import FloatArray
 from heeltap.model.messages import Schedule
 from heeltap.sound.render import Mixer
 from heeltap.sound.stream_time import StreamTime
 
-__all__ = ["AUDIO", "AudioOut", "AudioOutput", "Feeder", "is_audio"]
+__all__ = ["AUDIO", "AudioOut", "AudioOutput", "Feeder", "audio_found", "is_audio"]
 
 AUDIO = "audio"
 """Name of the computer's own sound as an output; ``audio:NAME`` is one of its devices."""
@@ -35,6 +36,25 @@ _FORCE_S = 0.005
 def is_audio(name: str) -> bool:
     """Whether the name of an output means the computer's own sound."""
     return name == AUDIO or name.startswith(AUDIO + ":")
+
+
+def audio_found() -> bool:
+    """Whether this computer has a sound output that can be opened: PortAudio is there, and a device takes what we send.
+
+    Costs some 0.1 s where it must load the sound library.
+    """
+    with quiet_stderr():  # the sound systems complain of each other there
+        try:
+            library = _library()
+        except PortError:
+            return False
+        try:
+            found = library.query_devices(None, "output")
+            channels = min(2, int(found["max_output_channels"]))
+            library.check_output_settings(found["index"], channels, "float32")
+        except (ValueError, library.PortAudioError):
+            return False
+    return True
 
 
 class Feeder:
@@ -112,7 +132,7 @@ class AudioOut:
         Raises
         ------
         PortError
-            The extra ``audio`` is not installed, there is no sound library, or no such device.
+            sounddevice is not installed, there is no sound library, or no such device.
         """
         library = _library()
         where = f"sound output '{device}'" if device else "sound output"
@@ -193,8 +213,8 @@ def _library() -> Any:
     try:
         import sounddevice
     except ImportError:
-        hint = "pip install 'heeltap[audio]'"
-        raise PortError(sentence("sound output", "sounddevice is not installed", "the extra 'audio'", hint)) from None
+        hint = "pip install sounddevice"
+        raise PortError(sentence("sound output", "sounddevice is not installed", hint=hint)) from None
     except OSError as error:  # the Python half is there, the C library is not
         hint = "on Debian: apt install libportaudio2"
         raise PortError(sentence("sound output", f"no sound library: {error}", "PortAudio", hint)) from None

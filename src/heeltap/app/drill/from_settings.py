@@ -9,7 +9,7 @@ from heeltap.app.drill.backing import kept_sound
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
 from heeltap.app.drill.run import Settings
-from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports
+from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports, own_sound
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
@@ -56,8 +56,8 @@ def drill_chosen(choice: DrillChoice, sound: ClickSound) -> Drill:
 def route_in_use() -> tuple[tuple[str, ...], str | None]:
     """The inputs and the output that the settings and the plugged-in devices give.
 
-    Where there is no device at all the computer's keyboard is the input and the click is only seen: a screen can say
-    so and let the player begin, a command line cannot.
+    Where there is no device at all the computer's keyboard is the input and its own sound the output; without sound the
+    click is only seen. A screen can say so and let the player begin, a command line cannot.
 
     Raises `SetFileError` when the settings have a mistake.
     """
@@ -67,7 +67,7 @@ def route_in_use() -> tuple[tuple[str, ...], str | None]:
     try:
         in_port, out_port = choose_ports(named[0] if named else None, wanted)
     except PortError:
-        in_port, out_port = KEYS_NAME, None if wanted in (None, NO_PORT) else wanted
+        in_port, out_port = KEYS_NAME, own_sound() if wanted is None else None if wanted == NO_PORT else wanted
     return (in_port, *named[1:]), out_port
 
 

@@ -1,6 +1,6 @@
 """Which ports a drill uses when nobody says.
 
-Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `real_ports`, `is_device`.
+Inside: `choose_ports`, `choose_inputs`, `stable_ports`, `real_ports`, `own_sound`, `is_device`.
 """
 
 from collections.abc import Sequence
@@ -9,8 +9,9 @@ from heeltap.devices.inputs import FAKE, KEYS_NAME
 from heeltap.devices.names import find_port
 from heeltap.devices.systems import PortName, list_ports
 from heeltap.errors import HeeltapError, PortError, sentence
+from heeltap.sound.audio_out import AUDIO, audio_found
 
-__all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "real_ports", "stable_ports"]
+__all__ = ["NO_PORT", "choose_inputs", "choose_ports", "is_device", "own_sound", "real_ports", "stable_ports"]
 
 NO_PORT = "none"
 """As an output: no sound."""
@@ -27,7 +28,8 @@ def choose_ports(in_port: str | None, out_port: str | None) -> tuple[str, str | 
     in_port : str or None
         A name, ``keys``, ``fake:...``; None is the first real input.
     out_port : str or None
-        A name or ``none``; None is the output of the device that is played, else the first real one, else silence.
+        A name or ``none``; None is the output of the device that is played, else the first real one, else the computer's
+        own sound, else silence.
 
     Raises
     ------
@@ -51,11 +53,16 @@ def choose_ports(in_port: str | None, out_port: str | None) -> tuple[str, str | 
     try:
         outputs = _real(_ports(inputs=False))
     except PortError:
-        return in_port, None
+        return in_port, own_sound()
     names = [port.stable for port in outputs]
     if in_port in names:
         return in_port, in_port
-    return in_port, names[0] if names else None
+    return in_port, names[0] if names else own_sound()
+
+
+def own_sound() -> str | None:
+    """The computer's own sound as an output; None where it has none."""
+    return AUDIO if audio_found() else None
 
 
 def choose_inputs(named: Sequence[str], kept: Sequence[str] = ()) -> tuple[str, ...]:
