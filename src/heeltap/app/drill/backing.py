@@ -171,7 +171,7 @@ def _pattern_hits(name: str, plan: Plan, click: ClickPlan) -> Hits:
         raise PlanError(sentence(f"drum pattern '{name}'", "a plan whose metre changes", "one metre"))
     if beats[name].metre != metre:
         raise PlanError(sentence(f"drum pattern '{name}'", f"is in {beats[name].metre}", f"one for {metre}: {offered}"))
-    hits = hits_of(beats[name], plan.bars, click=click)
+    hits = hits_of(beats[name], plan.bars, click=click, sections=plan.sections)
     if plan.swing_ratio == 1.0:
         return hits
     swung = np.array([swing_ticks(at, plan.swing_ratio) for at in hits.at_tick.tolist()], dtype=np.int64)

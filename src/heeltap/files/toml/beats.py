@@ -19,7 +19,7 @@ __all__ = ["FORMAT", "read_beat_file", "read_beats"]
 
 FORMAT = "heeltap.beats/1"
 
-_OWN_KEYS = ("name", "title", "metre")
+_OWN_KEYS = ("name", "title", "metre", "fill", "lift")
 
 
 @cache
@@ -53,14 +53,40 @@ def _beat(check: Check, row: dict[str, Any], path: tuple[str | int, ...]) -> Dru
         metre = parse_metre(check.text(row, path, "metre"))
     except PlanError as error:
         check.planned((*path, "metre"), error)
+    lines = _lines(check, row, path, metre)
+    if not lines:
+        check.wrong(path, "no drum", "a line for one of " + ", ".join(PADS))
+    fill, lift = (_table(check, row, path, key) for key in ("fill", "lift"))
+    check.only(fill, (*path, "fill"), ("from", *PADS))
+    check.only(lift, (*path, "lift"), PADS)
+    return DrumPattern(
+        name=check.text(row, path, "name"),
+        title=check.text(row, path, "title", ""),
+        metre=metre,
+        lines=lines,
+        fill=_lines(check, fill, (*path, "fill"), metre),
+        fill_from=check.whole(fill, (*path, "fill"), "from", 0, low=0, high=metre.count),
+        lift=_lines(check, lift, (*path, "lift"), metre),
+    )
+
+
+def _table(check: Check, row: dict[str, Any], path: tuple[str | int, ...], key: str) -> dict[str, Any]:
+    """The drums of a fill or a lift; none where there is no such key."""
+    table = row.get(key, {})
+    if isinstance(table, dict):
+        return table
+    check.wrong((*path, key), repr(table), '{ snare = "..." }')
+    return {}
+
+
+def _lines(check: Check, row: dict[str, Any], path: tuple[str | int, ...], metre: Metre) -> tuple[DrumLine, ...]:
+    """The lines of the drums that a table names."""
     lines = []
     for drum in [key for key in row if key in PADS]:
         texts = check.texts(row[drum], (*path, drum))
         bars = tuple(_bar(check, text, metre, (*path, drum)) for text in texts)
         lines.append(DrumLine(drum, PADS[drum], bars or (BarStrokes(),)))
-    if not lines:
-        check.wrong(path, "no drum", "a line for one of " + ", ".join(PADS))
-    return DrumPattern(check.text(row, path, "name"), check.text(row, path, "title", ""), metre, tuple(lines))
+    return tuple(lines)
 
 
 def _bar(check: Check, text: str, metre: Metre, path: tuple[str | int, ...]) -> BarStrokes:
