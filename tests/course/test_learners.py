@@ -71,17 +71,20 @@ def test_learners_are_neither_bored_nor_stuck(name: str, seed: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [11, 12, 13])
 def test_learners_get_as_far_as_they_can(seed: int) -> None:
-    """The fast one to the end of two families, the slow one on from where it began, the plateau to its own height."""
+    """The fast one to the end of a family, the slow one on from where it began, the plateau to its own height.
+
+    A take of a turn lasts two minutes and a half, so that twelve sessions hold few of them.
+    """
     fast, slow, plateau = (
         practise(LEARNERS[name], advised, np.random.default_rng(seed), sessions=12)
         for name in ("fast", "slow", "plateau")
     )
 
-    assert (10, True, True) == (
-        highest_rank(fast, "anchor"), highest_rank(fast, "split") >= 7, highest_rank(fast, "turn") >= 8,
+    assert (11, True, True) == (
+        highest_rank(fast, "anchor"), highest_rank(fast, "split") >= 8, highest_rank(fast, "turn") >= 4,
     )  # fmt: skip
-    assert highest_rank(slow, "anchor") >= 7
-    assert highest_rank(slow, "split") >= 2
+    assert highest_rank(slow, "anchor") >= 5
+    assert highest_rank(slow, "turn") >= 2
     assert 3 <= highest_rank(plateau, "turn") <= 6
     hard = {(step.family, step.grade): step.difficulty for steps in course().values() for step in steps}
     late = [hard[(step.family, step.grade)] for step in plateau.steps[-60:]]

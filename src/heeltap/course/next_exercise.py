@@ -199,7 +199,9 @@ def weak_family(history: Sequence[PastTake]) -> str:
 def _family_due(levels: dict[str, CourseLevel], today: Sequence[PastTake], weak: str) -> str:
     """Whose turn it is."""
     current = today[-1].family if today else ""
-    if current and _run_s(today) < BLOCK_S:
+    # A block ends where the next take would lie more beyond three minutes than within; a weakness gets them in full.
+    beyond = 0.0 if not current or current == weak else today[-1].length_s / 2
+    if current and _run_s(today) + beyond < BLOCK_S:
         return current
     hardness = {name: level.step(level.target.rank).difficulty for name, level in levels.items()}
     # Only what was begun says how far the player is; at the very start that is the first family alone.
