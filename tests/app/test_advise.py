@@ -10,6 +10,7 @@ import pytest
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.practice.advise import course, next_exercise, next_step
 from heeltap.app.practice.make_exercise import make_exercise
+from heeltap.app.practice.set_in_use import use_set
 from heeltap.course.next_exercise import SEEDS
 from heeltap.files.toml.families import read_family
 from tests.makers.kept import keep
@@ -73,3 +74,16 @@ def test_what_is_advised_can_be_typed(tmp_path: Path, rng: np.random.Generator) 
 
     assert ("--tempo", "--seed") == (option, seed[0])
     assert drill.name.startswith(f"{family}-{grade}_")
+
+
+def test_advice_follows_the_set_in_use(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its first exercise that is not done, at its first tempo; without a set the course."""
+    monkeypatch.setenv("HEELTAP_HOME", str(tmp_path / "home"))
+    use_set("first-week")
+    step = next_step(tmp_path / "none", now=NOW)
+
+    assert ("set", "first-week:1 --tempo 72") == (step.action, step.exercise)
+    assert drill_of(step.what, tempo_bpm=step.tempo_bpm).title == step.title
+
+    use_set("")
+    assert "begin" == next_step(tmp_path / "none", now=NOW).action

@@ -110,7 +110,7 @@ def next_drill(takes: Path, sound: ClickSound = CLICK_SOUNDS["wood"]) -> tuple[D
     reason = f"{step.reason[:1].upper()}{step.reason[1:]}."
     if not step.what:
         return None, reason
-    return drill_of(step.what, tempo_bpm=step.tempo_bpm, seed=step.seed, sound=sound), reason
+    return drill_of(step.what, tempo_bpm=step.tempo_bpm, seed=None if step.item else step.seed, sound=sound), reason
 
 
 def before(drill: Drill, feedback: Feedback) -> State:

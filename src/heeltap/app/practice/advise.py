@@ -4,12 +4,15 @@ Inside: `next_step`, `next_exercise`, `course`.
 """
 
 import functools
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
 from heeltap.app.practice.make_exercise import families, make_exercise
+from heeltap.app.practice.set_in_use import set_in_use
+from heeltap.app.practice.sets import open_set
 from heeltap.app.takes.history import history
 from heeltap.clock import wall_now
 from heeltap.course import next_exercise as advise
@@ -17,7 +20,10 @@ from heeltap.course.difficulty import difficulty
 from heeltap.course.level import Course, Step
 from heeltap.course.next_exercise import NextStep
 from heeltap.course.recipes import Grade
+from heeltap.errors import HeeltapError
+from heeltap.model.past_take import PastTake
 from heeltap.model.plan_from import plan_of
+from heeltap.model.practice_set import is_done
 from heeltap.model.result import Advice
 from heeltap.units import TICKS_PER_QUARTER
 
@@ -25,6 +31,10 @@ __all__ = ["course", "next_exercise", "next_step"]
 
 _REMEMBERED = 1_000
 """Takes that advice looks at: a year of practice at twenty minutes a week, and read in 10 ms."""
+
+
+_SAME_BPM = 0.5
+"""Two tempi closer than this are the same: files keep a tempo to a microsecond a beat."""
 
 
 @functools.cache
@@ -62,8 +72,34 @@ def next_step(takes: Path | None = None, *, now: datetime | None = None) -> Next
     StoreError
         As `heeltap.app.takes.history.history`.
     """
-    past = history(takes, last=_REMEMBERED).takes
-    return advise.next_step(past, course(), wall_now() if now is None else now)
+    past, moment = history(takes, last=_REMEMBERED).takes, wall_now() if now is None else now
+    return advise.rest_due(past, moment) or _set_step(past) or advise.next_step(past, course(), moment)
+
+
+def _set_step(past: Sequence[PastTake]) -> NextStep | None:
+    """The first exercise of the set in use that is not done, at the first tempo that is not; None without such a set."""
+    name = set_in_use()
+    try:
+        opened = open_set(name) if name else None
+    except HeeltapError:  # the start screen says what is wrong with the set; advice goes on with the course
+        return None
+    for work in opened.works if opened else ():
+        item = work.item
+        exercise = Path(work.path).stem if item.exercise is None else item.exercise.name
+        for bpm in work.tempi_bpm:
+            mine = [
+                take
+                for take in past
+                if (take.exercise, take.seed, take.ending) == (exercise, work.seed, "played")
+                and abs(take.tempo_bpm - bpm) < _SAME_BPM
+            ]
+            met = is_done(item.done, ((take.in_pocket, take.spread_ms) for take in mine))
+            if opened and not (len(mine) >= item.takes and met):
+                reason = (
+                    f"it is the next of your set, and you have {len(mine)} of {item.takes} takes of it at this tempo"
+                )
+                return NextStep("set", reason, title=work.title, tempo_bpm=bpm, item=f"{opened.called}:{work.number}")
+    return None
 
 
 def next_exercise(takes: Path | None = None, *, now: datetime | None = None) -> Advice:
