@@ -240,7 +240,7 @@ def _how(exercise: Exercise) -> str:
     length_s = int(tempo_of(exercise).us_at(_length_ticks(exercise))) / 1e6
     felt = exercise.metre.beat_quarters
     tempo = f"{exercise.tempo_bpm:g} bpm" + (
-        f" ({round(exercise.tempo_bpm / felt, 1):g} beats a minute)" if felt > 1 else ""
+        f" (dotted quarter = {round(exercise.tempo_bpm / felt, 1):g})" if felt == 1.5 else ""
     )
     parts = [str(exercise.metre), tempo, words, f"{len(exercise.bars)} bars ({length_s:.0f} s)"]
     if exercise.swing_ratio != 1:
