@@ -21,9 +21,9 @@ from heeltap.analysis.align.assignment import Groups, choose_pairs, pair_margina
 from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates
 from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
 from heeltap.analysis.align.free_tempo import best_path, read_strokes, stroke_times
-from heeltap.analysis.align.inputs import NoteSequence, as_numbers, in_ms, read_notes, strokes_of
+from heeltap.analysis.align.inputs import NoteSequence, as_numbers, in_ms, nearest_gap_ms, read_notes, strokes_of
 from heeltap.analysis.align.leaps import find_leaps
-from heeltap.analysis.align.player_model import NEAR_HOME_MS, PlayerModel, estimate_player
+from heeltap.analysis.align.player_model import PlayerModel, estimate_player, near_home_ms
 from heeltap.analysis.align.posterior import home_log_likelihood, make_offset_model, pair_odds
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.plan import ANY_PITCH
@@ -45,6 +45,9 @@ of the next 349 none."""
 
 _LEAN_SD_MS = 35.0
 """Standard deviation of players' own mean offsets, where the delay is calibrated."""
+
+_HALF_MS = (200.0, 1500.0)
+"""Least and greatest half-width of the running offsets around home."""
 
 _APART_MS = 45.0
 """Middles nearer to each other than this are the same one: sixteenths at 300 bpm are 50 ms apart."""
@@ -135,26 +138,35 @@ def align(
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, delay_ms)
     player = PlayerModel()
-    home, sure = _find_home(plan, take, first, delay_ms)
-    match, confidence = _pass(plan, take, first, player, OffsetPrior(home))
+    near_ms, half_ms = near_home_ms(plan, first), _half_ms(plan, first)
+    home, sure = _find_home(plan, take, first, delay_ms, half_ms)
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(home, half_ms=half_ms))
     # An octave counts as the key: a chord in another octave or voicing is that chord, not a sign of being lost.
     clean = (match >= 0) & (((plan.pitch - take.pitch[match]) % 12 == 0) | (plan.pitch < 0))
-    clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < NEAR_HOME_MS
+    clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < near_ms
     leaps = find_leaps(plan, take, home, clean, match)
     if leaps:
-        match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps))
-    player, middle = estimate_player(plan, take, match, confidence, player, home)
-    match, confidence = _pass(plan, take, first, player, OffsetPrior(middle, leaps))
-    return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE)
+        match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps, half_ms))
+    player, middle = estimate_player(plan, take, match, confidence, player, home, near_ms)
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(middle, leaps, half_ms))
+    return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE, near_ms)
 
 
-def _find_home(plan: NoteSequence, take: NoteSequence, first: IntArray, delay_ms: float | None) -> tuple[float, float]:
+def _half_ms(plan: NoteSequence, first: IntArray) -> int:
+    """Half-width of the offsets that are looked at around home: as far as half a gap in the slower strokes of the part."""
+    gap_ms = float(np.quantile(nearest_gap_ms(plan, first), 0.9))
+    return STEP_MS * round(float(np.clip(0.6 * gap_ms, *_HALF_MS)) / STEP_MS)
+
+
+def _find_home(
+    plan: NoteSequence, take: NoteSequence, first: IntArray, delay_ms: float | None, half_ms: int
+) -> tuple[float, float]:
     """The middle of the offsets that explains the take best, ms, and how certain it is that no other does."""
     homes = np.array(delay_candidates(plan, take, DELAY_MS if delay_ms is None else (delay_ms, delay_ms)))
     if homes.size == 1:
         return float(homes[0]), 1.0
-    low = STEP_MS * round((homes.min() - 150) / STEP_MS)
-    wide = OffsetRange(low, round((homes.max() + 150 - low) / STEP_MS) + 1)
+    low = STEP_MS * round((homes.min() - half_ms + 50) / STEP_MS)
+    wide = OffsetRange(low, round((homes.max() + half_ms - 50 - low) / STEP_MS) + 1)
     model = make_offset_model(plan, take, first, STEADY_PLAYER, (wide,))
     gains = np.array([home_log_likelihood(model, OffsetPrior(home)) for home in homes.tolist()])
     if delay_ms is not None:
@@ -200,6 +212,7 @@ def _result(
     home: float,
     delay_ms: float | None,
     sure: bool,
+    near_ms: FloatArray,
 ) -> Match:
     """The match in the caller's order, with the delay."""
     hit = match >= 0
@@ -211,7 +224,7 @@ def _result(
     spare = np.ones(len(take), bool)
     spare[out_match[out_match >= 0]] = False
     offset = take.at_ms[match[hit]] - plan.at_ms[hit]
-    near = np.abs(offset - home) < NEAR_HOME_MS
+    near = np.abs(offset - home) < near_ms[hit]
     delay, error = _delay(offset[near])
     known = sure and bool(np.isfinite(error)) and int(near.sum()) > _AT_HOME * offset.size
     if delay_ms is not None:
@@ -276,8 +289,8 @@ def align_free(
         times = stroke_times(score.beat, stroke, at_ms)
         timed = NoteSequence(times[of_note], plan.pitch, plan.order)
         match, confidence = _pass(timed, take, first, player, FREE_TEMPO_PRIOR)
-        player, _ = estimate_player(timed, take, match, confidence, FREE_TEMPO_PLAYER, 0.0)
+        player, _ = estimate_player(timed, take, match, confidence, FREE_TEMPO_PLAYER, 0.0, near_home_ms(timed, first))
         sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
         stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
-    done = _result(plan, take, match, confidence, 0.0, None, False)
+    done = _result(plan, take, match, confidence, 0.0, None, False, np.full(len(plan), np.inf))
     return replace(done, delay_ms=0.0, delay_sd_ms=float("inf"))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heeltap.analysis.align.inputs import NoteSequence
+from heeltap.analysis.align.inputs import NoteSequence, nearest_gap_ms
 from heeltap.analysis.align.player_model import (
     TAIL_MASS,
     PlayerModel,
@@ -43,6 +43,10 @@ STEP_MS = 10
 
 _SIGMA_RATIO = 1.12
 """Neighbouring scales in the table of densities: 12 % apart, so a density is at most 6 % off its own scale."""
+
+_STRAY, _STRAY_SIGMAS = 0.02, 9.0
+"""Share of the strokes at slow pulses that fall anywhere within so many scales, about half the gap: of 17,356 published taps
+(Baath & Madison 2012) 1 in 150 lay beyond 5 scales, with no other stroke near that they could have been meant for."""
 
 _REACH_SIGMAS = 5.0
 """A note farther than this from every offset of a stretch says nothing about it."""
@@ -117,7 +121,8 @@ def stroke_sigma(plan: NoteSequence, first: IntArray, player: PlayerModel) -> Fl
     Ours.
     """
     gap = np.diff(plan.at_ms[first], append=np.inf)
-    return np.clip(player.sigma_share * gap, player.sigma_ms, player.sigma_most_ms)
+    most = np.clip(player.sigma_share * nearest_gap_ms(plan, first), player.sigma_most_ms, player.sigma_slow_ms)
+    return np.clip(player.sigma_share * gap, player.sigma_ms, most)
 
 
 def huber_density(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
@@ -148,14 +153,24 @@ def huber_density(residual_ms: FloatArray, sigma_ms: float) -> FloatArray:
 class StrokeKernel:
     """How far single strokes fall from the running offset: one matrix over the grid for each scale that occurs."""
 
-    def __init__(self, sigma_ms: FloatArray, grid: FloatArray) -> None:
-        """Matrices for scales from the least to the greatest of ``sigma_ms``, given per stroke."""
+    def __init__(self, sigma_ms: FloatArray, slow: BoolArray, grid: FloatArray) -> None:
+        """Matrices for scales from the least to the greatest of ``sigma_ms``; ``slow`` strokes may stray. Both per stroke."""
         low = float(sigma_ms.min())
         count = 1 + round(np.log(float(sigma_ms.max()) / low) / np.log(_SIGMA_RATIO))
         distance = grid[:, None] - grid[None, :]
         self.matrices = [STEP_MS * huber_density(distance, low * _SIGMA_RATIO**row) for row in range(count)]
         index = np.round(np.log(sigma_ms / low) / np.log(_SIGMA_RATIO))
         self.scale = np.clip(index, 0, count - 1).astype(np.int64)
+        if slow.any():
+            self.scale += count * slow
+            self.matrices += [self._straying(distance, low * _SIGMA_RATIO**row) for row in range(count)]
+
+    @staticmethod
+    def _straying(distance: FloatArray, sigma_ms: float) -> FloatArray:
+        """The matrix of a scale for strokes that may, seldom, fall anywhere up to the half of the gap."""
+        reach_ms = _STRAY_SIGMAS * sigma_ms
+        flat = (np.abs(distance) < reach_ms) / (2.0 * reach_ms)
+        return np.asarray(STEP_MS * ((1 - _STRAY) * huber_density(distance, sigma_ms) + _STRAY * flat))
 
     def blur(self, rows: FloatArray, begin: int) -> FloatArray:
         """Rows over the grid, one a stroke from ``begin`` on, each blurred by its stroke's own matrix.

@@ -3,7 +3,7 @@
 Conventions: inside the aligner time is float64 milliseconds in time order; ``order`` leads back to the caller's own
 order. Ours.
 
-Inside: `NoteSequence` (one side of an alignment), `read_notes`, `strokes_of`.
+Inside: `NoteSequence` (one side of an alignment), `read_notes`, `strokes_of`, `nearest_gap_ms`.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ import numpy.typing as npt
 from heeltap.analysis.whole_us import whole_us
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["NoteSequence", "as_numbers", "in_ms", "read_notes", "strokes_of"]
+__all__ = ["NoteSequence", "as_numbers", "in_ms", "nearest_gap_ms", "read_notes", "strokes_of"]
 
 _SAME_STROKE_MS = 12.0
 """Planned notes nearer than this share one running offset; farther ones may differ by the little that a hand can move."""
@@ -157,3 +157,25 @@ def strokes_of(plan: NoteSequence, plan_stroke: npt.ArrayLike | None) -> IntArra
             raise ValueError(f"plan_stroke: {named.size} entries for {len(plan)} planned notes; expected as many")
         apart = np.diff(named[plan.order]) != 0
     return np.concatenate([[0], np.flatnonzero(apart) + 1]).astype(np.int64)
+
+
+def nearest_gap_ms(plan: NoteSequence, first: IntArray) -> FloatArray:
+    """Time from each stroke to the nearer one beside it, in milliseconds.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        The part.
+    first : int64, shape (strokes,)
+        First note of each stroke.
+
+    Returns
+    -------
+    float64, shape (strokes,)
+        Milliseconds; 0 for a single stroke.
+    """
+    gap = np.diff(plan.at_ms[first])
+    if gap.size == 0:
+        return np.zeros(first.size)
+    nearest: FloatArray = np.minimum(np.append(gap, np.inf), np.append(np.inf, gap))
+    return nearest

@@ -2,25 +2,27 @@
 
 All are ours: found by trying them on simulated takes with known truth and on published performances.
 
-Inside: `PlayerModel`, `note_rate`, `retrigger_weights`, `loudness_odds`, `extra_key_shares`, `key_odds`, `estimate_player`
-(one player's numbers from a first match).
+Inside: `PlayerModel`, `note_rate`, `retrigger_weights`, `loudness_odds`, `extra_key_shares`, `key_odds`, `near_home_ms`,
+`estimate_player` (one player's numbers from a first match).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.analysis.align.inputs import NoteSequence
+from heeltap.analysis.align.inputs import NoteSequence, nearest_gap_ms
 from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = [
     "KEYS",
+    "SLOW_GAP_MS",
     "TAIL_MASS",
     "PlayerModel",
     "estimate_player",
     "extra_key_shares",
     "key_odds",
     "loudness_odds",
+    "near_home_ms",
     "note_rate",
     "retrigger_weights",
 ]
@@ -57,7 +59,9 @@ class PlayerModel:
     sigma_share: float = 0.06
     """The same as a share of the gap to the next stroke."""
     sigma_most_ms: float = 100.0
-    """The same at most."""
+    """The same at most, where another stroke is near on either side."""
+    sigma_slow_ms: float = 250.0
+    """The same at most at slow pulses."""
     loose: float = 0.0
     """Share of the notes that fall anywhere within `loose_reach_ms` of their stroke: ornaments, broken chords."""
     loose_reach_ms: float = 0.0
@@ -210,8 +214,31 @@ CERTAIN = 0.5
 """Rates are learnt from notes at least this certain: where strokes come as thick as they scatter, half-likely misses and
 strays would add up to many that nobody made."""
 
-NEAR_HOME_MS = 150.0
-"""Offsets farther from home than this are those of a lost player, or chance."""
+SLOW_GAP_MS = 450.0
+"""From this distance to the nearest other stroke a stroke may stray: nothing else is there that it could have been meant for."""
+
+_NEAR_HOME_MS, _NEAR_HOME_SHARE, _NEAR_HOME_MOST_MS = 150.0, 0.4, 1200.0
+"""Offsets farther from home than this, or this share of the gap, are those of a lost player, or chance."""
+
+
+def near_home_ms(plan: NoteSequence, first: IntArray) -> FloatArray:
+    """How far from home each planned note may be answered by a player who is not lost, in milliseconds.
+
+    Parameters
+    ----------
+    plan : NoteSequence
+        The part.
+    first : int64, shape (strokes,)
+        First note of each stroke.
+
+    Returns
+    -------
+    float64, shape (n,)
+        Milliseconds, growing with the distance to the nearest other stroke.
+    """
+    near = np.clip(_NEAR_HOME_SHARE * nearest_gap_ms(plan, first), _NEAR_HOME_MS, _NEAR_HOME_MOST_MS)
+    return np.repeat(near, np.diff(first, append=len(plan)))
+
 
 NOTE_MS = (8.0, 25.0)
 """Bounds of a learnt `PlayerModel.note_ms`."""
@@ -225,7 +252,13 @@ widest players were 0.06 % of F1 worse, at 0.6 0.05 %."""
 
 
 def estimate_player(
-    plan: NoteSequence, take: NoteSequence, match: IntArray, confidence: FloatArray, player: PlayerModel, home_ms: float
+    plan: NoteSequence,
+    take: NoteSequence,
+    match: IntArray,
+    confidence: FloatArray,
+    player: PlayerModel,
+    home_ms: float,
+    near_ms: FloatArray,
 ) -> tuple[PlayerModel, float]:
     """The model of this player, and the median offset in ms, from a first match; a short take changes little.
 
@@ -241,6 +274,8 @@ def estimate_player(
         What was assumed.
     home_ms : float
         The usual offset so far, ms.
+    near_ms : float64, shape (n,)
+        How far from it a note counts for the median, ms.
 
     Returns
     -------
@@ -272,7 +307,7 @@ def estimate_player(
         note_ms=note_ms,
         sigma_ms=sigma_ms,
     )
-    near = offset[np.abs(offset - home_ms) < NEAR_HOME_MS]
+    near = offset[np.abs(offset - home_ms) < near_ms[hit]]
     return learnt, float(np.median(near)) if near.size >= 8 else home_ms
 
 

@@ -22,8 +22,8 @@ from heeltap.analysis.align.emissions import (
     stroke_sigma,
 )
 from heeltap.analysis.align.forward_backward import Transitions, log_likelihood, make_transitions, posteriors
-from heeltap.analysis.align.inputs import NoteSequence
-from heeltap.analysis.align.player_model import PlayerModel
+from heeltap.analysis.align.inputs import NoteSequence, nearest_gap_ms
+from heeltap.analysis.align.player_model import SLOW_GAP_MS, PlayerModel
 from heeltap.model.arrays import FloatArray, IntArray
 
 __all__ = ["OffsetModel", "home_log_likelihood", "make_offset_model", "pair_odds"]
@@ -166,7 +166,8 @@ def make_offset_model(
         Without any pairs made yet.
     """
     note_density = NoteDensityTable(player, max(one.count for one in ranges))
-    stroke_kernel = StrokeKernel(stroke_sigma(plan, first, player), grid_ms(ranges))
+    slow = nearest_gap_ms(plan, first) >= SLOW_GAP_MS
+    stroke_kernel = StrokeKernel(stroke_sigma(plan, first, player), slow, grid_ms(ranges))
     return OffsetModel(
         plan, take, first, player, ranges, note_density, stroke_kernel, make_pair_priors(plan, take, player), {}
     )
