@@ -190,10 +190,21 @@ def weak_family(history: Sequence[PastTake]) -> str:
     votes: dict[str, int] = {}
     # The newest first and the strongest first: of two that are named as often, that one wins.
     for take in reversed(history[-_LOOK_BACK:]):
-        for name in dict.fromkeys(family_of(code, effect) for code, effect in take.findings):
+        for name in dict.fromkeys(family_of(code, effect) for code, effect in _weaknesses(take)):
             votes[name] = votes.get(name, 0) + (1 if take.family else _WITNESSES)
     enough = {name: count for name, count in votes.items() if name and count >= _WITNESSES}
     return max(enough, key=lambda name: enough[name]) if enough else ""
+
+
+def _weaknesses(take: PastTake) -> list[tuple[str, float]]:
+    """Code and size of the findings that call for an exercise.
+
+    Strokes between the beats may spread half as much again as those on them: the pocket is that much wider there. More
+    spread between the beats counts from twice on, because the findings of one take show only the larger half of what
+    chance gives. Ours.
+    """
+    spread_ms = take.spread_ms or 0.0
+    return [(code, ms) for code, ms in take.findings if code != "scatter-off-beats" or ms > spread_ms - ms / 2]
 
 
 def _family_due(levels: dict[str, CourseLevel], today: Sequence[PastTake], weak: str) -> str:
