@@ -19,7 +19,7 @@ from heeltap.session.session import Feedback
 from heeltap.sound.click import CLICK_SOUNDS
 from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.page import Look
-from heeltap.tui.screens.exercises import CourseMap, State, draw_map, map_of
+from heeltap.tui.screens.exercises import CourseMap, GradeState, draw_map, map_of
 from heeltap.tui.screens.options import OptionRow, option_rows
 from heeltap.views.bar_sheet import UNICODE, plain
 from tests.makers.screens import COURSE_TAKES, NOW, course_take
@@ -35,7 +35,7 @@ def _ports(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("heeltap.app.route.ports.list_ports", lambda: names)
 
 
-def states(found: CourseMap, family: str = "anchor") -> list[State]:
+def states(found: CourseMap, family: str = "anchor") -> list[GradeState]:
     """How far the player is with each grade of a family."""
     return [grade.state for one in found if one.name == family for grade in one.grades]
 
@@ -47,15 +47,17 @@ def test_the_map_has_every_exercise() -> None:
     assert {family.name: len(family.grades) for family in found} == {
         name: len(steps) for name, steps in course().items()
     }
-    assert [State.NEXT, State.NOT_YET] == states(found)[:2]
-    assert {State.NOT_YET} == set(states(found, "turn"))
+    assert [GradeState.NEXT, GradeState.NOT_YET] == states(found)[:2]
+    assert {GradeState.NOT_YET} == set(states(found, "turn"))
 
 
 def test_learned_due_begun_and_not_yet() -> None:
     """What went well again on another day is learned, what went well days ago is due, what was played less well is begun."""
     found = map_of(COURSE_TAKES, NOW)
 
-    assert [State.LEARNED, State.LEARNED, State.DUE, State.BEGUN, State.NOT_YET] == states(found)[:5]
+    assert [GradeState.LEARNED, GradeState.LEARNED, GradeState.DUE, GradeState.BEGUN, GradeState.NOT_YET] == states(
+        found
+    )[:5]
     assert 2 == next(family.learned for family in found if family.name == "anchor")
 
 
@@ -64,9 +66,9 @@ def test_what_went_well_today_waits_for_tomorrow_and_is_learned_when_it_still_go
     twice = [course_take(0, 1, 0.97)] * 2
     again = [*[course_take(2, 1, 0.97)] * 2, course_take(0, 1, 0.97)]
 
-    assert State.HELD == states(map_of(twice, NOW))[0]
-    assert State.DUE == states(map_of(twice, NOW + timedelta(days=1)))[0]
-    assert State.LEARNED == states(map_of(again, NOW))[0]
+    assert GradeState.TOMORROW == states(map_of(twice, NOW))[0]
+    assert GradeState.DUE == states(map_of(twice, NOW + timedelta(days=1)))[0]
+    assert GradeState.LEARNED == states(map_of(again, NOW))[0]
 
 
 def test_next_is_what_the_takes_ask_for() -> None:
@@ -77,7 +79,7 @@ def test_next_is_what_the_takes_ask_for() -> None:
         (family.name, grade.grade, grade.tempo_bpm, grade.seed)
         for family in map_of(past, NOW)
         for grade in family.grades
-        if grade.state is State.NEXT
+        if grade.state is GradeState.NEXT
     ]
 
     assert [(step.family, step.grade, step.tempo_bpm, step.seed)] == marked

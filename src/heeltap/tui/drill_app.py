@@ -90,10 +90,8 @@ class DrillApp(TextApp[int]):
         self._message, self._busy, self._rows, self._leaving = "", False, 0, False
         self._exit_code = 0
         self._listener, self._again = Listener(settings), False
-        self.went_back = False
-        """Whether the player left for the screen before, not for good."""
-        self.wants_delay = False
-        """Whether the player left to measure the delay of the gear."""
+        self.went_back, self.wants_delay = False, False
+        """Whether the player left for the screen before, not for good; and to measure the delay of the gear."""
         self._listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._view = view_of(drill, settings, self._glyphs)
@@ -190,16 +188,19 @@ class DrillApp(TextApp[int]):
         if self.play is not None or self._busy:
             return
         self.after.showing = self.after.asking = False
-        self._busy, self._message = True, "heeltap is opening the ports"
         self._state = before(self.drill, self._feedback.for_take(1))
-        self.run_worker(self._start, thread=True, name="start", exit_on_error=False)
+        self._work("heeltap is opening the ports", self._start)
 
     def end_take(self) -> None:
         """Keep the take and score it; the screen stays alive meanwhile."""
         if self.play is None or self._busy:
             return
-        self._busy, self._message = True, "heeltap is judging the take"
-        self.run_worker(self.play.finish, thread=True, name="finish", exit_on_error=False)
+        self._work("heeltap is judging the take", self.play.finish)
+
+    def _work(self, message: str, task: Callable[[], object]) -> None:
+        """Do in a thread what takes a moment, and say so; `on_worker_state_changed` takes in what came of it."""
+        self._busy, self._message = True, message
+        self.run_worker(task, thread=True, exit_on_error=False)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """The engine runs, or the take is kept, or something went wrong."""
@@ -287,19 +288,13 @@ class DrillApp(TextApp[int]):
             bar = self._state.columns.bar_at(max(self._state.now_us, 0)).number
             self._then = (lambda drill: from_bar(change(drill), bar)) if goes_on else change
             self.action_again()
-            return
-        self._changed(change)
+        else:
+            self._changed(change)
 
     def action_next(self) -> None:
         """Take up what the takes so far ask for; to be looked up, which takes a moment."""
         if self.play is None and not self._busy:
-            self._busy, self._message = True, "looking for what comes next"
-            self.run_worker(
-                lambda: next_drill(self.settings.takes, sound=self.drill.sound),
-                thread=True,
-                name="next",
-                exit_on_error=False,
-            )
+            self._work("looking for what comes next", lambda: next_drill(self.settings.takes, sound=self.drill.sound))
 
     def _changed(self, change: Callable[[Drill], Drill]) -> bool:
         """Show another drill; False, and a line of why, where it cannot be."""

@@ -26,9 +26,9 @@ __all__ = [
     "EXERCISES_KEYS",
     "CourseMap",
     "ExercisesScreen",
+    "GradeState",
     "MapFamily",
     "MapGrade",
-    "State",
     "draw_map",
     "map_of",
     "read_map",
@@ -52,13 +52,13 @@ EXERCISES_HELP = (
 _NAME_COLUMNS, _TITLE_COLUMNS = 13, 30
 
 
-class State(StrEnum):
+class GradeState(StrEnum):
     """How far the player is with a grade."""
 
     LEARNED = "learned"
     DUE = "due today"
     NEXT = "next"
-    HELD = "again tomorrow"
+    TOMORROW = "again tomorrow"
     BEGUN = "begun"
     NOT_YET = "not yet"
 
@@ -71,7 +71,7 @@ class MapGrade:
     """Its name."""
     title: str
     aim: str
-    state: State
+    state: GradeState
     tempo_bpm: float
     """Where the player is with it; the exercise's own tempo where it was not begun."""
     seed: int = 1
@@ -88,7 +88,7 @@ class MapFamily:
     @property
     def learned(self) -> int:
         """How many of its grades the player has learned."""
-        return sum(grade.state is State.LEARNED for grade in self.grades)
+        return sum(grade.state is GradeState.LEARNED for grade in self.grades)
 
 
 CourseMap = tuple[MapFamily, ...]
@@ -118,20 +118,20 @@ def map_of(past: Sequence[PastTake], now: datetime) -> CourseMap:
         for rank, (recipe, step) in enumerate(zip(family.grades, course()[family.name], strict=True), 1):
             state = _state(level, rank, now, begun=step.grade in begun, coming=step.grade == coming)
             bpm, seed = _setting(level, rank, step)
-            if state is State.NEXT:
+            if state is GradeState.NEXT:
                 bpm, seed = following.tempo_bpm, following.seed
             grades.append(MapGrade(step.grade, step.title, recipe.aim, state, bpm, seed))
         found.append(MapFamily(family.name, family.title, tuple(grades)))
     return tuple(found)
 
 
-def _state(level: CourseLevel, rank: int, now: datetime, *, begun: bool, coming: bool) -> State:
+def _state(level: CourseLevel, rank: int, now: datetime, *, begun: bool, coming: bool) -> GradeState:
     """How far the player is with the grade of a rank."""
     standing = level.standing(rank, now)
     if coming and standing != "due":
-        return State.NEXT
-    known = {"learned": State.LEARNED, "due": State.DUE, "passed": State.HELD}
-    return known.get(standing, State.BEGUN if begun else State.NOT_YET)
+        return GradeState.NEXT
+    known = {"learned": GradeState.LEARNED, "due": GradeState.DUE, "passed": GradeState.TOMORROW}
+    return known.get(standing, GradeState.BEGUN if begun else GradeState.NOT_YET)
 
 
 def _setting(level: CourseLevel, rank: int, step: Step) -> tuple[float, int]:
@@ -158,8 +158,8 @@ def draw_map(found: CourseMap, family: int, chosen: int, look: Look, *, message:
         Shown above the keys.
     """
     states = [grade.state for one in found for grade in one.grades]
-    due = states.count(State.DUE)
-    where = f"{states.count(State.LEARNED)} of {len(states)} learned" + (f", {due} due today" if due else "")
+    due = states.count(GradeState.DUE)
+    where = f"{states.count(GradeState.LEARNED)} of {len(states)} learned" + (f", {due} due today" if due else "")
     grades = found[family].grades
     aim = wrapped_lines(grades[chosen].aim, look.width)
     room = max(1, room_of(look) - 3 - 1 - len(aim))
@@ -185,7 +185,7 @@ def _families(found: CourseMap, shown: int, look: Look) -> list[Line]:
 def _row(grade: MapGrade, chosen: bool) -> Line:
     title = clip(grade.title, _TITLE_COLUMNS)
     text = f"{grade.grade:<{_NAME_COLUMNS}}  {title:<{_TITLE_COLUMNS}}  {grade.tempo_bpm:>3.0f} bpm"
-    known = grade.state is not State.NOT_YET
+    known = grade.state is not GradeState.NOT_YET
     role = "now" if chosen else "" if known else "dim"
     return [Span(f"> {text}" if chosen else f"  {text}", role), Span(f"   {grade.state}", "head" if known else "dim")]
 
@@ -252,7 +252,7 @@ class ExercisesScreen(QuietScreen):
 
 def _following(found: CourseMap) -> tuple[int, int]:
     """Where the map begins: the family and the grade, from 0, of what is due today, else of what comes next."""
-    for state in (State.DUE, State.NEXT):
+    for state in (GradeState.DUE, GradeState.NEXT):
         for at, family in enumerate(found):
             for number, grade in enumerate(family.grades):
                 if grade.state is state:
