@@ -49,22 +49,32 @@ COMMANDS: dict[str, tuple[list[str], str]] = {
 SONG = b"MThd\x00\x00\x00\x06 somebody's only recording"
 
 
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rng: np.random.Generator) -> Path:
-    """A folder with songs, a take of a shipped set and a hand-in of it; commands run in it."""
+@pytest.fixture(scope="module")
+def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with songs, a take of a shipped set, a hand-in of it and a home: every test works in a copy."""
+    folder = tmp_path_factory.mktemp("desk")
     exercise = open_set("first-week").works[0].item.exercise
     assert exercise is not None
-    keep_raw(takes_dir(), exercise, rng.normal(0, 9, len(plan_of(exercise))))
-    for folder in ("songs", "monday"):
-        (tmp_path / folder).mkdir()
-    for name in ("song.mid", "songs/a.mid", "songs/b.mid"):
-        shutil.copy(DEMO / "tollgate-road.mid", tmp_path / name)
-    (tmp_path / "ours").mkdir()
-    for number in (1, 2):
-        shutil.copy(DEMO / f"tollgate-road-take-{number}.mid", tmp_path / "ours")
-    song, guesses = guess_song(tmp_path / "song.mid", "keys")
-    (tmp_path / "ours.song.toml").write_text(song_to_toml(replace(song, takes="ours"), guesses), encoding="utf-8")
-    hand_in("first-week", name="Odo", out=tmp_path / "monday" / "odo.handin")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HEELTAP_HOME", str(folder / "home"))
+        keep_raw(takes_dir(), exercise, np.random.default_rng(20_260_101).normal(0, 9, len(plan_of(exercise))))
+        for name in ("songs", "monday", "ours"):
+            (folder / name).mkdir()
+        for name in ("song.mid", "songs/a.mid", "songs/b.mid"):
+            shutil.copy(DEMO / "tollgate-road.mid", folder / name)
+        for number in (1, 2):
+            shutil.copy(DEMO / f"tollgate-road-take-{number}.mid", folder / "ours")
+        song, guesses = guess_song(folder / "song.mid", "keys")
+        text = song_to_toml(replace(song, takes="ours"), guesses)
+        (folder / "ours.song.toml").write_text(text, encoding="utf-8")
+        hand_in("first-week", name="Odo", out=folder / "monday" / "odo.handin")
+    return folder
+
+
+@pytest.fixture
+def desk(tmp_path: Path, furnished: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A desk of its own, in which commands run."""
+    shutil.copytree(furnished, tmp_path, dirs_exist_ok=True)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("heeltap.app.route.selftest.selftest", lambda *_, **__: LOOP_REPORT)
     return tmp_path

@@ -5,6 +5,7 @@ It also draws the screens that the README and the guide show.
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -183,6 +184,7 @@ def a_report_page(page: int, look: Look) -> list[Line]:
     return draw_report(lines, page * room, look, REPORT_KEYS, KEY_LINES)
 
 
+@cache
 def pictures(width: int, height: int) -> dict[str, list[Line]]:
     """Every screen at a size, by name."""
     look = Look(width, height, UNICODE)

@@ -15,6 +15,7 @@ import pytest
 from heeltap.analysis.statistics.estimates import bias, spread
 from heeltap.model.arrays import FloatArray
 from tests.bench.bench_slow_pulses import match_taps
+from tests.makers.amounts import amount
 
 pytestmark = pytest.mark.outside
 
@@ -102,7 +103,7 @@ def test_intervals_hold_from_trial_to_trial(taps: dict[int, dict[str, list[Float
 @pytest.mark.parametrize("delay_ms", [0.0, None])
 def test_taps_at_slow_pulses_are_found(outside_data: Path, interval_ms: int, delay_ms: float | None) -> None:
     """At least 99.5 % of the taps answer their own click, and their spread is told to 3 %, at every interval."""
-    got = match_taps(outside_data / "tapping", interval_ms, delay_ms)
+    got = match_taps(outside_data / "tapping", interval_ms, delay_ms, every=amount(1, fast=6))
 
     assert got.matched >= 0.995
     assert abs(got.spread) <= 0.03
