@@ -19,7 +19,7 @@ from heeltap.model.offsets import Offsets
 from tests.makers.amounts import amount
 from tests.makers.guide_tables import FINDINGS_GUIDE, findings_table
 from tests.makers.tables import noise, offsets_table, plant
-from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, turn_take
+from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, TURNS, turn_take
 
 PLANTED = [
     ("rush-into-change", 20.0, "into-change", -1),
@@ -230,29 +230,27 @@ def test_holding_back_and_catching_up_is_told() -> None:
     assert set(found.bars) <= {8, 16, 24, 32, 40, 48, 56}
 
 
-def turns_named_right(grade: int, fault: str, takes: int, seed: int, rounds: int = 2) -> int:
+def turns_named_right(grade: str, fault: str, takes: int, seed: int) -> int:
     """How many takes hear of the fault at the changes by its name and of nothing else."""
     rng = np.random.default_rng(seed)
-    said = [set(codes(turn_take(grade, take, fault, rng, rounds=rounds))) for take in range(1, takes + 1)]
+    said = [set(codes(turn_take(grade, take, fault, rng))) for take in range(1, takes + 1)]
     return sum(rows <= RIGHT for rows in said)
 
 
-@pytest.mark.parametrize("grade", [3, 6, 9])
-def test_running_fills_are_named_right_and_alone(grade: int) -> None:
+@pytest.mark.parametrize("grade", TURNS[2::3])
+def test_running_fills_are_named_right_and_alone(grade: str) -> None:
     """Fills that run ahead after their one and an early landing bar: told as such in at least five takes of six, without
     an early four, off-beats, strokes after a rest or looseness that are only their shadow.
     """
-    assert turns_named_right(grade, "fills run ahead after their one, landing bar early", 6, seed=50 + grade) >= 5
+    assert turns_named_right(grade, "fills run ahead after their one, landing bar early", 6, seed=50) >= 5
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("grade", range(1, 10))
+@pytest.mark.parametrize("grade", TURNS)
 @pytest.mark.parametrize("fault", FAULTS_AT_CHANGES)
-def test_faults_at_changes_are_named_right_and_alone(fault: str, grade: int) -> None:
-    """Whatever is planted at the changes of three rounds of a turn exercise, in at least 16 of 20 takes it is named, and
-    nothing else; in two rounds the second grade has fewer than eight strokes of fill.
-    """
-    assert turns_named_right(grade, fault, 20, seed=70 + grade, rounds=3) >= 16
+def test_faults_at_changes_are_named_right_and_alone(fault: str, grade: str) -> None:
+    """Whatever is planted at the changes of a turn exercise, in at least 16 of 20 takes it is named, and nothing else."""
+    assert turns_named_right(grade, fault, 20, seed=70) >= 16
 
 
 def test_a_growing_spread_is_told() -> None:

@@ -16,7 +16,7 @@ from heeltap.analysis.findings import findings
 from heeltap.analysis.statistics.estimates import bias, drift, noise_of, spread
 from heeltap.analysis.statistics.tables import summarise
 from tests.makers.tables import NOISES, noise, offsets_table, plant
-from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, turn_take
+from tests.makers.turns import FAULTS_AT_CHANGES, RIGHT, TURNS, turn_take
 
 CODES = {"rush-into-change": "into-change", "ramp-into-change": "into-change", "beat-two": "beat", "loud": "loudness",
          "hand": "hands", "rest": "after-rest", "leap": "leaps"}  # fmt: skip
@@ -74,7 +74,7 @@ def rushes(kind: str, size_ms: float, takes: int, seed: int = 5) -> tuple[float,
     return found / takes, alone / takes, held / max(found, 1), float(np.mean(beats_off or [np.nan]))
 
 
-def turns(grade: int, fault: str, takes: int = 20, seed: int = 6) -> int:
+def turns(grade: str, fault: str, takes: int = 20, seed: int = 6) -> int:
     """How many takes of a turn exercise hear of the fault by its name and of nothing else."""
     rng = np.random.default_rng(seed)
     said = [{row.code for row in findings(turn_take(grade, take, fault, rng), 0.0)} for take in range(1, takes + 1)]
@@ -138,11 +138,9 @@ def main(part: str, takes: int) -> None:
                 cells = "  ".join(f"{value:.3f}" for value in rushes(kind, size, takes))
                 print(f"  {kind:8}{size:4.0f} ms  {cells}", flush=True)
     if part in ("turns", "all"):
-        print(
-            "turn exercises, two rounds, spread 8 ms, slow wander: named right and alone, of 20 (goal 16), grades 1 to 9"
-        )
+        print(f"turn exercises, spread 8 ms, slow wander: named right and alone, of 20 (goal 16): {', '.join(TURNS)}")
         for fault in FAULTS_AT_CHANGES:
-            print(f"  {fault:52}", "  ".join(f"{turns(grade, fault):2}" for grade in range(1, 10)), flush=True)
+            print(f"  {fault:52}", "  ".join(f"{turns(grade, fault):2}" for grade in TURNS), flush=True)
     if part in ("coverage", "all"):
         print(f"coverage of nominal 95 % intervals, {takes} takes: bias / spread / drift")
         for kind in NOISES:

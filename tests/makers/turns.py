@@ -1,8 +1,8 @@
-"""Simulated takes of the turn exercises with a fault at the changes: rounds of one exercise, slow wander on top.
+"""Simulated takes of the turn exercises with a fault at the changes: each played once, slow wander on top.
 
 Offsets are ms, negative is early. All randomness comes from ``rng`` and the exercises' seeds.
 
-Inside: `FAULTS_AT_CHANGES`, `turn_take`, `RIGHT`.
+Inside: `FAULTS_AT_CHANGES`, `turn_take`, `RIGHT`, `TURNS`.
 """
 
 from collections.abc import Callable
@@ -16,10 +16,10 @@ from heeltap.model.offsets import Offsets
 from heeltap.model.plan_from import plan_of
 from heeltap.model.sections import section_columns
 from heeltap.units import TICKS_PER_QUARTER
-from tests.makers.exercises import made
+from tests.makers.exercises import GRADES, made
 from tests.makers.tables import FAULTS, noise
 
-__all__ = ["FAULTS_AT_CHANGES", "RIGHT", "turn_take"]
+__all__ = ["FAULTS_AT_CHANGES", "RIGHT", "TURNS", "turn_take"]
 
 
 def _fills_and_landing(table: Offsets) -> FloatArray:
@@ -38,30 +38,30 @@ FAULTS_AT_CHANGES: dict[str, Callable[[Offsets], FloatArray]] = {
 }
 """Offset of each stroke by fault, ms."""
 
+TURNS = [grade for family, grade in GRADES if family == "turn"]
+"""Names of the grades of the turns, in the order of the course."""
+
 RIGHT = {"into-change", "fills", "landing", "after-change"}
 """Codes of the family: any of them names such a fault, any other is an untruth."""
 
 
-def turn_take(grade: int, seed: int, fault: str, rng: np.random.Generator, *, rounds: int = 2) -> Offsets:
-    """Rounds of one grade of the turn exercises, 8 ms of slow wander and the fault on them."""
-    columns: dict[str, list[np.ndarray]] = {name: [] for name in ("bar", "beat", "kind", "section", "drum", "tick")}
-    bars = sections = tick = 0
-    for one in range(rounds):
-        plan = plan_of(made("turn", grade, seed=seed + 100 * one))
-        first = np.unique(plan.stroke, return_index=True)[1]
-        bar, beat = plan.metre.bar_beat(plan.at_tick[first] / TICKS_PER_QUARTER)
-        section = section_columns(bar, plan.sections)[0] + sections
-        for name, values in zip(
-            columns, (bar + bars, beat, plan.kind[first], section, plan.pitch[first]), strict=False
-        ):
-            columns[name].append(values)
-        columns["tick"].append(plan.at_tick[first] + tick)
-        bars, sections = bars + plan.bars, sections + len(plan.sections)
-        tick += int(plan.metre.quarter_of_bar(plan.bars + 1) * TICKS_PER_QUARTER)
-    joined = {name: np.concatenate(values) for name, values in columns.items()}
-    at = joined.pop("tick")
-    rest = np.diff(at, prepend=at[:1] - TICKS_PER_QUARTER) * 600.0 / TICKS_PER_QUARTER
-    velocity = rng.normal(80, 6, at.size).round()
-    table = as_offsets({**joined, "velocity": velocity, "rest_ms": rest, "offset_ms": np.zeros(at.size)})
+def turn_take(grade: str | int, seed: int, fault: str, rng: np.random.Generator) -> Offsets:
+    """One playing of a turn exercise, 8 ms of slow wander and the fault on it."""
+    plan = plan_of(made("turn", grade, seed=seed))
+    first = np.unique(plan.stroke, return_index=True)[1]
+    at = plan.at_tick[first]
+    bar, beat = plan.metre.bar_beat(at / TICKS_PER_QUARTER)
+    table = as_offsets(
+        {
+            "bar": bar,
+            "beat": beat,
+            "kind": plan.kind[first],
+            "section": section_columns(bar, plan.sections)[0],
+            "drum": plan.pitch[first],
+            "velocity": rng.normal(80, 6, at.size).round(),
+            "rest_ms": np.diff(at, prepend=at[:1] - TICKS_PER_QUARTER) * 600.0 / TICKS_PER_QUARTER,
+            "offset_ms": np.zeros(at.size),
+        }
+    )
     wander = noise("wander", at.size, rng, sd_ms=8.0)
     return replace(table, offset_ms=FAULTS_AT_CHANGES[fault](table) + wander)
