@@ -138,17 +138,18 @@ def align(
     if len(plan) == 0 or len(take) == 0:
         return _nothing(plan, take, delay_ms)
     player = PlayerModel()
-    near_ms, half_ms = near_home_ms(plan, first), _half_ms(plan, first)
+    near_ms, reach_ms = near_home_ms(plan, first), _reach_ms(plan, first)
+    half_ms = _half_ms(plan, first)
     home, sure = _find_home(plan, take, first, delay_ms, half_ms)
-    match, confidence = _pass(plan, take, first, player, OffsetPrior(home, half_ms=half_ms))
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(home, (), half_ms, reach_ms))
     # An octave counts as the key: a chord in another octave or voicing is that chord, not a sign of being lost.
     clean = (match >= 0) & (((plan.pitch - take.pitch[match]) % 12 == 0) | (plan.pitch < 0))
     clean &= np.abs(take.at_ms[match] - plan.at_ms - home) < near_ms
     leaps = find_leaps(plan, take, home, clean, match)
     if leaps:
-        match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps, half_ms))
+        match, confidence = _pass(plan, take, first, player, OffsetPrior(home, leaps, half_ms, reach_ms))
     player, middle = estimate_player(plan, take, match, confidence, player, home, near_ms)
-    match, confidence = _pass(plan, take, first, player, OffsetPrior(middle, leaps, half_ms))
+    match, confidence = _pass(plan, take, first, player, OffsetPrior(middle, leaps, half_ms, reach_ms))
     return _result(plan, take, match, sure * confidence, middle, delay_ms, sure >= _SURE, near_ms)
 
 
@@ -156,6 +157,12 @@ def _half_ms(plan: NoteSequence, first: IntArray) -> int:
     """Half-width of the offsets that are looked at around home: as far as half a gap in the slower strokes of the part."""
     gap_ms = float(np.quantile(nearest_gap_ms(plan, first), 0.9))
     return STEP_MS * round(float(np.clip(0.6 * gap_ms, *_HALF_MS)) / STEP_MS)
+
+
+def _reach_ms(plan: NoteSequence, first: IntArray) -> FloatArray:
+    """How far from home each planned note may be answered: as far as half the gap to the nearer stroke beside it."""
+    reach = np.maximum(0.6 * nearest_gap_ms(plan, first), _HALF_MS[0] + 50.0)
+    return np.repeat(reach, np.diff(first, append=len(plan)))
 
 
 def _find_home(

@@ -47,6 +47,8 @@ class OffsetPrior:
     leaps: tuple[Leap, ...] = ()
     half_ms: int = _HOME_HALF_MS
     """Half-width of the stretch around home."""
+    reach_ms: FloatArray | None = None
+    """How far from home a played note may answer each planned one; None: as far as the stretch goes."""
 
     def cost(self, offset_ms: FloatArray, player: PlayerModel) -> FloatArray:
         """Nats that a stroke costs at each offset: the pull to the nearest place, and more where that is not home.
@@ -88,7 +90,14 @@ class OffsetPrior:
             cells.update(range(middle - half, middle + half + 1, STEP_MS))
         ordered = np.array(sorted(cells), np.int64)
         runs = np.split(ordered, np.flatnonzero(np.diff(ordered) > STEP_MS) + 1)
-        return tuple(OffsetRange(int(run[0]), run.size, self._free(int(run[0]), int(run[-1]))) for run in runs)
+        return tuple(self._range(int(run[0]), run.size) for run in runs)
+
+    def _range(self, first_ms: int, count: int) -> OffsetRange:
+        """One stretch; around home alone the notes' reach is limited."""
+        last_ms = first_ms + STEP_MS * (count - 1)
+        alone = not any(first_ms <= leap.offset_ms <= last_ms for leap in self.leaps)
+        reach_ms = self.reach_ms if alone and first_ms <= self.home_ms <= last_ms else None
+        return OffsetRange(first_ms, count, self._free(first_ms, last_ms), self.home_ms, reach_ms)
 
     def _free(self, first_ms: int, last_ms: int) -> BoolArray | None:
         """Played notes that may belong to the offsets between these two; None where home is among them."""

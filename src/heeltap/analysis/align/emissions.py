@@ -62,6 +62,10 @@ class OffsetRange:
     """Number of offsets."""
     free: BoolArray | None = None
     """Played notes that may belong to these offsets, shape (m,); None: all."""
+    home_ms: float = 0.0
+    """Where ``reach_ms`` counts from."""
+    reach_ms: FloatArray | None = None
+    """How far from home a played note may answer each planned one, shape (n,); None: as far as the offsets go."""
 
     @property
     def last_ms(self) -> int:
@@ -325,9 +329,12 @@ def make_pairs(priors: PairPriors, note_density: NoteDensityTable, offsets: Offs
     weight[hit] = priors.worth[played[hit]] * key_odds(priors.key_share, *keys, priors.player)
     if offsets.free is not None:
         weight[hit] *= offsets.free[played[hit]]
+    distance_ms = take.at_ms[played[hit]] - plan.at_ms[planned[hit]]
+    if offsets.reach_ms is not None:
+        weight[hit] *= np.abs(distance_ms - offsets.home_ms) <= offsets.reach_ms[planned[hit]]
     row = np.full(planned.size, note_density.miss_row)
     start = np.zeros(planned.size, np.int64)
-    row[hit], start[hit] = note_density.slices(take.at_ms[played[hit]] - plan.at_ms[planned[hit]], offsets.first_ms)
+    row[hit], start[hit] = note_density.slices(distance_ms, offsets.first_ms)
     return Pairs(planned, played, weight, row, start)
 
 
