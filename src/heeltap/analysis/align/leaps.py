@@ -81,7 +81,7 @@ def find_leaps(
             need = max(0.6 * size[row], good[row] + max(margin, 0.25 * size[row]))
             rows = np.arange(starts[row], ends[row])
             found += [(offset, int(starts[row])) for offset in _fits(plan, take, rows, home_ms, float(need))]
-    claimed = np.zeros(len(take), bool)
+    claimed = _fitting(plan, take, home_ms)
     claimed[match[clean]] = True
     leaps = (Leap(offset, _free(plan, take, offset, claimed)) for offset in _agreed(found))
     return tuple(leap for leap in leaps if leap.free.sum() >= _LEAST_FREE)
@@ -89,17 +89,23 @@ def find_leaps(
 
 def _free(plan: NoteSequence, take: NoteSequence, offset_ms: float, claimed: BoolArray) -> BoolArray:
     """Played notes in some run of which clearly more fit at the offset than at home."""
-    rows = np.arange(len(plan))
-    planned, played, difference = differences(plan, take, rows, offset_ms - _REACH_MS, offset_ms + _REACH_MS)
-    played = played[(plan.pitch[planned] >= 0) | (np.abs(difference - offset_ms) <= _REACH_ANY_KEY_MS)]
-    fits = np.zeros(len(take), bool)
-    fits[played] = True
+    fits = _fitting(plan, take, offset_ms)
     gain = fits.astype(np.int64) - claimed
     total = np.concatenate([[0], np.cumsum(gain)])
     low = np.clip(np.arange(len(take)) - _RUN // 2, 0, max(len(take) - _RUN, 0))
     sure = total[np.minimum(low + _RUN, len(take))] - total[low] >= _RUN_GAIN
     on = _carried(gain, sure)
     return on | _carried(gain[::-1], sure[::-1])[::-1]
+
+
+def _fitting(plan: NoteSequence, take: NoteSequence, offset_ms: float) -> BoolArray:
+    """Played notes that lie near some planned one of their key at an offset."""
+    rows = np.arange(len(plan))
+    planned, played, difference = differences(plan, take, rows, offset_ms - _REACH_MS, offset_ms + _REACH_MS)
+    played = played[(plan.pitch[planned] >= 0) | (np.abs(difference - offset_ms) <= _REACH_ANY_KEY_MS)]
+    fits = np.zeros(len(take), bool)
+    fits[played] = True
+    return fits
 
 
 def _carried(gain: IntArray, sure: BoolArray) -> BoolArray:
