@@ -25,7 +25,7 @@ from tests.makers.tables import drum_plain
 
 __all__ = ["Told", "groove_files", "told_of"]
 
-BEATS = {"The one": 1, "Beat two": 2, "Beat three": 3, "Beat four": 4, "Beat five": 5, "Beat six": 6}
+BEATS = ("one", "two", "three", "four", "five", "six")
 SLOTS = {"eighths": "eighth", "triplets": "triplet", "sixteenths": "sixteenth", "finest": "fine", "grace": "grace"}
 
 
@@ -51,7 +51,8 @@ class Told:
 
 
 def _beat(table: Offsets, text: str) -> BoolArray:
-    number = next((n for name, n in BEATS.items() if text.startswith(name)), 0) or int(text.split()[1])
+    word = text.removeprefix("Your ").removeprefix("Beat ").split()[0]
+    number = BEATS.index(word) + 1 if word in BEATS else int(word)
     return (table.division == BEAT) & (np.abs(table.beat - number) < 0.01)
 
 

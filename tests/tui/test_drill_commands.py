@@ -30,7 +30,7 @@ def test_slower_faster_and_simpler_before_a_take(tmp_path: Path) -> None:
             tempi.append(round(tempo_of(app.drill), 1))
         await pilot.press("m")
         await pilot.pause(0.1)
-        assert app.drill.name.startswith("anchor-1")
+        assert app.drill.name.startswith("anchor-backbeat")
         await pilot.press("m")
         await pilot.pause(0.1)
         assert "no grade below it" in text_of(app)
@@ -88,7 +88,7 @@ def test_next_takes_up_what_the_takes_ask_for(tmp_path: Path) -> None:
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await pilot.pause(0.1)
         await pilot.press("x")
-        await until(app, pilot, lambda: app.drill.name.startswith("anchor-1"))
+        await until(app, pilot, lambda: app.drill.name.startswith("anchor-backbeat"))
         await pilot.press("escape")
 
     perform(app, scene)

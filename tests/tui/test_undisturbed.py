@@ -39,7 +39,7 @@ def played(what_settings: Settings, *, disturbed: bool, rng: np.random.Generator
                         app.play.ask((session.Lost, session.Back)[told](app.play.now_us, 0))
                     await pilot.resize_terminal(*_SIZES[int(rng.integers(len(_SIZES)))])
                 await pilot.pause(0.05)
-            await pilot.press("q") if not app._helping else await pilot.press("z", "q")
+            await pilot.press("q") if not app.help_screen.is_open else await pilot.press("z", "q")
 
     asyncio.run(run())
     (outcome,) = app.outcomes

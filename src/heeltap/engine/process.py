@@ -283,7 +283,8 @@ def _open_ports(spec: EngineSpec, clock: Clock) -> tuple[list[InPort], OutPort |
     opened: list[InPort] = []
     try:
         for name in spec.in_ports:  # one by one: those before a failing one must be closed
-            port = open_input(name, clock, script=spec.script or script_of(name), api=spec.api, virtual=spec.virtual)
+            script = script_of(name) if spec.script is None else spec.script
+            port = open_input(name, clock, script=script, api=spec.api, virtual=spec.virtual)
             port.name = _own_name(port.name, [one.name for one in opened])
             opened.append(port)
         output = None
