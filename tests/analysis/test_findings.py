@@ -626,7 +626,7 @@ def test_false_alarms(kind: str, n: int) -> None:
         ("beat-two", 8.0, "beat", 0.88),
         ("off-beats", 5.0, "off-beats", 0.65),
         ("loud", 3.0, "loudness", 0.97),
-        ("bias", 6.0, "bias", 0.97),
+        ("bias", 6.0, "bias", 0.94),  # 0.98 before the mean had to miss the lean by 1.5 half-widths (record 0022)
     ],
 )
 def test_power(fault: str, size_ms: float, code: str, least: float) -> None:
