@@ -100,6 +100,12 @@ def test_what_is_no_weakness_is_not_mended() -> None:
     assert () == advice([finding("too-even", 0.4)])
 
 
+def test_more_spread_is_to_be_mended_and_less_is_not() -> None:
+    """However little more it is, once it is told."""
+    assert remedy_of("scatter-fills", 0.5) is not None
+    assert remedy_of("scatter-fills", -0.5) is None
+
+
 def test_getting_looser_means_rest() -> None:
     """Nothing is said that asks to play on."""
     (said,) = advice([finding("scatter-grows", 6.0)])

@@ -50,6 +50,14 @@ def test_best_in_the_middle_is_told() -> None:
     assert found.best.spread < 15 < found.best.now
 
 
+def test_best_at_the_very_beginning_is_no_best_time() -> None:
+    """Who gets looser from the first take on was best before anybody looked."""
+    spreads = 8.0 + 0.25 * np.arange(14.0) ** 2
+    found = progress_over(week_of_tables(spreads.tolist(), np.random.default_rng(3)))
+
+    assert found.best is None
+
+
 @pytest.mark.parametrize("takes", [2, 3, 4])
 def test_too_few_takes_say_how_many_more(takes: int) -> None:
     """Below five nothing is told, and how many are wanting is said."""

@@ -26,6 +26,13 @@ def test_an_off_beat_outside_its_beat_gives_no_ratio() -> None:
     assert 0 == rows.size
 
 
+def test_an_off_beat_on_the_next_beat_gives_no_ratio() -> None:
+    """There is no short part to divide by."""
+    rows, _ = pair_ratios(np.array([0, 1]), np.array([0.0, 500_000.0]), np.array([500_000.0, np.nan]))
+
+    assert [] == rows.tolist()
+
+
 def test_ratios_are_averaged_as_logarithms() -> None:
     """Two to one and one to two make one to one, not 1.25."""
     swing = swing_of(np.log([2.0, 0.5, 2.0, 0.5]))

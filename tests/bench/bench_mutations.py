@@ -115,8 +115,9 @@ def _caught(copy: Path, mutation: Mutation) -> bool:
         str(p.relative_to(copy)) for p in (copy / "tests" / package).glob(f"test_*{mutation.path.stem}*.py")
     )
     others = [[f"tests/{folder}"] for folder in _FOLDERS if folder != package]
+    first = [["tests/test_figures.py"], *([nearest] if nearest else []), [f"tests/{package}"]]
     try:
-        return any(_fails(copy, tests) for tests in [*([nearest] if nearest else []), [f"tests/{package}"], *others])
+        return any(_fails(copy, tests) for tests in [*first, *others])
     finally:
         target.write_text(whole, encoding="utf-8")
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heeltap.course.generate import LEAST_MARGIN, generate, grade_of, shift_margin
+from heeltap.course.generate import LEAST_MARGIN, TEMPI, generate, grade_of, shift_margin
 from heeltap.errors import PlanError
 from heeltap.files.toml.families import FAMILIES, read_cells, read_family
 from heeltap.model.counting import bar_ticks
@@ -240,6 +240,13 @@ def test_what_cannot_be_made_says_what_can(asked: dict[str, float], told: str) -
 def test_the_usual_tempo_is_in_the_metres_own_beat() -> None:
     """96 beats a minute are 144 quarters in 6/8."""
     assert (96.0, 144.0) == (made("anchor", 1).tempo_bpm, made("anchor", 1, "6/8").tempo_bpm)
+
+
+def test_the_slowest_tempo_can_be_asked_for() -> None:
+    """The limits belong to what can be asked for."""
+    slowest = generate(read_family("anchor"), "backbeat", metre=Metre(4, 4), cells=read_cells(), tempo_bpm=TEMPI[0])
+
+    assert slowest.tempo_bpm == TEMPI[0]
 
 
 def test_a_ladder_may_not_climb_past_what_can_be_played() -> None:

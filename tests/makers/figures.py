@@ -1,0 +1,223 @@
+"""Figures of the pure packages for takes that never change, to as many digits as two machines agree on.
+
+The tests of each package ask whether its numbers are right; these ask whether they are still the same. A change that moves
+one on purpose makes the file anew, and its difference shows what moved: ``python -m tests.makers.figures``.
+
+Inside: `figures`, `GOLDEN`.
+"""
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from heeltap import score_file
+from heeltap.analysis.align import align, align_free
+from heeltap.analysis.compare.habits import bars_that_come_back
+from heeltap.analysis.compare.progress import progress_over
+from heeltap.analysis.findings import findings
+from heeltap.analysis.leader.leader import fit_leader, lag_behind, who_leads
+from heeltap.analysis.past_take import past_of
+from heeltap.analysis.quantise import quantise
+from heeltap.analysis.score import distance, place_weight, score
+from heeltap.analysis.statistics.estimates import bias, drift, spread
+from heeltap.analysis.weak_bars import weak_bars
+from heeltap.app.practice.make_exercise import make_exercise
+from heeltap.app.score.compare import compare_takes
+from heeltap.app.score.reading import Reading
+from heeltap.model.arrays import as_ints
+from heeltap.model.counted_bars import counted_exercise, counted_plan
+from heeltap.model.plan_from import plan_of
+from tests.bench.bench_lost import LOST, lost_takes, silent_takes
+from tests.makers.grooves import draw_player, make_groove
+from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
+from tests.makers.leaders import lead_and_follow
+from tests.makers.players import FIGURES, full_range_player, make_part, ordinary_player, play_part, worst_player
+from tests.makers.tables import FAULTS, noise, offsets_table, plant
+
+ROOT = Path(__file__).resolve().parents[2]
+
+GOLDEN = ROOT / "tests" / "golden" / "figures.json"
+
+_SONG = ROOT / "demo" / "tollgate-road.mid"
+_TAKES = [ROOT / "demo" / f"tollgate-road-take-{number}.mid" for number in (1, 2)]
+
+
+def figures() -> dict[str, Any]:
+    """Every figure by its case: numbers, words, and long columns as their length and two sums."""
+    made: dict[str, Any] = {}
+    for case in (_statistics, _findings, _judgements, _progress, _alignments, _slots, _leaders, _files, _bars):
+        made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
+    return made
+
+
+def _plain(value: Any) -> Any:
+    """A value as JSON holds it."""
+    if isinstance(value, np.ndarray):
+        column = np.nan_to_num(value.astype(np.float64), nan=-1.0, posinf=1e9, neginf=-1e9)
+        return [column.size, float(column.sum()), float(column.ravel() @ np.arange(1.0, column.size + 1))]
+    if is_dataclass(value) and not isinstance(value, type):
+        return {one.name: _plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): _plain(one) for key, one in value.items()}
+    if isinstance(value, Iterable) and not isinstance(value, str):
+        return [_plain(one) for one in value]
+    if isinstance(value, np.generic):
+        return _plain(value.item())
+    if isinstance(value, float) and not np.isfinite(value):
+        return repr(value)
+    return value if isinstance(value, str | int | float | bool | None) else str(value)
+
+
+_Cases = Iterable[tuple[str, Any]]
+
+
+def _statistics() -> _Cases:
+    """Averages, spreads and drifts with their intervals, from hardly any stroke to many."""
+    rng = np.random.default_rng(1)
+    for kind in ("ar0", "ar70", "wander", "long90"):
+        for n in (0, 1, 2, 5, 33, 40, 128, 300):
+            row = noise(kind, n, rng) if n > 3 else rng.normal(0, 9, n)
+            bar = np.arange(n) // 4
+            yield f"{kind} {n}", (bias(row), spread(row), drift(row, bar.astype(np.float64)))
+            yield f"{kind} {n}, a part", (bias(row, bar % 2 == 0), spread(row, bar % 2 == 0))
+
+
+def _findings() -> _Cases:
+    """What is said of every planted fault, with sizes, intervals and odds."""
+    rng = np.random.default_rng(2)
+    for fault in FAULTS:
+        for size_ms in (12.0, -25.0):
+            table = plant(offsets_table(noise("ar35", 384, rng, sd_ms=9.0), rng), fault, size_ms)
+            yield f"{fault} {size_ms:+.0f}", findings(table, lean_ms=0.0)
+    yield "without a lean", findings(offsets_table(noise("ar0", 256, rng) - 20.0, rng), lean_ms=None)
+
+
+def _judgements() -> _Cases:
+    """Score, pocket, weights and bars to play again, with nothing and with much to say."""
+    rng = np.random.default_rng(3)
+    empty = offsets_table(np.zeros(0), rng)
+    yield "nothing", (score(empty, CLEAN), weak_bars(empty, as_ints([]), centre_ms=0.0))
+    for lean_ms in (0.0, 15.0):
+        for rush in ("last bar", "last two bars", "ramp"):
+            table, _ = rushed_song(rng, rush=rush)
+            yield f"score {lean_ms:.0f} {rush}", score(table, CLEAN, lean_ms=lean_ms)
+            yield f"weight {lean_ms:.0f} {rush}", place_weight(table.bar, table.beat, table.division)
+            yield f"distance {lean_ms:.0f} {rush}", distance(table, centre_ms=lean_ms, strict_toward=-1.0)
+            for drums in (False, True):
+                yield (
+                    f"bars {lean_ms:.0f} {rush} {drums}",
+                    weak_bars(table, as_ints([3, 3, 3, 9]), centre_ms=lean_ms, against_drums=drums),
+                )
+
+
+def _progress() -> _Cases:
+    """Getting better, worse, best in the middle, and bars that come back."""
+    rng = np.random.default_rng(4)
+    weeks = {"better": np.linspace(22, 9, 10), "worse": np.linspace(9, 20, 10), "few": np.linspace(20, 10, 3)}
+    weeks["middle"] = np.abs(np.arange(14) - 6.0) * 2 + 8
+    for name, spreads in weeks.items():
+        tables = week_of_tables(spreads, rng, rush_ms=np.linspace(30, 0, spreads.size).tolist())
+        yield name, progress_over(tables)
+        yield f"{name}, bars", bars_that_come_back([rushed_song(rng, spread_ms=float(one))[0] for one in spreads])
+
+
+def _alignments() -> _Cases:
+    """Matches of ordinary, hasty, lost and silent players, with a known delay and without, and at free tempo."""
+    rng = np.random.default_rng(5)
+    for name, player in (("ordinary", ordinary_player), ("full", full_range_player), ("worst", worst_player)):
+        for figure in FIGURES:
+            part = make_part(rng, figure, tempo_bpm=float(rng.uniform(60, 180)))
+            take = play_part(rng, part, player(rng))
+            at = part.at_us, part.pitch, take.notes.onset_us, take.notes.pitch, take.notes.velocity
+            for delay_ms in (None, take.delay_ms):
+                yield f"{name} {figure} {delay_ms is None}", align(*at, delay_ms, plan_stroke=part.stroke)
+    for kind in ("exercise rest", "loop stop"):
+        for number, (part, take) in enumerate(silent_takes(kind, rng, 3)):
+            at = part.at_us, part.pitch, take.notes.onset_us, take.notes.pitch, take.notes.velocity
+            yield f"{kind} {number}", align(*at, plan_stroke=part.stroke)
+    for kind in LOST:
+        for part, take in lost_takes(kind, rng, 1):
+            yield kind, align(part.at_us, part.pitch, take.notes.onset_us, take.notes.pitch)
+    for count in (0, 1, 3):
+        yield (
+            f"{count} notes",
+            align(np.arange(4) * 500_000, [60] * 4, np.arange(count) * 500_000, [60] * count, delay_ms=0.0),
+        )
+    part = make_part(rng, FIGURES[0], tempo_bpm=90.0)
+    take = play_part(rng, part, ordinary_player(rng))
+    yield "free", align_free(part.at_tick / 10_080, part.pitch, take.notes.onset_us, take.notes.pitch)
+
+
+def _slots() -> _Cases:
+    """Places of players without a plan."""
+    rng = np.random.default_rng(6)
+    for number in range(10):
+        groove = make_groove(rng, draw_player(rng))
+        yield f"{number}", quantise(groove.take_us, groove.player.bpm, groove.player.metre)
+        yield f"{number} raster", quantise(groove.take_us, groove.player.bpm, groove.player.metre, grid=16)
+
+
+def _leaders() -> _Cases:
+    """The drummer's curve, the lag behind it, and who is early."""
+    rng = np.random.default_rng(7)
+    for kind in ("full", "sparse", "silent"):
+        song = lead_and_follow(rng, 24, leader=kind)
+        leader = fit_leader(song.leader_quarter, song.leader_ms)
+        yield (
+            kind,
+            (
+                leader.reference_ms_at(song.follower_quarter),
+                lag_behind(leader, song.follower_quarter, song.follower_ms),
+            ),
+        )
+        nobody: tuple[list[float], list[float]] = ([], [])
+        yield (
+            f"{kind}, who",
+            who_leads([(song.leader_quarter, song.leader_ms), (song.follower_quarter, song.follower_ms), nobody]),
+        )
+
+
+def _files() -> _Cases:
+    """The demo's takes scored in several ways, and compared."""
+    ways: dict[str, dict[str, Any]] = {
+        "click": {},
+        "plan": {"plan": _SONG, "part": "keys", "delay_ms": 4.0},
+        "behind": {"plan": _SONG, "part": "keys", "lean_ms": 15.0, "delay_ms": 0.0},
+        "raster": {"grid": 16},
+    }
+    for name, how in ways.items():
+        for take in _TAKES:
+            result = score_file(take, **how)
+            yield f"{name} {take.name}", [
+                result.overall, result.counts, result.by_beat, result.by_division, result.by_section, result.swing,
+                [(one.code, one.effect_ms, one.ci95_ms, one.bars) for one in result.findings],
+                [(one.first_bar, one.last_bar, one.why) for one in result.replay],
+                [(one.action, one.exercise) for one in result.advice],
+                np.array([-999.0 if one.offset_ms is None else one.offset_ms for one in result.notes]),
+            ]  # fmt: skip
+            yield (
+                f"{name} {take.name}, history",
+                past_of(result, folder="f", date="d", exercise="e", tempo_bpm=96.0, length_s=1.0),
+            )
+    yield "compared", compare_takes(_TAKES, Reading(plan=_SONG, part="keys")).comparison
+
+
+def _bars() -> _Cases:
+    """How exercises are counted, and the tempo limits of an exercise."""
+    for family, grade in (("anchor", "hands"), ("split", "triplets"), ("turn", "density")):
+        exercise = make_exercise(family, grade, seed=3)
+        yield f"{family} {grade}", (counted_exercise(exercise), counted_plan(plan_of(exercise)), exercise.tempo_bpm)
+
+
+def main(write: Callable[[str], object] = lambda text: GOLDEN.write_text(text, encoding="utf-8")) -> None:
+    """Make the file anew."""
+    lines = (f"{json.dumps(name)}: {json.dumps(value, ensure_ascii=False)}" for name, value in figures().items())
+    write("{\n" + ",\n".join(lines) + "\n}\n")
+
+
+if __name__ == "__main__":
+    main()
