@@ -13,7 +13,7 @@ import numpy as np
 
 from heeltap.analysis.align.delay_candidates import Leap, differences
 from heeltap.analysis.align.inputs import NoteSequence
-from heeltap.model.arrays import BoolArray, IntArray
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["find_leaps"]
 
@@ -21,6 +21,7 @@ _LEAP_MS = 6000.0
 """The farthest leap that is looked for: a bar of four at 40 bpm, two bars at 80."""
 
 _BIN_MS = 20.0
+_BINS = round(2 * _LEAP_MS / _BIN_MS)
 _BELL = np.array([0.5, 0.9, 1.0, 0.9, 0.5])
 """How much differences up to 50 ms from the middle of a bin count for it."""
 
@@ -39,6 +40,9 @@ _RUN, _RUN_GAIN = 8, 3
 _REACH_MS, _REACH_ANY_KEY_MS = 60.0, 40.0
 """How far from the leap's own offset a played note may fall: less where any key answers, because there extra notes fit by
 chance (at 60 ms three in a run of eight did so in 1 of 60 silences)."""
+
+_AT_ONCE = 500
+"""Runs that are counted together: enough for speed, and no more than 10 MB."""
 
 _LEAST_FREE = 5
 """Played notes that a leap has to explain."""
@@ -77,10 +81,10 @@ def find_leaps(
         starts = np.arange(0, max(len(plan) - window // 2, 1), window // 4)
         ends = np.minimum(starts + window, len(plan))
         good, size = total[ends] - total[starts], ends - starts
-        for row in np.flatnonzero((good < 0.8 * size) & (size >= 6)):
-            need = max(0.6 * size[row], good[row] + max(margin, 0.25 * size[row]))
-            rows = np.arange(starts[row], ends[row])
-            found += [(offset, int(starts[row])) for offset in _fits(plan, take, rows, home_ms, float(need))]
+        bad = np.flatnonzero((good < 0.8 * size) & (size >= 6))
+        need = np.maximum(0.6 * size[bad], good[bad] + np.maximum(margin, 0.25 * size[bad]))
+        for some in np.array_split(np.arange(bad.size), 1 + bad.size // _AT_ONCE):
+            found += _fits(plan, take, starts[bad[some]], window // 4, home_ms, need[some])
     claimed = _fitting(plan, take, home_ms)
     claimed[match[clean]] = True
     leaps = (Leap(offset, _free(plan, take, offset, claimed)) for offset in _agreed(found))
@@ -135,18 +139,39 @@ def _agreed(found: list[tuple[float, int]]) -> tuple[float, ...]:
     return tuple(offset for _, offset in sorted(groups)[:_MOST_LEAPS])
 
 
-def _fits(plan: NoteSequence, take: NoteSequence, rows: IntArray, home_ms: float, need: float) -> list[float]:
-    """The best two differences at which at least ``need`` of the planned notes have a played one."""
-    _, _, difference = differences(plan, take, rows, home_ms - _LEAP_MS, home_ms + _LEAP_MS)
-    bins = int(2 * _LEAP_MS / _BIN_MS)
-    count = np.histogram(difference - home_ms, bins, (-_LEAP_MS, _LEAP_MS))[0]
-    wide = np.convolve(count, _BELL, mode="same")
-    wide[np.abs(np.arange(bins) + 0.5 - bins / 2) * _BIN_MS < _LEAST_LEAP_MS] = 0
+def _fits(
+    plan: NoteSequence, take: NoteSequence, starts: IntArray, step: int, home_ms: float, need: FloatArray
+) -> list[tuple[float, int]]:
+    """The best two differences of each run, and its first note, where at least ``need`` of its notes have a played one.
+
+    A run is four steps of planned notes. What fits is counted once a step and added up: runs overlap.
+    """
+    if starts.size == 0:
+        return []
+    steps = np.unique(starts[:, None] // step + np.arange(4))
+    rows = (steps[:, None] * step + np.arange(step)).ravel()
+    planned, _, difference = differences(plan, take, rows[rows < len(plan)], home_ms - _LEAP_MS, home_ms + _LEAP_MS)
+    nth = np.minimum((difference - home_ms + _LEAP_MS) // _BIN_MS, _BINS - 1).astype(np.int64)
+    cell = np.searchsorted(steps, planned // step) * _BINS + nth
+    count = np.bincount(cell, minlength=steps.size * _BINS).reshape(steps.size, _BINS).astype(np.float64)
+    of_run = count[np.searchsorted(steps, starts[:, None] // step + np.arange(4))].sum(axis=1)
+    wide = np.zeros_like(of_run)
+    for shift, share in enumerate(_BELL, -(_BELL.size // 2)):
+        wide[:, max(shift, 0) : _BINS + min(shift, 0)] += share * of_run[:, max(-shift, 0) : _BINS - max(shift, 0)]
+    wide[:, np.abs(np.arange(_BINS) + 0.5 - _BINS / 2) * _BIN_MS < _LEAST_LEAP_MS] = 0
+    out: list[tuple[float, int]] = []
+    for row in np.flatnonzero(wide.max(axis=1) >= need).tolist():
+        out += [(home_ms + offset, int(starts[row])) for offset in _best_two(wide[row], float(need[row]))]
+    return out
+
+
+def _best_two(wide: FloatArray, need: float) -> list[float]:
+    """The best difference, ms from home, and the next best that is apart from it, where they reach the need."""
     out: list[float] = []
     for _ in range(2):
         best = int(np.argmax(wide))
         if wide[best] < need:
             break
-        out.append(home_ms - _LEAP_MS + (best + 0.5) * _BIN_MS)
+        out.append((best + 0.5) * _BIN_MS - _LEAP_MS)
         wide[max(best - 5, 0) : best + 6] = 0
     return out
