@@ -1,8 +1,9 @@
 """How many single-line faults in the pure packages do the fast tests catch?
 
 ``python -m tests.bench.bench_mutations [COUNT] [SEED]`` copies the checkout to a temporary folder, changes one line there
-(a sign, a comparison, a constant, a boundary), runs the fast tests of the pure packages, and counts the faults that a test
-notices. It prints every fault that no test noticed.
+(a sign, an off-by-one, a constant), runs the fast tests of the pure packages, and counts the faults that a test notices. It
+prints every fault that no test noticed. A boundary (``<`` for ``<=``) is changed only beside a whole number, a length or a
+size: between two measured figures that are never equal it is the same program.
 
 Inside: `Mutation`, `mutations_of`, `main`.
 """
@@ -56,6 +57,9 @@ _SIGNS: dict[type, str] = {
 }
 
 
+_BOUNDARIES = (ast.Lt, ast.LtE, ast.Gt, ast.GtE)
+
+
 @dataclass(frozen=True, slots=True)
 class Mutation:
     """One change of one line."""
@@ -78,19 +82,30 @@ def mutations_of(path: Path, source: str) -> Iterator[Mutation]:
 
 
 def _of_node(path: Path, lines: list[str], node: ast.AST) -> Iterator[Mutation]:
-    """The changes at one node: a swapped operator, or a number that is one too large."""
+    """The changes at one node: a swapped operator, a whole number that is one too large, another number twice as large."""
     if isinstance(node, ast.Constant) and type(node.value) in (int, float) and node.lineno == node.end_lineno:
         text = lines[node.lineno - 1]
-        changed = text[: node.col_offset] + repr(node.value + 1) + text[node.end_col_offset :]
-        yield Mutation(path, node.lineno, text, changed)
+        value = node.value + 1 if isinstance(node.value, int) or not node.value else node.value * 2
+        yield Mutation(path, node.lineno, text, text[: node.col_offset] + repr(value) + text[node.end_col_offset :])
         return
     for operator, left, right in _operators(node):
         if type(operator) not in _SWAPS or left.end_lineno != right.lineno:
+            continue
+        if type(operator) in _BOUNDARIES and not (_counts(left) or _counts(right)):
             continue
         text, start, end = lines[right.lineno - 1], left.end_col_offset or 0, right.col_offset
         between = text[start:end].replace(_SIGNS[type(operator)], _SWAPS[type(operator)], 1)
         if between != text[start:end]:
             yield Mutation(path, right.lineno, text, text[:start] + between + text[end:])
+
+
+def _counts(side: ast.expr) -> bool:
+    """Whether a side of a comparison is a whole number, a length or a size, so that the two sides can be equal."""
+    return (
+        (isinstance(side, ast.Constant) and type(side.value) is int)
+        or (isinstance(side, ast.Attribute) and side.attr in ("size", "ndim"))
+        or (isinstance(side, ast.Call) and isinstance(side.func, ast.Name) and side.func.id == "len")
+    )
 
 
 def _operators(node: ast.AST) -> Iterator[tuple[ast.AST, ast.expr, ast.expr]]:
