@@ -252,3 +252,19 @@ def told(path: Path) -> tuple[str, ...]:
         return check_set(path)
     except SetFileError as e:
         return (str(e),)
+
+
+def test_exercises_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    """By what differs between them, by their number where nothing does; a name of its own stays as it is."""
+    path = tmp_path / "own.toml"
+    item = '[[item]]\nfamily = "anchor"\ngrade = "backbeat"\n'
+    rows = [f"{item}tempo_bpm = 72\n", f"{item}tempo_bpm = 88\n", '[[item]]\nfamily = "anchor"\ngrade = "pillars"\n']
+    path.write_text('format = "heeltap.set/1"\ntitle = "Own"\n' + "".join(rows), encoding="utf-8")
+    twice = tmp_path / "twice.toml"
+    twice.write_text('format = "heeltap.set/1"\ntitle = "Own"\n' + item * 2, encoding="utf-8")
+
+    titles, same = open_set(path).titles, open_set(twice).titles
+
+    name = open_set(path).works[0].title
+    assert (f"{name} (72 bpm)", f"{name} (88 bpm)", open_set(path).works[2].title) == titles
+    assert (f"{name} (exercise 1)", f"{name} (exercise 2)") == same

@@ -17,6 +17,8 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice, drill_chosen
 from heeltap.app.drill.run import Settings
 from heeltap.app.practice.advise import course
+from heeltap.app.practice.set_standing import standing_of, standing_words
+from heeltap.app.practice.sets import open_set
 from heeltap.app.route.route import Route
 from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
@@ -163,6 +165,20 @@ def a_made_drill(family: str, grade: str, width: int, height: int) -> list[Line]
     return draw_drill(state, replace(view, width=width, height=height, keys=keys))
 
 
+def a_set_drill(width: int, height: int) -> list[Line]:
+    """The screen before an exercise of a set is played: what the teacher says and asks for."""
+    what = drill_of("first-week:1", tempo_bpm=72)
+    state, opened = before(what, Feedback.BAR), open_set("first-week")
+    work = opened.works[0]
+    assert work.item.exercise is not None
+    taken = past_take("2026-03-01T18:00:00+01:00", "anchor", "backbeat", 72, 0.0, 1.0)
+    mine = [replace(taken, exercise=work.item.exercise.name, seed=work.seed)]
+    task = (*work.item.notes, standing_words(standing_of(opened, work, mine, 72.0)))
+    view = replace(view_of(what, Settings("Drum Pads", "Synth"), UNICODE), task=task)
+    keys = drill_keys(state.phase, state.feedback)
+    return draw_drill(state, replace(view, width=width, height=height, keys=keys))
+
+
 CHANGES = (Change(4, "fill"), Change(5, "chorus landing"))
 
 
@@ -210,6 +226,7 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "drill-hands": a_made_drill("anchor", "hands", width, height),
         "drill-chords": a_made_drill("anchor", "chords", width, height),
         "drill-drums": a_made_drill("turn", "sixteenths", width, height),
+        "drill-set": a_set_drill(width, height),
         "drill": draw_drill(playing, drill),
         "report": a_report_page(0, look),
         "report-chart": a_report_page(1, look),

@@ -63,3 +63,15 @@ def test_a_set_file_is_kept_by_its_whole_path(tmp_path: Path, monkeypatch: pytes
 
     assert set_in_use() == str(tmp_path / "mine.toml")
     assert (home() / "current-set").is_file()
+
+
+def test_the_first_line_is_the_set_s_next_exercise() -> None:
+    """A set in use goes before the course; without one the course says what comes next."""
+    use_set("")
+    without = read_today(now=NOW).step
+    use_set("first-week")
+    within = read_today(now=NOW).step
+
+    assert without is not None
+    assert within is not None
+    assert ("", "first-week:1") == (without.item, within.item)

@@ -74,6 +74,8 @@ class Drill:
     """What sounds between the count and bar 1: the bar before, which is not judged. It ends at 0, its times are negative."""
     run_in_us: int = 0
     """How long that bar is."""
+    item: str = ""
+    """The exercise of a set that this is, such as ``first-week:2``; empty where no set asks for it."""
 
     @property
     def schedule(self) -> Schedule:
@@ -187,7 +189,7 @@ def _drill(
     if (work := set_item(what)) is not None:
         song = None if work.item.exercise is not None else work.path
         _refuse(what, "the set says which", part=part, seed=seed, metre=metre)
-        return _of_set(work, tempo_bpm, lean, pocket_ms, click), song
+        return replace(_of_set(work, tempo_bpm, lean, pocket_ms, click), item=what.strip()), song
     suffix = Path(what).suffix.lower()
     if suffix == ".toml":
         _refuse(what, "an exercise file is one exercise", part=part, seed=seed, metre=metre)

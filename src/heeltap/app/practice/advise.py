@@ -1,6 +1,6 @@
 """What to play next, from your history and the shipped course.
 
-Inside: `next_step`, `next_exercise`, `course`.
+Inside: `next_step`, `step_after`, `next_exercise`, `course`.
 """
 
 import functools
@@ -12,6 +12,7 @@ import numpy as np
 
 from heeltap.app.practice.make_exercise import families, make_exercise
 from heeltap.app.practice.set_in_use import set_in_use
+from heeltap.app.practice.set_standing import standing_of
 from heeltap.app.practice.sets import open_set
 from heeltap.app.takes.history import history
 from heeltap.clock import wall_now
@@ -23,18 +24,13 @@ from heeltap.course.recipes import Grade
 from heeltap.errors import HeeltapError
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan_from import plan_of
-from heeltap.model.practice_set import is_done
 from heeltap.model.result import Advice
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["course", "next_exercise", "next_step"]
+__all__ = ["course", "next_exercise", "next_step", "step_after"]
 
 _REMEMBERED = 1_000
 """Takes that advice looks at: a year of practice at twenty minutes a week, and read in 10 ms."""
-
-
-_SAME_BPM = 0.5
-"""Two tempi closer than this are the same: files keep a tempo to a microsecond a beat."""
 
 
 @functools.cache
@@ -72,8 +68,13 @@ def next_step(takes: Path | None = None, *, now: datetime | None = None) -> Next
     StoreError
         As `heeltap.app.takes.history.history`.
     """
-    past, moment = history(takes, last=_REMEMBERED).takes, wall_now() if now is None else now
-    return advise.rest_due(past, moment) or _set_step(past) or advise.next_step(past, course(), moment)
+    return step_after(history(takes, last=_REMEMBERED).takes, wall_now() if now is None else now)
+
+
+def step_after(past: Sequence[PastTake], now: datetime) -> NextStep:
+    """The same after these takes, the earliest first; at most a year of them count."""
+    past = past[-_REMEMBERED:]
+    return advise.rest_due(past, now) or _set_step(past) or advise.next_step(past, course(), now)
 
 
 def _set_step(past: Sequence[PastTake]) -> NextStep | None:
@@ -83,22 +84,16 @@ def _set_step(past: Sequence[PastTake]) -> NextStep | None:
         opened = open_set(name) if name else None
     except HeeltapError:  # the start screen says what is wrong with the set; advice goes on with the course
         return None
-    for work in opened.works if opened else ():
-        item = work.item
-        exercise = Path(work.path).stem if item.exercise is None else item.exercise.name
-        for bpm in work.tempi_bpm:
-            mine = [
-                take
-                for take in past
-                if (take.exercise, take.seed, take.ending) == (exercise, work.seed, "played")
-                and abs(take.tempo_bpm - bpm) < _SAME_BPM
-            ]
-            met = is_done(item.done, ((take.in_pocket, take.spread_ms) for take in mine))
-            if opened and not (len(mine) >= item.takes and met):
-                reason = (
-                    f"it is the next of your set, and you have {len(mine)} of {item.takes} takes of it at this tempo"
-                )
-                return NextStep("set", reason, title=work.title, tempo_bpm=bpm, item=f"{opened.called}:{work.number}")
+    if opened is None:
+        return None
+    for work in opened.works:
+        standing = standing_of(opened, work, past)
+        if not standing.done:
+            have, item = len(standing.takes), f"{opened.called}:{work.number}"
+            reason = f"it is the next of your set, and you have {have} of {work.item.takes} takes of it at this tempo"
+            return NextStep(
+                "set", reason, title=opened.titles[work.number - 1], tempo_bpm=standing.tempo_bpm, item=item
+            )
     return None
 
 

@@ -11,14 +11,16 @@ from heeltap.write import write_whole
 
 __all__ = ["set_in_use", "sets_in_reach", "use_set"]
 
+_FIRST = "first-week"
+
 _HEAD_BYTES = 20_000
 """How much of a file heeltap reads to see whether it calls itself a set."""
 
 
 def sets_in_reach() -> tuple[str, ...]:
-    """The sets that come with heeltap, then the set files in the present folder, each as a person types it."""
+    """The sets that come with heeltap, a beginner's first; then the set files in the present folder; each as typed."""
     here = sorted(str(path) for path in Path().glob("*.toml") if _calls_itself_set(path))
-    return (*shipped_sets(), *here)
+    return (*sorted(shipped_sets(), key=lambda name: name != _FIRST), *here)
 
 
 def _calls_itself_set(path: Path) -> bool:

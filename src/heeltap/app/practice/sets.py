@@ -9,6 +9,7 @@ Inside: `OpenSet`, `Work`, `open_set`, `set_item`, `shipped_sets`, `shipped_set_
 import difflib
 import functools
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,11 +18,13 @@ from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, SetFileError
 from heeltap.files.paths import shipped
 from heeltap.files.toml.sets import mistakes_in, read_set
+from heeltap.model.exercise import click_text
 from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.practice_set import FromFile, Generated, PracticeSet, SetItem, fingerprint
 from heeltap.units import bpm_from_us_per_quarter
+from heeltap.wording import count
 from heeltap.write import write_whole
 
 __all__ = [
@@ -102,6 +105,40 @@ class OpenSet:
     """64 hexadecimal digits, as `heeltap.model.practice_set.fingerprint`."""
     called: str
     """What a person types for it: a shipped set's name, or a path."""
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """What each exercise is called; two of the same name are told apart by what differs.
+
+        Returns
+        -------
+        tuple of str
+            ``Two and four``; beside another of that name ``Two and four (click 1, 72 bpm)``.
+        """
+        same = [[other for other in self.works if other.title == work.title] for work in self.works]
+        return tuple(_told_apart(work, works) for work, works in zip(self.works, same, strict=True))
+
+
+def _told_apart(work: Work, same: Sequence[Work]) -> str:
+    """The title with what the other exercises of that title do not share, or with its number where they share all."""
+    if len(same) == 1:
+        return work.title
+    rows = [_traits(one) for one in same]
+    own = [text for at, text in enumerate(_traits(work)) if len({row[at] for row in rows}) > 1]
+    return f"{work.title} ({', '.join(own) or f'exercise {work.number}'})"
+
+
+def _traits(work: Work) -> tuple[str, ...]:
+    """What can differ between two exercises of one name: metre, length, tempo, click, lean."""
+    click = click_text(work.item.exercise.click) if work.item.exercise else work.item.click or "every"
+    return (
+        str(work.plan.metre.metres[0]),
+        count(work.plan.bars, "bar"),
+        f"{work.tempi_bpm[0]:g} bpm",
+        f"click {click}",
+        f"lean {work.lean.written}",
+        *([] if work.seed is None else [f"seed {work.seed}"]),
+    )
 
 
 def shipped_sets() -> tuple[str, ...]:

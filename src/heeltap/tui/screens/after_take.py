@@ -4,11 +4,14 @@ Inside: `AfterTake`, `report_of`.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from heeltap.app.drill.changes import tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import DrillOutcome
+from heeltap.app.drill.set_task import set_task
+from heeltap.app.practice.set_standing import counts_words
 from heeltap.app.takes.self_assessment import guess_words, keep_guess
 from heeltap.errors import HeeltapError
 from heeltap.tui.screens.report import Report, played_words, report_lines
@@ -28,6 +31,12 @@ def report_of(outcome: DrillOutcome, played: str, *, guess: str = "") -> Report:
         return Report(played, outcome.result, (*first, "You played nothing, so heeltap kept no take."))
     notice = [f"Note: {outcome.notice}"] if outcome.notice else []
     return Report(played, outcome.result, tuple(first), (f"Your take is in {outcome.folder}", *notice))
+
+
+def _counts(outcome: DrillOutcome, drill: Drill) -> str:
+    """Whether the take counts for the set that asks for the drill; empty where none does."""
+    task = None if outcome.folder is None else set_task(drill, outcome.folder.parent)
+    return "" if task is None or outcome.folder is None else counts_words(task, outcome.folder.name)
 
 
 class AfterTake:
@@ -51,7 +60,8 @@ class AfterTake:
         """Take up one more take, of this drill."""
         self.outcomes.append(outcome)
         now = self._now()
-        self._show(report_of(outcome, played_words(drill.title, tempo_of(drill), now, now)))
+        played = played_words(drill.title, tempo_of(drill), now, now)
+        self._show(replace(report_of(outcome, played), counts=_counts(outcome, drill)))
         self.first, self.showing = 0, True
 
     def ask(self) -> None:
@@ -63,7 +73,8 @@ class AfterTake:
         self.asking, outcome = False, self.outcomes[-1]
         if not guess or outcome.folder is None or outcome.result is None:
             return ""
-        self._show(report_of(outcome, self._report.played, guess=guess_words(guess, outcome.result)))
+        first = report_of(outcome, self._report.played, guess=guess_words(guess, outcome.result)).first
+        self._show(replace(self._report, first=first))
         try:
             keep_guess(outcome.folder, guess, outcome.result)
         except HeeltapError as error:

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from heeltap.app.drill.changes import Change, changes_of, tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import Settings
+from heeltap.app.drill.set_task import set_task
+from heeltap.app.practice.set_standing import standing_words
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.session.plan_columns import BarColumns
@@ -61,6 +63,8 @@ class View:
     """What each hand or drum plays, and on which keys."""
     passes: int = 1
     """How often the bars come in a row."""
+    task: tuple[str, ...] = ()
+    """What the set says of the exercise and asks for, shown before you begin; empty where no set asks for it."""
 
 
 def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
@@ -75,7 +79,14 @@ def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
         changes=changes_of(drill.plan),
         rows=rows_of_drill(drill),
         passes=drill.passes,
+        task=_task_of(drill, settings),
     )
+
+
+def _task_of(drill: Drill, settings: Settings) -> tuple[str, ...]:
+    """The teacher's notes, the marks, and how many takes are still wanted."""
+    task = set_task(drill, settings.takes)
+    return () if task is None else (*task.work.item.notes, standing_words(task))
 
 
 def title_of(drill: Drill, glyphs: Glyphs) -> str:
@@ -181,7 +192,8 @@ def _bar_words(state: State, passes: int) -> str:
 def _coming(state: State, view: View) -> list[Line]:
     """What the exercise is for, before it begins; then where you are and what comes, said before it comes."""
     if state.phase is Phase.READY:
-        return wrapped_lines(view.aim, view.width, role="dim") or [[]]
+        task = [line for text in view.task for line in wrapped_lines(text, view.width)]
+        return [*wrapped_lines(view.aim, view.width, role="dim"), *task] or [[]]
     if state.phase is Phase.DONE:
         return [[]]
     bar = present_bar(state)

@@ -52,6 +52,8 @@ class Report:
     """What the player must read before everything else: what broke, what they guessed."""
     last: tuple[str, ...] = ()
     """What stands at the very end: where the take is."""
+    counts: str = ""
+    """Whether the take counts for the set in which the exercise is; empty where it is in none."""
 
 
 def played_words(title: str, tempo_bpm: float, when: datetime, now: datetime) -> str:
@@ -95,6 +97,7 @@ def _first_page(report: Report, width: int) -> list[str]:
     if report.result is None:
         return lines
     lines += _wrapped(_in_a_sentence(report.result), width, indent="  ")
+    lines += _wrapped(report.counts, width, indent="  ")
     known = {listing.title: listing for half in document_of(report.result).halves for listing in half.lists}
     for title in (STANDS_OUT, PLAY_AGAIN, NEXT):
         if title in known:

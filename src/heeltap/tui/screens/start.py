@@ -9,16 +9,15 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from heeltap.app.drill.from_settings import DrillChoice
-from heeltap.app.practice.advise import course
+from heeltap.app.practice.advise import step_after
 from heeltap.app.practice.set_in_use import set_in_use, sets_in_reach, use_set
+from heeltap.app.practice.set_standing import standing_of
 from heeltap.app.practice.sets import OpenSet, Work, open_set
 from heeltap.app.route.ports import real_ports
 from heeltap.app.takes.history import history
-from heeltap.course import next_exercise as advise
 from heeltap.course.next_exercise import NextStep
 from heeltap.errors import HeeltapError
 from heeltap.model.past_take import PastTake
-from heeltap.model.practice_set import is_done
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, first_shown, page, room_of, wrapped_lines
 from heeltap.tui.screen import Host, QuietScreen
@@ -54,14 +53,11 @@ START_KEYS = (
 )
 
 START_HELP = (
-    "The first line is the exercise that your takes ask for, with the reason. Below it are the exercises of the set in use, "
-    "each at the first tempo that you have not done.",
+    "The first line is what to play next, with the reason: the next exercise of your set, else the one that your takes ask "
+    "for. Below it are all exercises of the set, each at the first tempo that you have not done.",
 )
 
 _DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-_SAME_BPM = 0.5
-"""Two tempi closer than this are the same: files keep a tempo to a microsecond a beat."""
 
 _WEEK_DAYS = 7
 
@@ -132,7 +128,7 @@ def read_today(takes: Path | None = None, *, now: datetime) -> Today:
     try:
         found = history(takes)
         past, warnings = found.takes, found.warnings
-        step = advise.next_step(past[-1000:], course(), now)
+        step = step_after(past, now)
     except HeeltapError as error:
         warnings = (str(error),)
     name, title, problem = set_in_use(), "", ""
@@ -160,25 +156,15 @@ def read_today(takes: Path | None = None, *, now: datetime) -> Today:
 
 
 def due_of(opened: OpenSet, past: Sequence[PastTake]) -> tuple[Due, ...]:
-    """Every exercise of a set, with how many takes the player has of it and whether it is done.
-
-    A take counts where its exercise has the same name and seed, even if the player did not begin it from the set.
-    """
-    return tuple(_due(opened.called, work, past) for work in opened.works)
+    """Every exercise of a set, with how many takes the player has of it and whether it is done."""
+    return tuple(_due(opened, work, past) for work in opened.works)
 
 
-def _due(called: str, work: Work, past: Sequence[PastTake]) -> Due:
-    name = Path(work.path).stem if work.item.exercise is None else work.item.exercise.name
-    mine = [take for take in past if take.exercise == name and take.seed == work.seed and take.ending == "played"]
-    item, tempi = work.item, work.tempi_bpm
-    at_tempo = {bpm: [take for take in mine if abs(take.tempo_bpm - bpm) < _SAME_BPM] for bpm in tempi}
-    met = {
-        bpm: len(rows) >= item.takes and is_done(item.done, ((take.in_pocket, take.spread_ms) for take in rows))
-        for bpm, rows in at_tempo.items()
-    }
-    bpm = next((tempo for tempo in tempi if not met[tempo]), tempi[-1])
-    choice = DrillChoice(f"{called}:{work.number}", bpm)
-    return Due(work.number, work.title, bpm, len(at_tempo[bpm]), item.takes, all(met.values()), choice)
+def _due(opened: OpenSet, work: Work, past: Sequence[PastTake]) -> Due:
+    standing = standing_of(opened, work, past)
+    choice = DrillChoice(f"{opened.called}:{work.number}", standing.tempo_bpm)
+    played, title = len(standing.takes), opened.titles[work.number - 1]
+    return Due(work.number, title, standing.tempo_bpm, played, work.item.takes, standing.done, choice)
 
 
 def week_of(past: Sequence[PastTake], until: date) -> tuple[Day, ...]:
@@ -200,9 +186,9 @@ def lines_of(today: Today) -> tuple[StartLine, ...]:
     """The lines to choose from: the next exercise, then those of the set."""
     lines = []
     step = today.step
-    if step is not None and step.family:
-        text = f"{step.family} {step.grade} at {step.tempo_bpm:g} bpm: {step.title}"
-        lines.append(StartLine(text, DrillChoice(f"{step.family} {step.grade}", step.tempo_bpm, step.seed)))
+    if step is not None and step.what:
+        text = f"{step.what} at {step.tempo_bpm:g} bpm: {step.title}"
+        lines.append(StartLine(text, DrillChoice(step.what, step.tempo_bpm, None if step.item else step.seed)))
     return (*lines, *(StartLine(_due_text(due), due.choice) for due in today.due))
 
 
@@ -244,7 +230,7 @@ def _next(today: Today, chosen: int, look: Look) -> list[Line]:
     step = today.step
     if step is None:
         return [[Span("  next: the history cannot be read", "out")]]
-    if not step.family:
+    if not step.what:
         return [[Span("  next", "head")], *wrapped_lines(f"{_sentence(step.reason)}", look.width, "    ")]
     return [
         [Span("  next", "head")],
