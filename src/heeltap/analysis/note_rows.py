@@ -45,7 +45,13 @@ def planned_division(plan: Plan, quarter: FloatArray) -> IntArray:
 
 
 def plan_rows(
-    plan: Plan, notes: Notes, match: IntArray, wrong: BoolArray, note_offset: FloatArray, confidence: FloatArray
+    plan: Plan,
+    notes: Notes,
+    match: IntArray,
+    wrong: BoolArray,
+    doubled: BoolArray,
+    note_offset: FloatArray,
+    confidence: FloatArray,
 ) -> tuple[NoteRow, ...]:
     """A row for each planned note and each extra one.
 
@@ -58,6 +64,8 @@ def plan_rows(
         Row in ``notes`` of each planned note, -1 where none was played.
     wrong : bool, shape (len(plan),)
         Whether another key was played for it.
+    doubled : bool, shape (len(notes),)
+        Whether a note that no planned one claims doubles a chord's.
     note_offset : float64, shape (len(plan),)
         Milliseconds, nan where none was played.
     confidence : float64, shape (len(plan),)
@@ -84,17 +92,21 @@ def plan_rows(
         _section_names(bar, plan.sections),
         np.round(confidence, 4).tolist(),
     )
-    return tuple(sorted([*planned, *_extra_rows(notes, match[hit])], key=lambda row: row.time_s))
+    return tuple(sorted([*planned, *_extra_rows(notes, match[hit], doubled)], key=lambda row: row.time_s))
 
 
-def _extra_rows(notes: Notes, used: IntArray) -> list[NoteRow]:
-    """Rows of the notes that no planned note claimed."""
+def _extra_rows(notes: Notes, used: IntArray, doubled: BoolArray) -> list[NoteRow]:
+    """Rows of the notes that no planned note claimed: they double a chord, or are extra."""
     free = np.ones(len(notes), bool)
     free[used] = False
     played = zip(
-        (notes.onset_us[free] / 1e6).tolist(), notes.pitch[free].tolist(), notes.velocity[free].tolist(), strict=True
+        (notes.onset_us[free] / 1e6).tolist(),
+        notes.pitch[free].tolist(),
+        notes.velocity[free].tolist(),
+        np.where(doubled[free], "doubled", "extra").tolist(),
+        strict=True,
     )
-    return [NoteRow(t, None, None, pitch, velocity, "extra", None, None, None) for t, pitch, velocity in played]
+    return [NoteRow(t, None, None, pitch, velocity, status, None, None, None) for t, pitch, velocity, status in played]
 
 
 def grid_rows(

@@ -15,9 +15,11 @@ import numpy.typing as npt
 
 from heeltap.analysis.note_rows import grid_rows, plan_rows, planned_division
 from heeltap.analysis.quantise import Slots
+from heeltap.analysis.voicing import voiced
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.notes import Notes
 from heeltap.model.offsets import Offsets, Tally
+from heeltap.model.parts import DRUM_CHANNEL
 from heeltap.model.plan import ANY_PITCH, Plan, Section
 from heeltap.model.result import NoteRow
 from heeltap.model.sections import section_columns
@@ -144,8 +146,10 @@ def judge_plan(
     offsets = _table(struck, plan.tempo, plan.metre, plan.sections, np.unique(plan.at_us))
     wrong = hit & (plan.pitch >= 0)
     wrong[wrong] = notes.pitch[match[wrong]] != plan.pitch[wrong]
-    rows = plan_rows(plan, notes, match, wrong, note_offset, confidence)
-    extra = len(notes) - int(hit.sum())
+    right, doubled = voiced(plan, notes, match)
+    wrong &= ~right
+    rows = plan_rows(plan, notes, match, wrong, doubled, note_offset, confidence)
+    extra = len(notes) - int(hit.sum()) - int(doubled.sum())
     tally = Tally(len(plan), int((hit & ~wrong).sum()), int((~hit).sum()), extra, int(wrong.sum()), 0)
     return Judged(offsets, tally, rows, doubtful, last_bar)
 
@@ -310,15 +314,11 @@ def _table(
     )
 
 
-_DRUM_CHANNEL = 9
-"""Channel 10 of General MIDI, counted from 0 (General MIDI 1, from memory)."""
-
-
 def _drums(notes: Notes, rows: IntArray, any_key: BoolArray, group: IntArray) -> IntArray:
     """Key of each group's loudest note where that is a drum or stands for any key, else -1; ``rows`` of the notes."""
     order = np.lexsort((notes.velocity[rows], group))
     loudest = order[np.flatnonzero(np.diff(group[order], append=-1))]
-    is_drum = (notes.channel[rows[loudest]] == _DRUM_CHANNEL) | any_key[loudest]
+    is_drum = (notes.channel[rows[loudest]] == DRUM_CHANNEL) | any_key[loudest]
     return np.where(is_drum, notes.pitch[rows[loudest]], -1).astype(np.int64)
 
 

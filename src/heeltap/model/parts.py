@@ -14,12 +14,15 @@ import numpy as np
 from heeltap.errors import InputFileError
 from heeltap.model.arrays import IntArray
 
-__all__ = ["HasParts", "Part", "choose_part", "describe_parts", "guess_drums"]
+__all__ = ["DRUM_CHANNEL", "HasParts", "Part", "choose_part", "describe_parts", "guess_drums"]
 
 _DRUM_NAME = re.compile(
     r"drum|perc(?!eiv)|\bkit\b|schlagzeug|batteri|bater[ií]a|trommel|ドラム|パーカッション|鼓", re.IGNORECASE
 )
 """Names that players give to a drum part, in a few languages. Ours."""
+
+DRUM_CHANNEL = 9
+"""Channel 10 of General MIDI, counted from 0 (General MIDI 1, from memory)."""
 
 _KICK, _SNARE = (35, 36), (37, 38, 39, 40)
 _CYMBAL = (42, 44, 46, 49, 51, 52, 53, 55, 57, 59)
@@ -99,7 +102,7 @@ def guess_drums(channel: int, name: str, pitch: IntArray, tick: IntArray) -> boo
     -------
     bool
     """
-    if channel == 9 or _DRUM_NAME.search(name):
+    if channel == DRUM_CHANNEL or _DRUM_NAME.search(name):
         return True
     if pitch.size < 4 or pitch.min() < 27 or pitch.max() > 87:
         return False

@@ -210,7 +210,7 @@ class NoteRow:
     velocity: int
     """0 for a missed note."""
     status: str
-    """``matched``, ``wrong_pitch``, ``extra``, ``unplaced`` or ``missed``."""
+    """``matched``, ``wrong_pitch``, ``extra``, ``doubled`` (a chord's note in one more octave), ``unplaced``, ``missed``."""
     offset_ms: float | None
     division: str | None
     section: str | None

@@ -14,6 +14,7 @@ import numpy as np
 from heeltap.analysis.note_rows import planned_division
 from heeltap.analysis.pocket import half_width_ms
 from heeltap.analysis.strokes import RETRIGGER_US
+from heeltap.analysis.voicing import is_chord
 from heeltap.model.counting import Syllable
 from heeltap.model.hands import hand_lines, side_key
 from heeltap.model.pitch import LEFT, RIGHT
@@ -56,8 +57,10 @@ class Target:
     """Where any key is accepted, it lies between these: one hand's side of the split, or the whole keyboard."""
 
     def fits(self, pitch: int) -> bool:
-        """Whether a key is one of the stroke's own."""
-        return pitch in self.pitches if self.pitches else self.lowest <= pitch <= self.highest
+        """Whether a key is one of the stroke's own; a chord's notes may lie in any octave."""
+        if not self.pitches:
+            return self.lowest <= pitch <= self.highest
+        return pitch in self.pitches or (is_chord(self.pitches) and pitch % 12 in {own % 12 for own in self.pitches})
 
 
 @dataclass(frozen=True, slots=True)
