@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from heeltap.app.drill.from_settings import DrillChoice, drill_chosen
+from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.from_settings import OWN_CLICK, DrillChoice, drill_chosen
 from heeltap.app.practice.advise import course
 from heeltap.app.practice.set_in_use import use_set
 from heeltap.course.next_exercise import next_step
@@ -113,7 +114,7 @@ def test_every_line_goes_round() -> None:
     for _ in range(7 + sum(str(beat.metre) == "4/4" for beat in read_beats().values())):
         choice = rows_of(choice)["click"].after
         clicks.append(choice.click)
-        assert rows_of(choice)["click"].before.click == (None if len(clicks) == 1 else clicks[-2])
+        assert rows_of(choice)["click"].before.click == (OWN_CLICK if len(clicks) == 1 else clicks[-2])
     for _ in range(5):
         choice = rows_of(choice)["lean"].after
         leans.append(choice.lean)
@@ -123,7 +124,7 @@ def test_every_line_goes_round() -> None:
 
     assert sorted(METRES) == sorted(map(str, metres))
     assert {"every", "one", "none", "beat:plain"} <= {*clicks}
-    assert (len(set(clicks)), None) == (len(clicks), clicks[-1])
+    assert (len(set(clicks)), OWN_CLICK) == (len(clicks), clicks[-1])
     assert [0.0, 10.0, 20.0, None] == [one.fixed_ms for one in leans if one is not None]
     assert leans[-1] is None
     assert set(Feedback) == set(numbers)
@@ -245,3 +246,28 @@ def test_what_cannot_be_made_is_said_and_the_choice_before_stays(tmp_path: Path)
 
     assert app.return_value is not None
     assert 100.0 == app.return_value.tempo_bpm
+
+
+def test_drums_come_first_for_changes() -> None:
+    """A turn begins over drums of its metre; its own click is the next but the drums; other families keep their click."""
+    choice = DrillChoice("turn beat", metre="3/4")
+    turn, anchor = (
+        drill_chosen(choice, CLICK_SOUNDS["wood"]),
+        drill_chosen(DrillChoice("anchor all"), CLICK_SOUNDS["wood"]),
+    )
+    plain = drill_chosen(replace(choice, click=OWN_CLICK), CLICK_SOUNDS["wood"])
+    rows = {row.name: row for row in option_rows(choice, turn)}
+
+    assert (True, "", "") == (turn.heard.startswith("beat:"), anchor.heard, plain.heard)
+    assert read_beats()[turn.heard.removeprefix("beat:")].metre == turn.plan.metre.metres[0]
+    assert "drums" in rows["click"].value
+    assert OWN_CLICK in {rows["click"].after.click, *(_after(choice, turn, 3))}
+
+
+def _after(choice: DrillChoice, drill: Drill, times: int) -> list[str | None]:
+    """The clicks that follow one another."""
+    found = []
+    for _ in range(times):
+        choice = next(row.after for row in option_rows(choice, drill) if row.name == "click")
+        found.append(choice.click)
+    return found

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.drill.drill import Drill, drill_of, plan_at_tempo, with_backing
+from heeltap.app.drill.drill import Drill, as_offered, drill_of, plan_at_tempo, with_backing
 from heeltap.app.drill.player_setup import pads_for, with_learned_pads
 from heeltap.app.drill.ranges import same_bars
 from heeltap.app.drill.run import Settings
@@ -110,7 +110,8 @@ def next_drill(takes: Path, sound: ClickSound = CLICK_SOUNDS["wood"]) -> tuple[D
     reason = f"{step.reason[:1].upper()}{step.reason[1:]}."
     if not step.what:
         return None, reason
-    return drill_of(step.what, tempo_bpm=step.tempo_bpm, seed=None if step.item else step.seed, sound=sound), reason
+    drill = drill_of(step.what, tempo_bpm=step.tempo_bpm, seed=None if step.item else step.seed, sound=sound)
+    return as_offered(drill), reason
 
 
 def before(drill: Drill, feedback: Feedback) -> State:

@@ -1,6 +1,6 @@
 """The drill that you name: its plan, its click and its aim.
 
-Inside: `Drill`, `drill_of`, `with_backing`, `plan_at_tempo`.
+Inside: `Drill`, `drill_of`, `as_offered`, `with_backing`, `plan_at_tempo`.
 """
 
 import re
@@ -13,7 +13,9 @@ from heeltap.app.drill.backing import backing_of, wish_of
 from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.practice.sets import Work, set_item
 from heeltap.app.score.read import load_part
+from heeltap.course.drum_patterns import patterns_for
 from heeltap.errors import InputFileError, OptionError, PlanError, sentence
+from heeltap.files.toml.beats import read_beats
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
 from heeltap.files.toml.families import FAMILIES
 from heeltap.model.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
@@ -26,7 +28,7 @@ from heeltap.session.plan_columns import count_in_us
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
 from heeltap.units import us_per_quarter_from_bpm
 
-__all__ = ["Drill", "drill_of", "plan_at_tempo", "with_backing"]
+__all__ = ["Drill", "as_offered", "drill_of", "plan_at_tempo", "with_backing"]
 
 _FAMILY = re.compile(r"([a-z]+)(?:[ _:-]*(\d{1,3})|[ _:-]+([a-z][a-z0-9-]*))?", re.IGNORECASE)
 
@@ -171,6 +173,26 @@ def with_backing(drill: Drill) -> Drill:
         return drill
     own = None if drill.exercise is None else exercise_from_toml(drill.exercise).click
     return replace(drill, backing=backing_of(wish, drill.plan, own, song=drill.song, sound=drill.sound))
+
+
+def as_offered(drill: Drill) -> Drill:
+    """The drill as the screens offer it: over drums where it is about changes, for the music is what makes people run.
+
+    Parameters
+    ----------
+    drill : Drill
+        To the exercise's own click.
+
+    Returns
+    -------
+    Drill
+        As it is outside the turn family, where a set asks for it, and where no pattern has its metre.
+    """
+    exercise = None if drill.exercise is None or drill.item else exercise_from_toml(drill.exercise)
+    if exercise is None or exercise.family != "turn":
+        return drill
+    fitting = patterns_for(read_beats().values(), exercise.metre, swing_ratio=drill.plan.swing_ratio)
+    return with_backing(replace(drill, heard=f"beat:{fitting[0].name}")) if fitting else drill
 
 
 def _drill(

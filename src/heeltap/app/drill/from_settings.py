@@ -1,12 +1,12 @@
 """Get a drill ready from your settings alone, as the screens do.
 
-Inside: `DrillChoice`, `drill_chosen`, `prepared`, `route_in_use`.
+Inside: `DrillChoice`, `OWN_CLICK`, `drill_chosen`, `prepared`, `route_in_use`.
 """
 
 from dataclasses import dataclass
 
 from heeltap.app.drill.backing import kept_sound
-from heeltap.app.drill.drill import Drill, drill_of
+from heeltap.app.drill.drill import Drill, as_offered, drill_of
 from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
 from heeltap.app.drill.run import Settings
 from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports, own_sound
@@ -17,7 +17,11 @@ from heeltap.model.lean import Lean
 from heeltap.session.session import Feedback
 from heeltap.sound.click import ClickSound
 
-__all__ = ["DrillChoice", "drill_chosen", "prepared", "route_in_use"]
+__all__ = ["OWN_CLICK", "DrillChoice", "drill_chosen", "prepared", "route_in_use"]
+
+
+OWN_CLICK = "own"
+"""The click of the exercise itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,7 @@ class DrillChoice:
     metre: str | None = None
     """For a family: one of `heeltap.model.exercise.METRES`; None is 4/4."""
     click: str | None = None
-    """In place of the exercise's own: which beats click, or ``beat:NAME`` for drums."""
+    """Which beats click, ``beat:NAME`` for drums, or `OWN_CLICK`; None as heeltap offers it: drums for the turn family."""
     lean: Lean | None = None
     """In place of the exercise's own."""
     feedback: Feedback = Feedback.BAR
@@ -42,15 +46,16 @@ class DrillChoice:
 
 def drill_chosen(choice: DrillChoice, sound: ClickSound) -> Drill:
     """The drill that the player chose, with this sound of the click; raises as `heeltap.app.drill.drill.drill_of`."""
-    return drill_of(
+    drill = drill_of(
         choice.what,
         tempo_bpm=choice.tempo_bpm,
         seed=choice.seed,
         metre=choice.metre,
-        click=choice.click,
+        click=None if choice.click == OWN_CLICK else choice.click,
         lean=choice.lean,
         sound=sound,
     )
+    return as_offered(drill) if choice.click is None else drill
 
 
 def route_in_use() -> tuple[tuple[str, ...], str | None]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from heeltap.app.drill.changes import tempo_of
-from heeltap.app.drill.drill import Drill
-from heeltap.app.drill.from_settings import DrillChoice, drill_chosen
+from heeltap.app.drill.drill import Drill, as_offered
+from heeltap.app.drill.from_settings import OWN_CLICK, DrillChoice, drill_chosen
 from heeltap.errors import HeeltapError
 from heeltap.files.toml.beats import read_beats
 from heeltap.files.toml.exercises import exercise_from_toml
@@ -39,7 +39,7 @@ OPTIONS_KEYS = (
 
 OPTIONS_HELP = (
     "What you choose here holds for this drill. A lean is where you aim: so many milliseconds behind the beat, or with auto "
-    "4 % of the beat. Drums play in place of the click, after the count-in.",
+    "4 % of the beat. Drums play in place of the click, after the count-in; exercises for the changes begin with them.",
 )
 
 _Choice = TypeVar("_Choice")
@@ -86,7 +86,7 @@ def option_rows(choice: DrillChoice, drill: Drill) -> tuple[OptionRow, ...]:
     metre = str(drill.plan.metre.metres[0])
     rows = [_metre_row(choice, metre)] if made else []
     rows.append(_tempo_row(choice, tempo_of(drill)))
-    rows.append(_click_row(choice, metre, "" if exercise is None else click_text(exercise.click)))
+    rows.append(_click_row(choice, drill, metre, "" if exercise is None else click_text(exercise.click)))
     rows.append(_lean_row(choice, drill.lean_ms))
     feedback = list(_NUMBERS)
     before, after = (replace(choice, feedback=one) for one in _beside(feedback, choice.feedback))
@@ -112,17 +112,19 @@ def _tempo_row(choice: DrillChoice, bpm: float) -> OptionRow:
     return OptionRow("tempo", f"{bpm:.0f} bpm", replace(choice, tempo_bpm=down), replace(choice, tempo_bpm=up))
 
 
-def _click_row(choice: DrillChoice, metre: str, own: str) -> OptionRow:
-    """The exercise's own click, the others, then the drums of this metre."""
+def _click_row(choice: DrillChoice, drill: Drill, metre: str, own: str) -> OptionRow:
+    """What heeltap offers, the exercise's own click, the others, then the drums of this metre."""
     drums = {f"beat:{name}": beat.title for name, beat in read_beats().items() if str(beat.metre) == metre}
-    choices = [None, *_CLICKS, *drums]
-    before, after = (replace(choice, click=one) for one in _beside(choices, choice.click))
-    if choice.click is None:
+    present = choice.click or drill.heard or OWN_CLICK
+    others = [OWN_CLICK, *_CLICKS]
+    choices = [*drums, *others] if as_offered(drill).heard in drums and not drill.item else [*others, *drums]
+    before, after = (replace(choice, click=one) for one in _beside(choices, present))
+    if present == OWN_CLICK:
         value = f"{_CLICKS.get(own, own)} (as in the exercise)" if own else "every beat"
-    elif choice.click in drums:
-        value = f"drums: {choice.click.removeprefix('beat:')}"
+    elif present in drums:
+        value = f"drums: {present.removeprefix('beat:')}"
     else:
-        value = _CLICKS.get(choice.click, choice.click)
+        value = _CLICKS.get(present, present)
     return OptionRow("click", value, before, after)
 
 
