@@ -92,7 +92,7 @@ DUE = (
 
 TODAY = Today(
     NOW, ("Drum Pads [bold]", "Keys"), ("Synth",), "", "first-week", "A first week", "", DUE, STEP,
-    week_of(TAKES, NOW.date()), TAKES[-1],
+    week_of(TAKES, NOW.date()), TAKES[-1], delay_wanted=True,
 )  # fmt: skip
 
 NOTHING = Today(
@@ -220,7 +220,7 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "history": draw_history(list(reversed(TAKES)), Order.DAY, 1, look, until=NOW),
         "set-up": draw_set_up(SETUP, 8, look),
         "set-up-learning": draw_set_up(SETUP, 4, look, message="snare: hit this pad twice", learning=True),
-        "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 2, look, (), 0.4),
+        "delay": draw_measure("Delay of the route", delay_ways(SETUP, UNICODE), 0, look, (), 0.4),
         "clock": draw_measure("heeltap's own clock", clock_ways(SETUP), 0, look, SELFTEST_TOLD, None),
         "listening": draw_drill(heard, listening),
         "drill-hands": a_made_drill("anchor", "hands", width, height),

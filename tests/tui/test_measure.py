@@ -63,7 +63,7 @@ def test_a_device_has_four_ways() -> None:
     """Each with words of its own about what to do; the route is named where it is forgotten."""
     ways = delay_ways(GEAR, UNICODE)
 
-    assert ["same path", "microphone", "tap along", "forget"] == [one.name for one in ways]
+    assert ["tap along", "microphone", "same path", "forget"] == [one.name for one in ways]
     assert 4 == len({one.how for one in ways})
     assert "Pads and Synth" in way("forget", ways).how
     assert "no output" in way("forget", delay_ways(replace(GEAR, click_to=None), UNICODE)).how

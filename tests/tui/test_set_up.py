@@ -7,14 +7,16 @@ import pytest
 from heeltap.app.drill import changes as drill_changes
 from heeltap.app.drill.backing import kept_sound, sound_of
 from heeltap.app.drill.from_settings import DrillChoice, prepared
+from heeltap.app.route.route import Route
 from heeltap.course.next_exercise import NextStep
 from heeltap.devices.systems import PortName
 from heeltap.errors import HeeltapError, PlanError, SetFileError
 from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored, read_settings, write_settings
 from heeltap.sound.click import CLICK_SOUNDS
+from heeltap.tui.menu_app import MenuApp
 from heeltap.tui.screens import set_up as setting_up
-from heeltap.tui.screens.set_up import SetUp, next_click, next_level
+from heeltap.tui.screens.set_up import ROWS, SetUp, SetUpScreen, next_click, next_level
 
 
 @pytest.fixture(autouse=True)
@@ -120,3 +122,16 @@ def test_another_drill_keeps_the_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     assert following is not None
     made = (following, drill_changes.simpler(drill), drill_changes.at_tempo(drill, 60.0))
     assert [own] * 4 == [one.sound for one in (*made, drill_changes.for_pads(drill, settings))]
+
+
+def test_the_unknown_delay_is_chosen_first() -> None:
+    """From the start screen u and enter lead to measuring it; the computer's keyboard has none to measure."""
+    keys, pad, known = (SetUpScreen(MenuApp()) for _ in range(3))
+    keys.take_in("set-up", SetUp(in_use=("keys",)))
+    pad.take_in("set-up", SetUp(in_use=("Pad",)))
+    known.take_in("set-up", SetUp(in_use=("Pad",), route=Route(4.0, 0.5, "tapped")))
+
+    assert (0, ROWS.index("delay"), 0) == (keys.at, pad.at, known.at)
+    pad.at = 2
+    pad.take_in("set-up", SetUp(in_use=("Pad",)))
+    assert 2 == pad.at

@@ -60,8 +60,9 @@ class Way:
 
 
 def delay_ways(now: SetUp, glyphs: Glyphs, *, seed: int = 1) -> tuple[Way, ...]:
-    """The ways of knowing the delay of the ports in use; none for the computer's keyboard, whose own jitter is 20 ms.
+    """The ways of knowing the delay of the ports in use, first the one that needs no more gear.
 
+    There are none for the computer's keyboard, whose own jitter is 20 ms.
     ``seed`` makes the moments of the clicks that are knocked after.
     """
     in_port = (now.in_use or ("",))[0]
@@ -88,13 +89,13 @@ def delay_ways(now: SetUp, glyphs: Glyphs, *, seed: int = 1) -> tuple[Way, ...]:
         f"Forget the delay of {in_port} and {out_port or 'no output'}: then the gear may make you early or late again."
     )
     return (
-        Way("same path", same, lambda _: kept(calibrating.same_path_delay(in_port, out_port))),
-        Way("microphone", MICROPHONE_HOW, by_microphone),
         Way(
             "tap along",
             TAP_HOW,
             lambda progress: kept(calibrating.tapped_delay(in_port, out_port, progress=progress)),
         ),
+        Way("microphone", MICROPHONE_HOW, by_microphone),
+        Way("same path", same, lambda _: kept(calibrating.same_path_delay(in_port, out_port))),
         Way("forget", drop, forget),
     )
 

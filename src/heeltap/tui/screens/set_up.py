@@ -105,6 +105,12 @@ class SetUp:
         name = (self.in_use or ("",))[0].casefold()
         return next((one for one in self.stored.pads if name.startswith(one.port.casefold())), None)
 
+    @property
+    def delay_wanted(self) -> bool:
+        """Whether a device is played whose delay nobody has measured."""
+        devices = bool(self.in_use) and self.in_use[0] != KEYS_NAME
+        return devices and self.route.delay_ms is None and not self.problem
+
 
 def read_set_up() -> SetUp:
     """How things are set up now; an error becomes the ``problem`` of what is returned."""
@@ -279,6 +285,8 @@ class SetUpScreen(QuietScreen):
         self.now = SetUp()
         self._pads = PadLearning(host)
         self._listening = PlayerControl(lambda: sound_in_use()[0])
+        self._seen = False
+        """Whether the player has seen the screen: the first time the delay is chosen where it is not known."""
 
     @property
     def keys(self) -> tuple[Key, ...]:
@@ -320,6 +328,9 @@ class SetUpScreen(QuietScreen):
         """Show how things are now, or say which pads it learned."""
         if isinstance(found, SetUp):
             self.now = found
+            if not self._seen and found.delay_wanted:
+                self.at = ROWS.index("delay")
+            self._seen = True
         elif work == "learn":
             self._pads.on = False
             self.host.say(str(found), stays=True)

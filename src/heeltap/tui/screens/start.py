@@ -8,14 +8,16 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from heeltap.app.drill.from_settings import DrillChoice
+from heeltap.app.drill.from_settings import DrillChoice, route_in_use
 from heeltap.app.practice.advise import step_after
 from heeltap.app.practice.set_in_use import set_in_use, sets_in_reach, use_set
 from heeltap.app.practice.set_standing import standing_of
 from heeltap.app.practice.sets import OpenSet, Work, open_set
 from heeltap.app.route.ports import real_ports
+from heeltap.app.route.route import route_of
 from heeltap.app.takes.history import history
 from heeltap.course.next_exercise import NextStep
+from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
 from heeltap.model.past_take import PastTake
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
@@ -60,6 +62,8 @@ START_HELP = (
 _DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 _WEEK_DAYS = 7
+
+_MEASURE = "not known: press u, then enter, and measure it in two minutes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +111,8 @@ class Today:
     """The last seven days, today the last."""
     last: PastTake | None = None
     warnings: tuple[str, ...] = ()
+    delay_wanted: bool = False
+    """Whether a device is played whose delay nobody has measured."""
 
 
 def read_today(takes: Path | None = None, *, now: datetime) -> Today:
@@ -152,7 +158,17 @@ def read_today(takes: Path | None = None, *, now: datetime) -> Today:
         week_of(past, now.date()),
         past[-1] if past else None,
         warnings,
+        _delay_wanted(),
     )
+
+
+def _delay_wanted() -> bool:
+    """Whether a device is played whose delay nobody has measured; a route that cannot be read wants no measuring."""
+    try:
+        in_use, out_port = route_in_use()
+        return in_use[0] != KEYS_NAME and route_of(in_use[0], out_port).delay_ms is None
+    except HeeltapError:
+        return False
 
 
 def due_of(opened: OpenSet, past: Sequence[PastTake]) -> tuple[Due, ...]:
@@ -213,9 +229,11 @@ def _ports(today: Today, look: Look) -> list[Line]:
     """What is plugged in, or what to do."""
     if today.inputs:
         outputs = ", ".join(today.outputs) or "none: the click is only seen"
+        delay: list[Line] = [[Span("  delay     ", "dim"), Span(_MEASURE)]] if today.delay_wanted else []
         return [
             [Span("  play on   ", "dim"), Span(", ".join(today.inputs))],
             [Span("  click to  ", "dim"), Span(outputs)],
+            *delay,
         ]
     found = "heeltap cannot reach a MIDI system (u says why)." if today.port_problem else "No keyboard or pads found."
     hint = (
