@@ -301,6 +301,7 @@ def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | Non
         take_pitch=pitch,
         take_velocity=velocity,
         delay_ms=how.delay_ms or 0.0,
+        delay_known=how.delay_ms is not None,
     )
     judged = judge_grid(
         notes,

@@ -18,6 +18,7 @@ from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.result import Swing
 from heeltap.model.subdivisions import GRACE, SWUNG
 from heeltap.model.timeline import MetreMap
+from heeltap.wording import early_late
 
 __all__ = ["SlotColumns", "decode_onsets"]
 
@@ -82,7 +83,13 @@ class _StrokesOnPulses:
 
 
 def decode_onsets(
-    onset_us: FloatArray, clock: TempoClock, metre: MetreMap, pitch: IntArray | None, velocity: IntArray | None
+    onset_us: FloatArray,
+    clock: TempoClock,
+    metre: MetreMap,
+    pitch: IntArray | None,
+    velocity: IntArray | None,
+    *,
+    delay_known: bool = False,
 ) -> tuple[TempoClock, SlotColumns]:
     """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong.
 
@@ -96,6 +103,8 @@ def decode_onsets(
         The metre.
     pitch, velocity : int64, shape (n,), optional
         Keys and loudness, to tell ornaments.
+    delay_known : bool
+        The delay of the gear is taken away already.
 
     Returns
     -------
@@ -109,7 +118,7 @@ def decode_onsets(
         return clock, SlotColumns(empty, empty, np.zeros(0, np.int64), empty)
     laid = _lay(onset_us, clock, metre)
     tempo_path = played_tempo(laid.at, laid.pulses.start.size)
-    fit = estimate(laid.at, laid.pulses)
+    fit = estimate(laid.at, laid.pulses, delay_known=delay_known)
     warnings: tuple[str, ...] = ()
     scale = 1.0
     price = warp_price(tempo_path, laid.pulses.start.size, laid.pulses.median_ms)
@@ -120,6 +129,8 @@ def decode_onsets(
     reason = off_grid_reason(tempo_path, scale != 1.0)
     if reason and beats_chance(laid.at, laid.pulses):
         reason = ""
+    if fit.aside_ms and not reason:
+        warnings = (*warnings, _two_homes(fit, laid.pulses.median_ms, delay_known=delay_known))
     if reason:
         found = replace(found, chance=np.minimum(found.chance, 0.5))
         warnings = (*warnings, reason)
@@ -176,6 +187,20 @@ def _tempo_warning(laid: _StrokesOnPulses, scale: float, played: FloatArray, edg
     if high - low > 0.002 * given:
         text += f", moving between {low:.1f} and {high:.1f}"
     return text + ": heeltap measures against the tempo of the take"
+
+
+def _two_homes(fit: TakeFit, pulse_ms: float, *, delay_known: bool) -> str:
+    """The sentence that says that the part may as well lie a slot aside."""
+    here_ms = float(np.median(fit.decoded.offset)) * pulse_ms
+    hint = (
+        "give the plan (--plan)"
+        if delay_known
+        else "measure the delay of your gear (heeltap calibrate), or give the plan"
+    )
+    return (
+        f"these strokes could as well lie {early_late(here_ms + fit.aside_ms)} as {early_late(here_ms)}, for the pattern "
+        f"repeats: {hint}, and heeltap can tell"
+    )
 
 
 def _softer(laid: _StrokesOnPulses, pitch: IntArray | None, velocity: IntArray | None) -> BoolArray:

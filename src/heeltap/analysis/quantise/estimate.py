@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from heeltap.analysis.quantise.forward_backward import DecodedStrokes, HmmParameters, Inference, decode_strokes, infer
+from heeltap.analysis.quantise.homes import homes_of
 from heeltap.analysis.quantise.pulses import PulseTable
 from heeltap.analysis.quantise.states import Divisions, divisions_for
 from heeltap.model.arrays import BoolArray, FloatArray
@@ -27,6 +28,9 @@ _SIGMA_MS = 18.0
 _SWING_NATS = 6.0
 """Gain in log likelihood that swing has to bring."""
 
+_SAID = 0.03
+"""Another home this likely is told."""
+
 _PRIOR, _TAKE = 0.3, 0.4
 """Weights of what is usual and of the take as a whole in the second reading's shares; the rest is for like places in
 the bar."""
@@ -42,6 +46,8 @@ class TakeFit:
     """For each stroke the part of the beat where swung off-beats stand; nan where nothing swings."""
     log_likelihood: float
     """Of the first reading, which knows nothing of the take yet."""
+    aside_ms: float = 0.0
+    """How much later the take would lie if it were read at the home that is next likely; 0 where one home is clearly it."""
 
 
 _DECOYS = (-0.08, -0.05, 0.05, 0.08)
@@ -109,7 +115,7 @@ def _pieces(pulses: PulseTable) -> list[int]:
     return edges
 
 
-def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
+def estimate(at: FloatArray, pulses: PulseTable, *, delay_known: bool = False) -> TakeFit:
     """Read the take, piece by piece where it has to be.
 
     Parameters
@@ -118,6 +124,8 @@ def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
         Positions, pulses from the first row.
     pulses : PulseTable
         The pulses.
+    delay_known : bool
+        The delay of the gear is taken away already.
 
     Returns
     -------
@@ -130,14 +138,14 @@ def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
     """
     edges = _pieces(pulses)
     if len(edges) == 2:
-        return _estimate_piece(at, pulses)
+        return _estimate_piece(at, pulses, delay_known=delay_known)
     found = []
     for first, end in pairwise(edges):
         inside = (at >= first) & (at < end)
         if inside.any():
             # a pulse or two on either side, for strokes ahead of the first or past the last
             low, high = max(first - 2, 0), min(end + 2, pulses.start.size)
-            one = _estimate_piece(at[inside] - low, pulses.pick(low, high))
+            one = _estimate_piece(at[inside] - low, pulses.pick(low, high), delay_known=delay_known)
             found.append(replace(one, decoded=one.decoded.later(low)))
     decoded = DecodedStrokes(
         *(np.concatenate([getattr(one.decoded, f.name) for one in found]) for f in fields(DecodedStrokes))
@@ -147,30 +155,27 @@ def estimate(at: FloatArray, pulses: PulseTable) -> TakeFit:
         float(np.median([one.sigma_ms for one in found])),
         np.concatenate([one.swing_part for one in found]),
         float(sum(one.log_likelihood for one in found)),
+        max(found, key=lambda one: one.decoded.row.size).aside_ms,
     )
 
 
-def _estimate_piece(at: FloatArray, pulses: PulseTable) -> TakeFit:
-    """A first reading, and second ones with what it taught: at its own home and at those that are as near a slot away."""
+def _estimate_piece(at: FloatArray, pulses: PulseTable, *, delay_known: bool) -> TakeFit:
+    """A first reading at the likeliest home, and a second one with what it taught."""
     ms = pulses.median_ms
     open_set = divisions_for(ms, _swings(pulses))
     share = open_set.share[pulses.thirds.astype(np.int64)]
-    first = infer(at, share, open_set, _parameters(ms, home_ms=_first_home(at, ms)))
+    homes = homes_of(at, pulses, delay_known=delay_known)
+    first = infer(at, share, open_set, _parameters(ms, home_ms=float(homes.ms[0])))
     decoded = decode_strokes(first, at)
     sigma_ms, home_ms = _estimate_spread(decoded, at, ms)
     part = _swing_part(decoded, at) if open_set.swung.any() else None
     played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
-    step_ms = min(max(0.6 * sigma_ms, 7.0), 12.0)
-    best, swing_part, best_score = None, None, -np.inf
-    for home in _homes(home_ms, ms):
-        parameters = _parameters(ms, sigma_ms, home, step_ms)
-        inference, its_part = _second(at, pulses, _FirstPass(first.posterior.sum(1), played, part), parameters)
-        score = inference.log_likelihood - 0.5 * (home / _HOME_MS) ** 2 - (0.0 if home == home_ms else _HOME_NATS)
-        if best is None or score > best_score:
-            best, swing_part, best_score = inference, its_part, score
-    assert best is not None
-    parts = np.full(at.size, np.nan if swing_part is None else swing_part)
-    return TakeFit(decode_strokes(best, at), sigma_ms, parts, first.log_likelihood)
+    parameters = _parameters(ms, sigma_ms, home_ms, min(max(0.6 * sigma_ms, 7.0), 12.0))
+    second, its_part = _second(at, pulses, _FirstPass(first.posterior.sum(1), played, part), parameters)
+    parts = np.full(at.size, np.nan if its_part is None else its_part)
+    decoded = decode_strokes(second, at).doubted(float(homes.chance[0]))
+    aside_ms = float(homes.ms[1] - homes.ms[0]) if homes.ms.size > 1 and homes.chance[1] >= _SAID else 0.0
+    return TakeFit(decoded, sigma_ms, parts, first.log_likelihood, aside_ms)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,35 +201,6 @@ def _second(
     swung_set = divisions_for(pulses.median_ms, (first_pass.part,))
     swung = infer(at, _division_share(first_pass, swung_set, pulses), swung_set, parameters)
     return (swung, first_pass.part) if swung.log_likelihood - plain.log_likelihood > _SWING_NATS else (plain, None)
-
-
-_HOME_MS, _HOME_NATS, _HOME_REACH_MS = 40.0, 4.0, 66.0
-"""Usual offsets are a normal of 40 ms; another home than the first reading's has to bring 4 nats more, and lie within 66 ms:
-further away a part that plays more off-beats than beats would be taken for an early player."""
-
-
-def _homes(home_ms: float, pulse_ms: float) -> list[float]:
-    """The home found, and those a slot (a quarter, third or half of the pulse) to either side that are likely, too."""
-    aside = [home_ms + side * part * pulse_ms for part in (1 / 4, 1 / 3, 1 / 2) for side in (-1, 1)]
-    return [home_ms, *(home for home in aside if abs(home) <= _HOME_REACH_MS)]
-
-
-def _first_home(at: FloatArray, pulse_ms: float) -> float:
-    """The usual offset by the phase of the strokes at two, three and four to the pulse, milliseconds.
-
-    Phases cannot tell an offset from another one a slot away: the likelier is the smaller, and offsets of 45 ms are usual.
-    """
-    offset_ms = np.arange(-60.0, 61.0, 3.0)
-    fit = -_HOME_WEIGHT * 0.5 * (offset_ms / 45.0) ** 2
-    for harmonic in (2, 3, 4):
-        phasor = np.exp(2j * np.pi * harmonic * at).mean()
-        fit = fit + (phasor * np.exp(-2j * np.pi * harmonic * offset_ms / pulse_ms)).real
-    return float(offset_ms[np.argmax(fit)])
-
-
-_HOME_WEIGHT = 0.3
-"""Weight of that habit against the phases; from 0.1 to 1 it makes no difference on simulated takes. Without all this one
-recorded take, sixteenths 45 ms early, was read a sixteenth aside whenever its tempo was off by 0.3 %."""
 
 
 def _division_share(first_pass: _FirstPass, divisions: Divisions, pulses: PulseTable) -> FloatArray:
@@ -277,7 +253,7 @@ def _parameters(
     pulse_ms: float, sigma_ms: float = _SIGMA_MS, home_ms: float = 0.0, step_ms: float = 16.0
 ) -> HmmParameters:
     """What to take for granted; as given here for the first reading, which only has to show what the second should."""
-    reach_ms = min(200.0, 0.5 * pulse_ms)
+    reach_ms = min(200.0, 0.25 * pulse_ms)
     return HmmParameters(
         sigma=sigma_ms / pulse_ms,
         home=home_ms / pulse_ms,

@@ -30,7 +30,7 @@ class HmmParameters:
     step: float
     """Distance between offsets told apart, in pulses."""
     reach: int
-    """Largest offset, in steps."""
+    """Largest distance of an offset from home, in steps."""
     walk: float
     """Scale of the offset's step from pulse to pulse, in pulses."""
     leap: float
@@ -112,7 +112,7 @@ def infer(position: FloatArray, share: FloatArray, divisions: Divisions, paramet
     pulses = share.shape[0]
     steps = round(1.0 / parameters.step)
     bins = 2 * steps
-    reach = np.arange(-parameters.reach, parameters.reach + 1)
+    reach = round(parameters.home * steps) + np.arange(-parameters.reach, parameters.reach + 1)
     offsets = reach / steps
     lead = round(parameters.margin * bins)
     costs = cost_tables(divisions, bins, lead, parameters.sigma)
@@ -264,6 +264,21 @@ class DecodedStrokes:
             A copy.
         """
         return replace(self, row=np.where(self.row < 0, -1, self.row + rows))
+
+    def doubted(self, chance: float) -> "DecodedStrokes":
+        """The same where the reading as a whole is only so probable: every slot is right only if the reading is.
+
+        Parameters
+        ----------
+        chance : float
+            Probability of the reading, 0-1.
+
+        Returns
+        -------
+        DecodedStrokes
+            A copy.
+        """
+        return replace(self, chance=np.where(self.row < 0, self.chance, self.chance * chance))
 
 
 _NEGLIGIBLE = 1e-3

@@ -80,6 +80,7 @@ def quantise(
     take_pitch: npt.ArrayLike | None = None,
     take_velocity: npt.ArrayLike | None = None,
     delay_ms: float = 0.0,
+    delay_known: bool = False,
 ) -> Slots:
     """Find the slot that each onset was meant for.
 
@@ -98,6 +99,8 @@ def quantise(
         Keys and loudness; they only help to tell an ornament (the same key twice, the first softer) from a chord.
     delay_ms : float
         Known constant delay, milliseconds, taken away from every onset first.
+    delay_known : bool
+        Whether that is all the delay that there is: then nobody is 80 ms late by the gear alone.
 
     Returns
     -------
@@ -129,7 +132,7 @@ def quantise(
         _column(one, onset.size, name) for one, name in ((take_pitch, "take_pitch"), (take_velocity, "take_velocity"))
     ]
     pitch, velocity = (None if one is None else one[order] for one in columns)
-    clock, found = decode_onsets(onset[order], clock, metres, pitch, velocity)
+    clock, found = decode_onsets(onset[order], clock, metres, pitch, velocity, delay_known=delay_known)
     return _slots(onset, clock, metres, found.reorder(back))
 
 
