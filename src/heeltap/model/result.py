@@ -141,11 +141,13 @@ class SectionRow:
 
 @dataclass(frozen=True, slots=True)
 class Swing:
-    """Long to short eighth, averaged as a logarithm."""
+    """Long to short, averaged as a logarithm."""
 
     ratio: float
     ci95: Interval | None
     n: int
+    unit: str = "eighth"
+    """What is swung: ``eighth`` or ``sixteenth``."""
 
 
 @dataclass(frozen=True, slots=True)

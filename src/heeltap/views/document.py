@@ -187,7 +187,7 @@ def _sentences(result: Result) -> tuple[str, ...]:
         lines.append(_hits(result))
     if result.swing is not None:
         swing = result.swing
-        lines.append(f"You swing the eighths {swing.ratio:.2f} to 1, over {count(swing.n, 'pair')}.")
+        lines.append(f"You swing the {swing.unit}s {swing.ratio:.2f} to 1, over {count(swing.n, 'pair')}.")
     return tuple(lines)
 
 

@@ -16,7 +16,7 @@ from heeltap.analysis.quantise.tempo_check import PlayedTempo, off_grid_reason, 
 from heeltap.analysis.swing import pair_ratios, swing_of
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.result import Swing
-from heeltap.model.subdivisions import GRACE, SWUNG
+from heeltap.model.subdivisions import GRACE, SIXTEENTH, SWUNG
 from heeltap.model.timeline import MetreMap
 from heeltap.wording import early_late
 
@@ -26,6 +26,9 @@ _SAME_PART = 1e-6
 
 _SWUNG_SHARE = 0.8
 """A take swings when it has at least so many swung off-beats for each straight one (halves and quarters of the beat)."""
+
+_DOTTED_SHARE = 3.0
+"""The same at 3 to 1, where the off-beat is a plain last sixteenth: parts of straight sixteenths play it, too."""
 
 _LEAST_TO_SHIFT = 8
 """Off-beats and beats from which the swung slot's place is told more finely."""
@@ -235,6 +238,12 @@ def _slot_columns(laid: _StrokesOnPulses, fit: TakeFit, softer: BoolArray) -> Sl
         code[off] = SWUNG
         part[off] += _off_beat_shift(laid, decoded, off, np.flatnonzero(has & (decoded.part == 0.0)))
         swing = _swing(decoded, off, has, laid.stroke_us, log_ratio)
+    late = _late_sixteenths(fit, has)
+    if late.any():
+        others = np.flatnonzero(has & ~late)
+        code[late & (fit.eighth == 0.5)] = SIXTEENTH
+        part[late] += _off_beat_shift(laid, decoded, np.flatnonzero(late), others)
+        swing = _swing_of_sixteenths(fit, late, has, laid.stroke_us, log_ratio)
     quarter = np.where(has, laid.pulses.quarter_of(np.maximum(decoded.row, 0), part), np.nan)
     return SlotColumns(quarter[label], decoded.chance[label], code[label], log_ratio[label], swing)
 
@@ -250,6 +259,31 @@ def _graces(laid: _StrokesOnPulses, fit: TakeFit, softer: BoolArray) -> BoolArra
     early = same & (rest_ms < -max(2.2 * fit.sigma_ms, 20.0)) & (np.abs(next_rest) < np.abs(rest_ms))
     lone = (decoded.row < 0) & np.append(decoded.row[1:] >= 0, False)
     return np.asarray(softer & (gap_ms < _GRACE_MS) & (early | lone))
+
+
+def _late_sixteenths(fit: TakeFit, has: BoolArray) -> BoolArray:
+    """Strokes on the late sixteenth of a swung pair."""
+    within = np.mod(np.where(has, np.nan_to_num(fit.decoded.part), 0.0) / fit.eighth, 1.0)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(has & (np.abs(within - fit.shuffle) < _SAME_PART))
+
+
+def _swing_of_sixteenths(
+    fit: TakeFit, late: BoolArray, has: BoolArray, stroke_us: FloatArray, log_ratio: FloatArray
+) -> Swing | None:
+    """Ratio over the take; fills ``log_ratio`` at the late sixteenths whose own eighth and the next were played."""
+    decoded = fit.decoded
+    in_pulse = np.round(1.0 / fit.eighth).astype(np.int64)
+    step = decoded.row * in_pulse + np.floor(np.nan_to_num(decoded.part) / fit.eighth + _SAME_PART).astype(np.int64)
+    plain = has & (np.abs(np.mod(np.nan_to_num(decoded.part) / fit.eighth + 0.5, 1.0) - 0.5) < _SAME_PART)
+    rows = np.arange(int(step[has].max()) + 2)
+    on_us, late_us, which = np.full(rows.size, np.nan), np.full(rows.size, np.nan), np.full(rows.size, -1)
+    on_us[step[plain]] = stroke_us[plain]
+    late_us[step[late]], which[step[late]] = stroke_us[late], np.flatnonzero(late)
+    good, ratio = pair_ratios(rows, on_us, late_us)
+    log_ratio[which[good]] = ratio
+    found = swing_of(ratio)
+    return None if found is None else replace(found, unit="sixteenth")
 
 
 def _swung_off_beats(fit: TakeFit, has: BoolArray) -> IntArray:
@@ -294,4 +328,6 @@ def _swing(
     straight = (
         has & np.isin(decoded.part, (0.25, 0.5, 0.75)) & (np.abs(decoded.part - decoded.part[off[0]]) > _SAME_PART)
     )
-    return swing_of(ratio) if off.size >= _SWUNG_SHARE * int(straight.sum()) else None
+    dotted = abs(float(decoded.part[off[0]]) - 0.75) < _SAME_PART
+    wanted = _DOTTED_SHARE if dotted else _SWUNG_SHARE
+    return swing_of(ratio) if off.size >= wanted * int(straight.sum()) else None

@@ -28,6 +28,12 @@ _SIGMA_MS = 18.0
 _SWING_NATS = 6.0
 """Gain in log likelihood that swing has to bring."""
 
+_ASTRAY = 0.1
+"""Pulses by which the first reading may move the home: further off it has wandered to another one."""
+
+_ASTRAY_NATS = 60.0
+"""What a reading at such another home costs against one at the likeliest."""
+
 _SAID = 0.03
 """Another home this likely is told."""
 
@@ -46,6 +52,10 @@ class TakeFit:
     """For each stroke the part of the beat where swung off-beats stand; nan where nothing swings."""
     log_likelihood: float
     """Of the first reading, which knows nothing of the take yet."""
+    shuffle: FloatArray
+    """For each stroke the part of the eighth where the late sixteenth of a swung pair stands; nan where none swings."""
+    eighth: FloatArray
+    """For each stroke how long an eighth is, in pulses: a half, or a third where the pulse has three."""
     aside_ms: float = 0.0
     """How much later the take would lie if it were read at the home that is next likely; 0 where one home is clearly it."""
 
@@ -155,6 +165,8 @@ def estimate(at: FloatArray, pulses: PulseTable, *, delay_known: bool = False) -
         float(np.median([one.sigma_ms for one in found])),
         np.concatenate([one.swing_part for one in found]),
         float(sum(one.log_likelihood for one in found)),
+        np.concatenate([one.shuffle for one in found]),
+        np.concatenate([one.eighth for one in found]),
         max(found, key=lambda one: one.decoded.row.size).aside_ms,
     )
 
@@ -170,12 +182,97 @@ def _estimate_piece(at: FloatArray, pulses: PulseTable, *, delay_known: bool) ->
     sigma_ms, home_ms = _estimate_spread(decoded, at, ms)
     part = _swing_part(decoded, at) if open_set.swung.any() else None
     played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
+    if abs(home_ms - homes.ms[0]) > _ASTRAY * ms:
+        home_ms = float(homes.ms[0])
     parameters = _parameters(ms, sigma_ms, home_ms, min(max(0.6 * sigma_ms, 7.0), 12.0))
     second, its_part = _second(at, pulses, _FirstPass(first.posterior.sum(1), played, part), parameters)
-    parts = np.full(at.size, np.nan if its_part is None else its_part)
+    at_home = replace(parameters, home=float(homes.ms[0]) / ms)
+    astray = abs(float(np.median(decode_strokes(second, at).offset)) - at_home.home) > _ASTRAY
+    shuffled, late = _shuffled(at, pulses, at_home, second.log_likelihood - (_ASTRAY_NATS if astray else 0.0))
+    if shuffled is not None:
+        second, its_part = shuffled, None
     decoded = decode_strokes(second, at).doubted(float(homes.chance[0]))
     aside_ms = float(homes.ms[1] - homes.ms[0]) if homes.ms.size > 1 and homes.chance[1] >= _SAID else 0.0
-    return TakeFit(decoded, sigma_ms, parts, first.log_likelihood, aside_ms)
+    return TakeFit(
+        decoded,
+        sigma_ms,
+        np.full(at.size, np.nan if its_part is None else its_part),
+        first.log_likelihood,
+        np.full(at.size, np.nan if shuffled is None else late),
+        np.full(at.size, _eighth(pulses)),
+        aside_ms,
+    )
+
+
+def _eighth(pulses: PulseTable) -> float:
+    return 1 / 3 if pulses.thirds.all() else 1 / 2
+
+
+_LATE_RANGE, _LEAST_LATE, _SHUFFLE_NATS = (0.535, 0.70), 8, 5.0
+"""Where the late sixteenth of a swung pair may stand, part of the eighth: ratios 1.15 to 2.33; how many there must be; and what
+the reading with them has to gain."""
+
+
+def _shuffled(
+    at: FloatArray, pulses: PulseTable, parameters: HmmParameters, plain: float
+) -> tuple[Inference | None, float]:
+    """The reading with swung sixteenths and where the late one stands; None where the plain one is as likely."""
+    eighth, ms, thirds = _eighth(pulses), pulses.median_ms, bool(pulses.thirds.all())
+    late = _late_part(np.mod((at - parameters.home) / eighth, 1.0))
+    if late is None or thirds != bool(pulses.thirds.any()) or (1 - late) * eighth * ms < _FINEST_LATE_MS:
+        return None, 0.0
+    read = _read_swung(at, pulses, parameters, late)
+    moved = _moved(at, read, late, eighth)
+    if abs(moved - late) >= _SAME_LATE:
+        read, late = _read_swung(at, pulses, parameters, moved), moved
+    decoded = decode_strokes(read, at)
+    if read.log_likelihood < plain + _SHUFFLE_NATS or _is_late(decoded, late, eighth).sum() < _LEAST_LATE:
+        return None, 0.0
+    return read, late
+
+
+def _read_swung(at: FloatArray, pulses: PulseTable, parameters: HmmParameters, late: float) -> Inference:
+    """The take read with swung sixteenths in place of plain ones, in two passes."""
+    swung = divisions_for(pulses.median_ms, (), late, thirds=bool(pulses.thirds.all()))
+    first = infer(at, swung.share[pulses.thirds.astype(np.int64)], swung, parameters)
+    played = np.bincount(np.floor(at).astype(np.int64), minlength=pulses.start.size) > 0
+    return infer(
+        at, _division_share(_FirstPass(first.posterior.sum(1), played, None), swung, pulses), swung, parameters
+    )
+
+
+def _is_late(decoded: DecodedStrokes, late: float, eighth: float) -> BoolArray:
+    """Which strokes stand on the late sixteenth of a pair."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray((decoded.row >= 0) & (np.abs(np.mod(decoded.part / eighth, 1.0) - late) < _SAME_PART))
+
+
+def _moved(at: FloatArray, read: Inference, late: float, eighth: float) -> float:
+    """Where the late sixteenths stand by the strokes that were read as such."""
+    decoded = decode_strokes(read, at)
+    on = _is_late(decoded, late, eighth)
+    if not on.any():
+        return late
+    rest = (at - decoded.row - decoded.part - decoded.offset)[on] / eighth
+    return float(np.clip(late + np.median(rest), *_LATE_RANGE))
+
+
+_SAME_LATE = 0.01
+"""Parts of an eighth nearer than this are the same place: 3 ms at 100 bpm."""
+
+_FINEST_LATE_MS = 40.0
+
+_SAME_PART = 1e-6
+
+
+def _late_part(within: FloatArray) -> float | None:
+    """Where late sixteenths would stand by the strokes between the eighths; None where most of these are no such thing."""
+    between = within[(within > 0.3) & (within < 0.8)]
+    late = between[between > 0.45]
+    if late.size < _LEAST_LATE or late.size < 0.75 * between.size:
+        return None
+    part = float(np.median(late))
+    return part if _LATE_RANGE[0] < part < _LATE_RANGE[1] else None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -69,7 +69,9 @@ class Divisions:
         return np.searchsorted(self.parts, np.nan_to_num(np.round(self.slots, 9))).astype(np.int64)
 
 
-def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
+def divisions_for(
+    pulse_ms: float, swing_parts: tuple[float, ...], shuffle: float | None = None, *, thirds: bool = False
+) -> Divisions:
     """The divisions that can be meant at pulses of this length, with one row of swung eighths for each position
     given.
 
@@ -79,6 +81,10 @@ def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
         Length of a pulse, ms.
     swing_parts : tuple of float
         Swung off-beats to try, parts of the pulse.
+    shuffle : float, optional
+        Where the late sixteenth of a swung pair stands, part of an eighth; swung sixteenths then take the place of plain ones.
+    thirds : bool
+        Whether the eighths of a pulse are its thirds.
 
     Returns
     -------
@@ -86,6 +92,11 @@ def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
         Those that hands can play at this tempo.
     """
     rows = [row for row in _PLAIN if pulse_ms * min(np.diff([*row[1], 1.0])) >= _FINEST_MS.get(row[0], 0.0)]
+    if shuffle is not None:
+        rows = [
+            _swung_sixteenths(shuffle, thirds=thirds) if row[0] == ("sixths" if thirds else "sixteenth") else row
+            for row in rows
+        ]
     rows += [("swung", (0.0, part), _SWUNG_PLAYED, _SWUNG_SHARE / len(swing_parts), _NEVER) for part in swing_parts]
     slots, played = np.full((len(rows), 8), np.nan), np.zeros((len(rows), 8))
     for i, (_, at, p, _, _) in enumerate(rows):
@@ -93,6 +104,15 @@ def divisions_for(pulse_ms: float, swing_parts: tuple[float, ...]) -> Divisions:
     share = np.array([[row[3] for row in rows], [row[4] for row in rows]])
     swung = np.array([int(row[0] == "swung") for row in rows])
     return Divisions(slots, played, share / share.sum(1, keepdims=True), swung)
+
+
+def _swung_sixteenths(late: float, *, thirds: bool) -> _Row:
+    """The row of plain sixteenths with the second of each pair at this part of the eighth."""
+    name, slots, played, simple, compound = next(
+        row for row in _PLAIN if row[0] == ("sixths" if thirds else "sixteenth")
+    )
+    eighth = 2 / len(slots)
+    return name, tuple((i // 2 + (i % 2) * late) * eighth for i in range(len(slots))), played, simple, compound
 
 
 @dataclass(frozen=True, eq=False)
