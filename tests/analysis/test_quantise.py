@@ -304,8 +304,11 @@ class TestReading:
         assert sure.max() <= 1
         assert unsure.mean() < sure.mean() - 0.1
 
-    def test_a_wrong_tempo_is_noticed_and_corrected(self) -> None:
-        """0.3 % fast for 32 bars: all slots right, the scale told to 0.03 %, one warning with both tempi."""
+    def test_a_wrong_tempo_is_noticed_and_told(self) -> None:
+        """0.3 % fast for 32 bars: all slots right, the scale told to 0.03 %, one warning with both tempi.
+
+        Offsets are from the click as written, 96 ms ahead in the middle of a take that ends 192 ms ahead.
+        """
         groove = make_groove(
             np.random.default_rng(6),
             Player("sixteenths", 120.0, bars=32, spread_ms=10.0, bias_ms=-20.0, tempo_scale=1.003),
@@ -315,8 +318,8 @@ class TestReading:
         assert _right(groove, slots) >= 0.985
         assert 1.003 == pytest.approx(slots.tempo_scale, abs=3e-4)
         assert 1 == len(slots.warnings)
-        assert "not at the 120.00 given" in slots.warnings[0]
-        assert -20.0 == pytest.approx(float(np.nanmean(slots.offset_ms)), abs=6.0)
+        assert "if the click really ran at 120.3" in slots.warnings[0]
+        assert -116.0 == pytest.approx(float(np.nanmean(slots.offset_ms)), abs=6.0)
 
     def test_strokes_at_random_are_not_on_the_grid(self) -> None:
         """Two hundred strokes at random times: the answer is that, with a reason and no confidence."""
@@ -390,3 +393,20 @@ class TestLength:
         slots = quantise(np.round((quarter * 500 + noise) * 1000).astype(np.int64), 120.0, metre)
 
         np.testing.assert_allclose(slots.quarter, quarter, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("at_us", "grid", "said"),
+    [
+        ([0, 250_000, 500_000], 8, ""),
+        ([0, 125_000, 500_000], 8, "1 note lies exactly half-way between two slots of --grid 8"),
+        ([62_500, 187_500, 500_000], 16, "2 notes lie exactly half-way"),
+        ([62_510, 187_490, 500_000], 16, ""),
+    ],
+)
+def test_notes_half_way_between_two_slots_are_said(at_us: list[int], grid: int, said: str) -> None:
+    """At 120 bpm: exactly half-way, to the microsecond; ten microseconds aside there is a nearer slot."""
+    warnings = quantise(at_us, 120.0, "4/4", grid=grid).warnings
+
+    assert bool(said) == bool(warnings)
+    assert said in " ".join(warnings)

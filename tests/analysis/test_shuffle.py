@@ -12,12 +12,13 @@ from tests.bench.bench_shuffle import STYLES, part_of, reading
 @pytest.mark.parametrize("style", ["hip-hop", "funk", "half-time shuffle", "six-eight"])
 @pytest.mark.parametrize("ratio", [1.5, 2.0])
 def test_swung_sixteenths_are_read(style: str, ratio: float, rng: np.random.Generator) -> None:
-    """At least 98 % of the strokes in their slot, the swing told as that of sixteenths, its ratio by the few pairs of a take."""
-    right, found = reading(style, ratio, 92.0, -15.0, rng)
+    """At least 98 % of the strokes in their slot, the swing told as that of sixteenths; three takes give its ratio."""
+    takes = [reading(style, ratio, 92.0, -15.0, rng) for _ in range(3)]
+    swings = [found.swing for _, found in takes if found.swing is not None]
 
-    assert right >= 0.98
-    assert found.swing is not None
-    assert ("sixteenth", True) == (found.swing.unit, abs(found.swing.ratio - ratio) < 0.35)
+    assert min(right for right, _ in takes) >= 0.98
+    assert {"sixteenth"} == {swing.unit for swing in swings}
+    assert abs(float(np.median([swing.ratio for swing in swings])) - ratio) < 0.2
 
 
 @pytest.mark.parametrize("style", list(STYLES))

@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 
+from heeltap.analysis.analyse import Options, Played, analyse
 from heeltap.analysis.quantise import quantise
 from heeltap.analysis.quantise.tempo_check import off_grid_reason, played_tempo, warp_for, warp_price
+from heeltap.model.notes import make_notes
+from heeltap.model.timeline import steady_metre, steady_tempo
 from tests.makers.grooves import Player, make_groove
 
 
@@ -42,14 +45,15 @@ def test_a_player_with_the_click_is_left_alone() -> None:
 
 @pytest.mark.parametrize("drift", [0.01, -0.01, 0.03])
 def test_a_tempo_that_drifts_is_followed(drift: float) -> None:
-    """One to three per cent over 32 bars: noticed, its range in the warning, at least 97 of 100 slots right."""
+    """One to three per cent over 32 bars: told as the player's own doing, at least 97 of 100 slots right."""
     rng = np.random.default_rng(3)
     groove = make_groove(rng, Player("eighths", 118.0, bars=32, spread_ms=9.0, tempo_drift=drift))
     slots = quantise(groove.take_us, 118.0, "4/4")
     has = np.isfinite(groove.meant)
 
     assert 1 + drift / 2 == pytest.approx(slots.tempo_scale, abs=0.0015)
-    assert "moving between" in slots.warnings[0]
+    assert ("speed up" if drift > 0 else "slow down") in slots.warnings[0]
+    assert "if the click" not in slots.warnings[0]
     with np.errstate(invalid="ignore"):
         assert 0.97 <= float((np.abs(slots.quarter - groove.meant)[has] < 0.03).mean())
 
@@ -58,8 +62,8 @@ def test_strokes_at_random_raise_a_doubt() -> None:
     """Of 40 takes at random none is taken for one on the grid; of 40 played ones none is doubted."""
     rng = np.random.default_rng(5)
     for _ in range(40):
-        assert off_grid_reason(played_tempo(np.sort(rng.uniform(0, 128, 200)), 130), False)
-        assert not off_grid_reason(played_tempo(_steady(seed=int(rng.integers(1000))), 130), False)
+        assert off_grid_reason(played_tempo(np.sort(rng.uniform(0, 128, 200)), 130), warped=False)
+        assert not off_grid_reason(played_tempo(_steady(seed=int(rng.integers(1000))), 130), warped=False)
 
 
 def test_random_strokes_have_no_clear_tempo_of_their_own() -> None:
@@ -75,7 +79,7 @@ def test_too_few_strokes_are_not_judged() -> None:
     """From eleven strokes nothing is said."""
     tempo_path = played_tempo(np.sort(np.random.default_rng(7).uniform(0, 30, 11)), 32)
 
-    assert "" == off_grid_reason(tempo_path, False)
+    assert "" == off_grid_reason(tempo_path, warped=False)
     assert np.inf == warp_price(tempo_path, 32, 500.0)
 
 
@@ -84,4 +88,27 @@ def test_a_nearly_empty_take_has_no_pace() -> None:
     tempo_path = played_tempo(np.array([1.0, 200.0, 400.0]), 402)
 
     assert 0 == tempo_path.rate.size
-    assert "" == off_grid_reason(tempo_path, False)
+    assert "" == off_grid_reason(tempo_path, warped=False)
+
+
+@pytest.mark.parametrize("per_beat", [1, 2, 4])
+def test_more_drift_never_scores_better(per_beat: int) -> None:
+    """Strokes that speed up evenly over 32 bars: the score falls and stays down, and the drift is said in milliseconds."""
+    scores = [score_of_drift(ms, per_beat)[0] for ms in (0, 20, 40, 60, 80, 100, 120, 200, 400, 1000)]
+
+    assert sorted(scores, reverse=True) == scores
+    assert 0 == scores[-1]
+    warnings = score_of_drift(120, per_beat)[1]
+    assert "against the written 120.00 bpm you speed up by 12" in warnings[0]
+    assert "if the click really ran at 120.2" in warnings[0]
+
+
+def score_of_drift(ms: float, per_beat: int) -> tuple[int, tuple[str, ...]]:
+    """Score and warnings of 32 bars at 120 bpm that gain so many milliseconds from the first stroke to the last."""
+    count = 128 * per_beat
+    at = np.arange(count) * 500_000 / per_beat - 1000 * ms * np.arange(count) / count
+    onset = np.round(at + np.random.default_rng(5).normal(0, 6_000, count)).astype(np.int64)
+    notes = make_notes(onset, np.full(count, 60), np.full(count, 80))
+    result = analyse(Played(notes, steady_tempo(120.0), steady_metre(4, 4), None), Options(delay_ms=0.0))
+    assert result.overall.score is not None
+    return result.overall.score, result.warnings

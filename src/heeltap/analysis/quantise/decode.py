@@ -12,7 +12,14 @@ import numpy as np
 from heeltap.analysis.quantise.estimate import TakeFit, beats_chance, estimate
 from heeltap.analysis.quantise.forward_backward import DecodedStrokes
 from heeltap.analysis.quantise.pulses import PulseTable, TempoClock, group_chords, interpolate, pulses_under
-from heeltap.analysis.quantise.tempo_check import PlayedTempo, off_grid_reason, played_tempo, warp_for, warp_price
+from heeltap.analysis.quantise.tempo_check import (
+    PlayedTempo,
+    is_steady,
+    off_grid_reason,
+    played_tempo,
+    warp_for,
+    warp_price,
+)
 from heeltap.analysis.swing import pair_ratios, swing_of
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.result import Swing
@@ -29,6 +36,9 @@ _SWUNG_SHARE = 0.8
 
 _DOTTED_SHARE = 3.0
 """The same at 3 to 1, where the off-beat is a plain last sixteenth: parts of straight sixteenths play it, too."""
+
+_OTHER_CLICK = 0.0015
+"""Relative tempi nearer to the written one than this are the player's, not another click."""
 
 _LEAST_TO_SHIFT = 8
 """Off-beats and beats from which the swung slot's place is told more finely."""
@@ -93,8 +103,8 @@ def decode_onsets(
     velocity: IntArray | None,
     *,
     delay_known: bool = False,
-) -> tuple[TempoClock, SlotColumns]:
-    """Slots of the onsets (time order), and the clock with the tempo corrected where the given one was wrong.
+) -> SlotColumns:
+    """Slots of the onsets (time order); where the take runs at another tempo, they are read at that one.
 
     Parameters
     ----------
@@ -111,14 +121,12 @@ def decode_onsets(
 
     Returns
     -------
-    TempoClock
-        The clock, warped where the take runs at another tempo.
     SlotColumns
         One row an onset.
     """
     if onset_us.size == 0:
         empty = np.zeros(0)
-        return clock, SlotColumns(empty, empty, np.zeros(0, np.int64), empty)
+        return SlotColumns(empty, empty, np.zeros(0, np.int64), empty)
     laid = _lay(onset_us, clock, metre)
     tempo_path = played_tempo(laid.at, laid.pulses.start.size)
     fit = estimate(laid.at, laid.pulses, delay_known=delay_known)
@@ -129,7 +137,7 @@ def decode_onsets(
         laid, fit, scale, warnings = _try_warp(onset_us, laid, fit, tempo_path, price, metre)
     softer = _softer(laid, pitch, velocity)
     found = _slot_columns(laid, fit, softer)
-    reason = off_grid_reason(tempo_path, scale != 1.0)
+    reason = off_grid_reason(tempo_path, warped=scale != 1.0 and is_steady(tempo_path, laid.pulses.start.size))
     if reason and beats_chance(laid.at, laid.pulses):
         reason = ""
     if fit.aside_ms and not reason:
@@ -137,7 +145,7 @@ def decode_onsets(
     if reason:
         found = replace(found, chance=np.minimum(found.chance, 0.5))
         warnings = (*warnings, reason)
-    return laid.clock, replace(found, tempo_scale=scale, on_grid=not reason, reason=reason, warnings=warnings)
+    return replace(found, tempo_scale=scale, on_grid=not reason, reason=reason, warnings=warnings)
 
 
 def _lay(onset_us: FloatArray, clock: TempoClock, metre: MetreMap) -> _StrokesOnPulses:
@@ -168,7 +176,8 @@ def _try_warp(
     span = laid.clock.quarter_at(onset_us[[0, -1]])
     warped = other.clock.quarter_at(onset_us[[0, -1]])
     scale = float((warped[1] - warped[0]) / (span[1] - span[0]))
-    return other, tried, scale, (_tempo_warning(laid, scale, played, edge),)
+    ahead_ms = (played - edge) * 60_000.0 / _bpm(laid)
+    return other, tried, scale, (_tempo_warning(laid, tempo_path, scale, ahead_ms),)
 
 
 def _slope(laid: _StrokesOnPulses, decoded: DecodedStrokes) -> float:
@@ -181,15 +190,22 @@ def _slope(laid: _StrokesOnPulses, decoded: DecodedStrokes) -> float:
     return float(at @ (offset - offset.mean()) / (at @ at))
 
 
-def _tempo_warning(laid: _StrokesOnPulses, scale: float, played: FloatArray, edge: FloatArray) -> str:
-    """The sentence that says what the tempo was and what it seems to be."""
-    given = 60_000.0 / float(np.median(laid.pulses.ms / laid.pulses.length))
-    rate = np.diff(played) / np.diff(edge)
-    low, high = given * float(rate.min()), given * float(rate.max())
-    text = f"the take runs at {given * scale:.2f} bpm, not at the {given:.2f} given ({100 * (scale - 1):+.2f} %)"
-    if high - low > 0.002 * given:
-        text += f", moving between {low:.1f} and {high:.1f}"
-    return text + ": heeltap measures against the tempo of the take"
+def _bpm(laid: _StrokesOnPulses) -> float:
+    """The written tempo, quarter notes a minute."""
+    return 60_000.0 / float(np.median(laid.pulses.ms / laid.pulses.length))
+
+
+def _tempo_warning(laid: _StrokesOnPulses, tempo_path: PlayedTempo, scale: float, ahead_ms: FloatArray) -> str:
+    """The sentence that says how far the take runs from the tempo written, and at which tempo it would be on it.
+
+    Only a steady tempo may be the click's own; one that moves is the player's.
+    """
+    given = _bpm(laid)
+    far = float(ahead_ms[np.argmax(np.abs(ahead_ms))])
+    text = f"against the written {given:.2f} bpm you {'speed up' if far > 0 else 'slow down'} by {abs(far):.0f} ms"
+    if is_steady(tempo_path, laid.pulses.start.size) and abs(scale - 1.0) >= _OTHER_CLICK:
+        return f"{text}; if the click really ran at {given * scale:.2f}, you were on it (--tempo {given * scale:.2f})"
+    return text
 
 
 def _two_homes(fit: TakeFit, pulse_ms: float, *, delay_known: bool) -> str:

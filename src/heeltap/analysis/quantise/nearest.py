@@ -1,6 +1,6 @@
 """The forced raster: every onset to its own nearest slot. No following, no folding, nothing left out. Ours.
 
-Inside: `RASTERS`, `nearest_slots`.
+Inside: `RASTERS`, `nearest_slots`, `half_way`.
 """
 
 import numpy as np
@@ -8,7 +8,7 @@ import numpy as np
 from heeltap.model.arrays import FloatArray
 from heeltap.model.timeline import MetreMap
 
-__all__ = ["RASTERS", "nearest_slots"]
+__all__ = ["RASTERS", "half_way", "nearest_slots"]
 
 RASTERS = (8, 12, 16, 24)
 """Slots a whole note: eighths, eighth triplets, sixteenths, sixteenth triplets."""
@@ -51,3 +51,20 @@ def nearest_slots(quarter: FloatArray, metre: MetreMap, grid: int) -> FloatArray
     slot = np.maximum(start + np.ceil((quarter - start) / step - 0.5 - _TIE / step) * step, start)
     over = (slot > end - 1e-9) | (end - quarter < quarter - slot - 2 * _TIE)
     return np.where(over, end, slot)
+
+
+def half_way(quarter: FloatArray, slot: FloatArray, grid: int) -> int:
+    """How many positions lie exactly half-way between two slots, so that neither is the nearer.
+
+    Parameters
+    ----------
+    quarter, slot : float64, shape (n,)
+        Positions and what `nearest_slots` gave them, quarter notes.
+    grid : int
+        Slots a whole note.
+
+    Returns
+    -------
+    int
+    """
+    return int((np.abs(np.abs(quarter - slot) - 2.0 / grid) <= 2 * _TIE).sum())

@@ -6,13 +6,13 @@ is early**; bars and beats count from 1. Where a stroke fits no slot its positio
 Inside: `Slots`, `quantise`.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from heeltap.analysis.quantise.decode import SlotColumns, decode_onsets
-from heeltap.analysis.quantise.nearest import nearest_slots
+from heeltap.analysis.quantise.nearest import half_way, nearest_slots
 from heeltap.analysis.quantise.pulses import TempoClock, as_clock, as_metre
 from heeltap.analysis.whole_us import whole_us
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
@@ -50,7 +50,7 @@ class Slots:
     swing: Swing | None
     """Ratio of the long to the short eighth over the take; None where the take does not swing."""
     tempo_scale: float = 1.0
-    """Tempo as played over the tempo given; 1 where the given tempo holds."""
+    """Tempo as played over the tempo given; 1 where the given tempo holds. Offsets are from the slots at the tempo given."""
     on_grid: bool = True
     """False: the onsets follow this click no better than chance would, and the slots mean nothing."""
     reason: str = ""
@@ -121,19 +121,29 @@ def quantise(
     onset = whole_us(take_us, "take_us").astype(np.float64) - 1000.0 * delay_ms
     clock, metres = as_clock(tempo), as_metre(metre)
     if grid is not None:
-        quarter = nearest_slots(clock.quarter_at(onset), metres, grid)
-        even = np.ones(onset.size)
-        return _slots(
-            onset, clock, metres, SlotColumns(quarter, even, np.full(onset.size, -2), np.full(onset.size, np.nan))
-        )
+        return _slots(onset, clock, metres, _on_raster(clock.quarter_at(onset), metres, grid))
     order = np.argsort(onset, kind="stable")
     back = np.argsort(order, kind="stable")
     columns = [
         _column(one, onset.size, name) for one, name in ((take_pitch, "take_pitch"), (take_velocity, "take_velocity"))
     ]
     pitch, velocity = (None if one is None else one[order] for one in columns)
-    clock, found = decode_onsets(onset[order], clock, metres, pitch, velocity, delay_known=delay_known)
+    found = decode_onsets(onset[order], clock, metres, pitch, velocity, delay_known=delay_known)
     return _slots(onset, clock, metres, found.reorder(back))
+
+
+def _on_raster(quarter: FloatArray, metre: MetreMap, grid: int) -> SlotColumns:
+    """The nearest slot of each position, with a warning where some lie half-way between two."""
+    slot, even = nearest_slots(quarter, metre, grid), np.ones(quarter.size)
+    columns = SlotColumns(slot, even, np.full(quarter.size, -2), np.full(quarter.size, np.nan))
+    between = half_way(quarter, slot, grid)
+    if not between:
+        return columns
+    lie = "note lies" if between == 1 else "notes lie"
+    warning = (
+        f"{between} {lie} exactly half-way between two slots of --grid {grid}: heeltap gave each to the earlier one"
+    )
+    return replace(columns, warnings=(warning,))
 
 
 def _column(values: npt.ArrayLike | None, size: int, name: str) -> IntArray | None:

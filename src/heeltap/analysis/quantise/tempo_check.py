@@ -7,7 +7,7 @@ through the blocks is the tempo as played. Strokes at random add up to the squar
 The statistic is Rayleigh's (Mardia & Jupp 2000, Directional Statistics, section 6.3, from memory) at four harmonics;
 the search, the path and the limits are ours.
 
-Inside: `PlayedTempo`, `played_tempo`, `warp_for`, `warp_price`, `off_grid_reason`.
+Inside: `PlayedTempo`, `played_tempo`, `warp_for`, `is_steady`, `warp_price`, `off_grid_reason`.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from heeltap.model.arrays import FloatArray, IntArray
 
-__all__ = ["PlayedTempo", "off_grid_reason", "played_tempo", "warp_for", "warp_price"]
+__all__ = ["PlayedTempo", "is_steady", "off_grid_reason", "played_tempo", "warp_for", "warp_price"]
 
 _HARMONICS = np.array([2.0, 3.0, 4.0, 6.0])
 _BLOCK, _HOP = 32, 16
@@ -132,11 +132,37 @@ def warp_for(tempo_path: PlayedTempo, pulses: int) -> FloatArray:
     return np.concatenate([np.zeros(1), np.cumsum(1.0 + rate)])
 
 
+_STEADY = 0.06
+"""Pulses by which a path may leave a straight line and still be one tempo throughout."""
+
+
+def is_steady(tempo_path: PlayedTempo, pulses: int) -> bool:
+    """Whether the tempo as played is one throughout, so that the click may have run at it; a player's own tempo moves.
+
+    Parameters
+    ----------
+    tempo_path : PlayedTempo
+        The tempo as played.
+    pulses : int
+        Pulses under the take.
+
+    Returns
+    -------
+    bool
+    """
+    if tempo_path.centre.size == 0:
+        return False
+    at = np.arange(pulses + 1.0)
+    shift = warp_for(tempo_path, pulses) - at
+    slope, level = np.polyfit(at, shift, 1)
+    return float(np.abs(shift - slope * at - level).max()) <= _STEADY
+
+
 _LEAST_STROKES = 12
 """From fewer strokes nothing is said about the grid."""
 
 
-def off_grid_reason(tempo_path: PlayedTempo, warped: bool) -> str:
+def off_grid_reason(tempo_path: PlayedTempo, *, warped: bool) -> str:
     """Why the take may not be on this grid, as a sentence; empty where it keeps phase far better than chance.
 
     The power at the click is set against chance and against the take's own regularity at other tempi; it has to be three
