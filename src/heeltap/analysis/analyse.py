@@ -18,6 +18,7 @@ import numpy as np
 
 from heeltap.analysis.advice.after_take import advice_of
 from heeltap.analysis.align import align
+from heeltap.analysis.at_its_place import Laid, at_its_place
 from heeltap.analysis.findings import findings
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import Leader
@@ -105,6 +106,8 @@ class Source:
     """Beats that the plan accents, from 1; empty where it accents none."""
     on_grid: bool = True
     """False: the take follows no grid that was tried, so nothing is said about how it was played."""
+    place: tuple[str, ...] = ()
+    """Where it lies on its plan, in sentences."""
     drill: str = ""
     """What `heeltap drill` takes to play the part; empty where that is not known."""
 
@@ -147,8 +150,10 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
     folded = fold_retriggers(take.notes, retrigger_us=window, retrigger_of=single)
     leader = _leader(take, window)
     slots: Slots | None = None
+    laid: Laid | None = None
     if take.plan is not None:
-        judged = _against_plan(within_bars(take.plan, take.stretch), folded.notes, how, leader)
+        laid = _laid(take, take.plan, folded.notes, how)
+        judged = _against_plan(laid.plan, laid.notes, how, leader)
     else:
         judged, slots = _against_grid(take, folded.notes, how, leader)
     source = Source(
@@ -159,9 +164,15 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
         resolution_ms=take.resolution_ms,
         metre=take.metre,
         swing=None if slots is None else slots.swing,
-        warnings=(*take.warnings, *_folded(folded.folded_count), *(() if slots is None else slots.warnings)),
+        warnings=(
+            *take.warnings,
+            *_stretched(take, laid),
+            *_folded(folded.folded_count),
+            *(() if slots is None else slots.warnings),
+        ),
         accent_beats=() if take.plan is None else accent_beats(take.plan),
         on_grid=slots is None or slots.on_grid,
+        place=() if laid is None else laid.said,
         drill=take.drill,
     )
     return judged, source, Aim((how.lean or ON_THE_BEAT).ms_at(_beat_ms(judged, take)), how.pocket_ms)
@@ -214,6 +225,7 @@ def result_of(judged: Judged, source: Source, aim: Aim) -> Result:
         notes=judged.rows,
         warnings=source.warnings + _doubt(judged),
         on_grid=source.on_grid,
+        place=source.place,
     )
 
 
@@ -275,6 +287,20 @@ def _leader(take: Played, window_us: int) -> Leader | None:
         return None
     drums = fold_retriggers(take.leader, retrigger_us=window_us).notes
     return follow_drums(drums, take.tempo, take.metre)
+
+
+def _stretched(take: Played, laid: Laid | None) -> tuple[str, ...]:
+    """That only some bars are judged, where the take holds no more."""
+    if take.stretch is None or laid is None or laid.said:
+        return ()
+    return (f"this take holds bars {take.stretch[0]} to {take.stretch[1]}; heeltap judges only those",)
+
+
+def _laid(take: Played, plan: Plan, notes: Notes, how: Options) -> Laid:
+    """Plan and notes as they are held against each other: at the place of the take, where that has to be found."""
+    known = how.delay_ms is not None
+    found = at_its_place(plan, notes, delay_known=known, file=take.file) if take.find_place else Laid(plan, notes)
+    return found if found.said else Laid(within_bars(plan, take.stretch), notes)
 
 
 def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None) -> Judged:

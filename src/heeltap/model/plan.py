@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from heeltap.model.arrays import IntArray, freeze_columns
+from heeltap.model.arrays import BoolArray, IntArray, freeze_columns
 from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section", "within_bars"]
+__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section", "kept_rows", "within_bars"]
 
 ANY_PITCH = -1
 """In a plan: whichever key is struck counts."""
@@ -89,7 +89,22 @@ def within_bars(plan: Plan, stretch: tuple[int, int] | None) -> Plan:
         return plan
     first, last = stretch
     bar = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)[0]
-    rows = (bar >= first) & (bar <= last)
+    return kept_rows(plan, (bar >= first) & (bar <= last))
+
+
+def kept_rows(plan: Plan, rows: BoolArray) -> Plan:
+    """The plan with some of its notes only; its clock, bars and sections stay as they are.
+
+    Parameters
+    ----------
+    plan : Plan
+    rows : bool, shape (len(plan),)
+        Which notes stay.
+
+    Returns
+    -------
+    Plan
+    """
     columns = {name: getattr(plan, name)[rows] for name in ("at_tick", "at_us", "pitch", "velocity", "hand", "kind")}
     stroke = np.unique(plan.stroke[rows], return_inverse=True)[1].reshape(-1).astype(np.int64)
     return replace(plan, **columns, stroke=stroke)

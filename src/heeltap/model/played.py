@@ -39,5 +39,7 @@ class Played:
     stretch: tuple[int, int] | None = None
     """First and last bar that the take holds, where it is a part of the plan only; what lies outside is not held
     against it."""
+    find_place: bool = False
+    """Whether heeltap first looks for where the take lies on its plan; False where that is known, as for a drill."""
     drill: str = ""
     """What `heeltap drill` takes to play the part again; empty where that is not known."""

@@ -249,6 +249,7 @@ HALVES = Halves(
         "notes",
         "warnings",
         "on_grid",
+        "place",
         "format",
         "halves",
     ),
@@ -297,6 +298,9 @@ class Result:
     """False: the take follows the click's grid no better than chance would; offsets then say nothing about playing."""
     replay_more: MoreBars | None = None
     """What lies behind ``replay``: more bars than its six, and bars that lie nearly as far off."""
+    place: tuple[str, ...] = field(default=())
+    """Where the take lies on its plan, in sentences: a bar left out, another key, a shift of the recording; what they name is
+    taken out of every number. None for an ordinary take."""
     halves: Halves = HALVES
     """The two headings under which the fields belong."""
     format: str = FORMAT

@@ -169,6 +169,11 @@ def play_again(replay: Sequence[Replay], more: MoreBars | None = None) -> tuple[
 
 
 def _sentences(result: Result) -> tuple[str, ...]:
+    """Where the take lies, then how it was played."""
+    return (*result.place, *_played(result))
+
+
+def _played(result: Result) -> tuple[str, ...]:
     o = result.overall
     if o.n == 0:
         return ("No stroke of this take can be judged.",)

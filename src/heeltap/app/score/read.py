@@ -106,9 +106,10 @@ def take_in(midi: Midi, asked: Reading) -> Played:
         file=Path(midi.path).name,
         part=chosen.name,
         resolution_ms=_tick_ms(midi.tempo),
-        warnings=(*midi.warnings, *([] if stretch is None else [_only(stretch)])),
+        warnings=midi.warnings,
         drill=_drill_of(asked),
         stretch=stretch,
+        find_place=planned is not None and asked.at_bar is None,
     )
 
 
@@ -167,10 +168,6 @@ def stretch_of(notes: Notes, plan: Plan) -> tuple[int, int] | None:
     from_bar = first if before >= _OWN_STRETCH_BARS else 1
     to_bar = last if behind >= _OWN_STRETCH_BARS else max(plan.bars, last)
     return None if (from_bar, to_bar) == (1, max(plan.bars, last)) else (from_bar, to_bar)
-
-
-def _only(stretch: tuple[int, int]) -> str:
-    return f"this take holds bars {stretch[0]} to {stretch[1]}; heeltap judges only those"
 
 
 def _drill_of(asked: Reading) -> str:

@@ -122,7 +122,8 @@ def _placed(opened: OpenSong, midi: Midi, part: Part, name: str) -> SongTake:
         if bar is None and opened.plan is not None:
             bar, said = _looked_for(midi.notes_of(part), opened.plan, name)
         asked = replace(asked, at_bar=bar)
-    return SongTake(name, Ready(take_in(midi, asked), opened.options), Path(midi.path), tuple(said))
+    taken = replace(take_in(midi, asked), find_place=False)
+    return SongTake(name, Ready(taken, opened.options), Path(midi.path), tuple(said))
 
 
 def bar_in_name(name: str) -> int | None:

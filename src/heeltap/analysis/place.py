@@ -1,0 +1,374 @@
+"""Where a take lies on its plan, found out before any number is made.
+
+A take may begin at bar 9, leave a bar out, start again from the top, lie 350 ms late because of the recording, stand an octave
+higher, run at another tempo, or be another piece altogether. None of that is timing. So the take is looked at as a whole first:
+its keys against the plan's (transposition), differences of time between equal keys (places), the best way through the take from
+place to place (Viterbi; Rabiner 1989, Proc. IEEE 77, from memory), and how many notes chance alone would have found. What
+remains is the player's. Ours.
+
+Inside: `Place`, `Run`, `find_place`, `at_tempo`, `beat_us`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from heeltap.model.arrays import BoolArray, FloatArray, IntArray
+from heeltap.model.notes import Notes
+from heeltap.model.plan import Plan
+from heeltap.model.timeline import TempoMap
+from heeltap.units import TICKS_PER_QUARTER
+
+__all__ = ["Place", "Run", "at_tempo", "beat_us", "find_place"]
+
+_NEAR_US, _TIGHT_US = 90_000, 30_000
+"""A note is found where the plan has its key this near; nearer where the plan repeats the key quickly."""
+
+_ORDINARY, _BLOCK, _WEAK = 0.85, 24, 0.5
+"""Share of notes found in place from which a take is ordinary, if no so many in a row fall below the last."""
+
+_MOST_NOTES, _MOST_PAIRS = 30_000, 3_000_000
+"""Longer takes are not looked at; of more pairs of equal keys a part is enough."""
+
+_BIN_US, _PLACES = 20_000, 24
+"""Width of the bins in which differences are counted, and how many places are tried."""
+
+_NOWHERE, _MOVE, _BEGIN, _FEWEST = 0.6, 5.0, 2.0, 6
+"""Price of a note that lies nowhere, of a change of place, of beginning elsewhere than at the plan's own place (a note that its
+place does not have costs 1), and the fewest notes of a run."""
+
+_FOUND, _OVER_CHANCE, _LEAST = 0.3, 2.0, 8
+"""A take is of this plan if this share of its notes is found, so many times what chance gives, and so many at least."""
+
+_REST = 0.5
+"""How much a second of rest takes off the price of a change."""
+
+_FEW_RUNS, _LONG_RUN = 4, 80
+"""More changes of place than these, or than one in so many notes, and the plan explains nothing."""
+
+_OWN_US = 60_000
+"""A player may lie so far from a place; what lies further from whole beats is the recording."""
+
+_RATIOS = np.exp(np.linspace(np.log(0.45), np.log(2.2), 400))
+"""Tempi that are tried, take over plan: 0.4 % apart."""
+
+_OPENING = 60
+"""Notes by which a tempo is looked for."""
+
+_SAME_TEMPO = 0.004
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of the take that lies at one place."""
+
+    first: int
+    """Row of its first note, as played."""
+    last: int
+    shift_us: int
+    """How much later than planned it lies, the player's own offset left in."""
+    beats: float
+    """The whole beats of that; 0 where it lies at its own place."""
+    first_bar: int
+    """Of the plan."""
+    last_bar: int
+    first_tick: int
+    last_tick: int
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a take lies on its plan."""
+
+    semitones: int = 0
+    """How much higher than the plan it was played."""
+    tempo_ratio: float = 1.0
+    """Its tempo over the plan's."""
+    runs: tuple[Run, ...] = ()
+    """In the order of playing; none where the take is ordinary."""
+    recording_us: int = 0
+    """How much later than its place everything lies; more than any player would."""
+    found: int = 0
+    """Notes that were found at their place."""
+    notes: int = 0
+    chance: int = 0
+    """Notes that chance alone would have found."""
+    is_the_plan: bool = True
+    """Whether this is a take of the plan at all."""
+
+    @property
+    def worth(self) -> float:
+        """How well the plan explains the take: its notes found, less what the changes of place cost."""
+        return self.found - _MOVE * max(len(self.runs) - 1, 0)
+
+
+def find_place(plan: Plan, notes: Notes) -> Place:
+    """Where a take lies on its plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        One that accepts any key is taken as it lies: nothing tells its places apart.
+    notes : Notes
+        The take, on the click's clock.
+
+    Returns
+    -------
+    Place
+    """
+    if len(plan) < _LEAST or not _LEAST <= len(notes) <= _MOST_NOTES or np.any(plan.pitch < 0):
+        return Place()
+    planned = _Keys.of(plan)
+    if _is_ordinary(planned, notes.pitch, notes.onset_us):
+        return Place()
+    semitones = _transposition(planned, notes)
+    keys = notes.pitch - semitones
+    best, ratio = _way(plan, keys, notes.onset_us), 1.0
+    if best.worth < 0.8 * len(notes):
+        tried = _tempo_ratio(planned, keys, notes.onset_us)
+        other = _way(at_tempo(plan, tried), keys, notes.onset_us)
+        if abs(tried - 1.0) > _SAME_TEMPO and other.worth > best.worth + 0.1 * len(notes):
+            best, ratio = other, tried
+    return replace(best, semitones=semitones, tempo_ratio=ratio)
+
+
+def at_tempo(plan: Plan, ratio: float) -> Plan:
+    """The plan at so many times its tempo.
+
+    Parameters
+    ----------
+    plan : Plan
+    ratio : float
+        2 is twice as fast.
+
+    Returns
+    -------
+    Plan
+    """
+    old = plan.tempo
+    per_quarter = np.clip(np.rint(old.us_per_quarter / ratio), 1, 2**24 - 1).astype(np.int64)
+    tempo = TempoMap(old.ticks_per_quarter, old.at_tick.copy(), per_quarter)
+    return replace(plan, tempo=tempo, at_us=np.rint(plan.at_us / ratio).astype(np.int64))
+
+
+_KEY = 1 << 44
+"""Distance between keys on the line on which times of all keys stand one behind the other."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Keys:
+    """The planned times of each key."""
+
+    line: IntArray
+    """``key * _KEY + time``, increasing."""
+    near_us: FloatArray
+    """How near a note of each key must lie, shape (128,)."""
+    count: IntArray
+    span_us: float
+
+    @staticmethod
+    def of(plan: Plan) -> "_Keys":
+        line = np.unique(plan.pitch * _KEY + plan.at_us)
+        key, gap = line // _KEY, np.diff(line)
+        near = np.full(128, float(_NEAR_US))
+        for one in np.unique(key).tolist():
+            gaps = gap[(key[1:] == one) & (key[:-1] == one)]
+            if gaps.size:
+                near[one] = np.clip(0.25 * np.quantile(gaps, 0.25), _TIGHT_US, _NEAR_US)
+        count = np.bincount(key, minlength=128)
+        return _Keys(line, near, count, float(max(int(np.ptp(plan.at_us)), 1)))
+
+    def far_us(self, key: IntArray, at_us: IntArray) -> IntArray:
+        """How far each note lies from the nearest planned one of its key, signed (positive is late)."""
+        wanted = key * _KEY + at_us
+        row = (
+            np.clip(np.searchsorted(self.line, wanted), 1, self.line.size - 1)
+            if self.line.size > 1
+            else np.zeros(key.size, int)
+        )
+        before, after = wanted - self.line[row - 1], wanted - self.line[row]
+        return np.asarray(np.where(np.abs(before) < np.abs(after), before, after), dtype=np.int64)
+
+    def hit(self, key: IntArray, at_us: IntArray) -> BoolArray:
+        """Which notes the plan has where they lie."""
+        inside = (key >= 0) & (key < 128)
+        near = self.near_us[np.clip(key, 0, 127)]
+        return np.asarray(inside & (np.abs(self.far_us(key, at_us)) <= near))
+
+    def chance(self, key: IntArray) -> float:
+        """How many of these notes would be hits at a place taken at random."""
+        inside = np.clip(key, 0, 127)
+        return float(np.minimum(2.0 * self.near_us[inside] * self.count[inside] / self.span_us, 1.0).sum())
+
+
+def _is_ordinary(planned: _Keys, key: IntArray, at_us: IntArray) -> bool:
+    """Whether nearly every note lies in place, everywhere in the take."""
+    hit = planned.hit(key, at_us).astype(float)
+    if hit.mean() < _ORDINARY:
+        return False
+    if hit.size < _BLOCK:
+        return True
+    return bool((np.convolve(hit, np.ones(_BLOCK) / _BLOCK, "valid") >= _WEAK).all())
+
+
+def _transposition(planned: _Keys, notes: Notes) -> int:
+    """Semitones by which the take is higher than the plan: those at which one place holds the most of its notes."""
+    best, most = 0, 0.0
+    for semitones in sorted(range(-24, 25), key=abs):
+        _, count = _differences(planned, notes.pitch - semitones, notes.onset_us)
+        top = float(count.max(initial=0.0)) * (1.0 if semitones == 0 else 0.8 if semitones % 12 == 0 else 0.7)
+        if top > most:
+            best, most = semitones, top
+    return best
+
+
+def _differences(planned: _Keys, key: IntArray, at_us: IntArray) -> tuple[IntArray, FloatArray]:
+    """Places (take minus plan, microseconds) and how many notes would be found at each."""
+    plan_key, plan_us = planned.line // _KEY, planned.line % _KEY
+    pairs = int(planned.count[key[(key >= 0) & (key < 128)]].sum())
+    every = max(1, -(-pairs // _MOST_PAIRS))
+    key, at_us = key[::every], at_us[::every]
+    found = [at_us[key == one][:, None] - plan_us[plan_key == one][None] for one in np.unique(key).tolist()]
+    all_us = np.concatenate([one.ravel() for one in found]) if found else np.zeros(0, np.int64)
+    if all_us.size == 0:
+        return np.zeros(0, np.int64), np.zeros(0)
+    low = int(all_us.min()) // _BIN_US - 3
+    count = np.bincount(all_us // _BIN_US - low, minlength=8).astype(float)
+    smooth = np.convolve(count, [0.5, 1.0, 1.0, 1.0, 0.5], "same")
+    return (np.arange(smooth.size) + low) * _BIN_US + _BIN_US // 2, smooth
+
+
+def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:
+    """The tempo of the take over that of the plan; refined from its opening to the whole."""
+    first_us = int(at_us[0])
+    some = slice(0, _OPENING)
+    tops = [
+        float(
+            _differences(planned, key[some], np.rint((at_us[some] - first_us) * ratio).astype(np.int64))[1].max(
+                initial=0
+            )
+        )
+        for ratio in _RATIOS
+    ]
+    ratio = float(_RATIOS[int(np.argmax(tops))])
+    size = _OPENING
+    while True:
+        part = slice(0, size)
+        moved = np.rint((at_us[part] - first_us) * ratio).astype(np.int64)
+        places, count = _differences(planned, key[part], moved)
+        at = moved - int(places[int(np.argmax(count))])
+        far = planned.far_us(key[part], at)
+        hit = np.abs(far) < 1.5 * _NEAR_US
+        if hit.sum() >= _LEAST:
+            slope = np.polyfit(moved[hit].astype(float), (at - far)[hit].astype(float), 1)[0]
+            ratio *= float(np.clip(slope, 0.97, 1.03))
+        if size >= at_us.size:
+            return ratio
+        size = min(2 * size, at_us.size)
+
+
+def _way(plan: Plan, key: IntArray, at_us: IntArray) -> Place:
+    """The best way through the take from place to place."""
+    planned = _Keys.of(plan)
+    shifts = _shifts(planned, key, at_us)
+    hit = np.stack([planned.hit(key, at_us - shift) for shift in shifts.tolist()], axis=1)
+    state = _best_states(hit, np.abs(shifts) > _OWN_US, np.diff(at_us) / 1e6)
+    runs = _runs(plan, planned, shifts, state, key, at_us)
+    found = sum(int(hit[run.first : run.last + 1].any(axis=1).sum()) for run in runs)
+    chance = planned.chance(key)
+    few = len(runs) <= max(_FEW_RUNS, key.size / _LONG_RUN)
+    enough = few and found >= max(
+        _LEAST, _FOUND * key.size, _OVER_CHANCE * chance if chance < 0.3 * key.size else 0.6 * key.size
+    )
+    rest = {run.shift_us - _whole_us(plan, run.beats) for run in runs}
+    recording = int(np.median(list(rest))) if runs and min(abs(one) for one in rest) > _OWN_US else 0
+    return Place(0, 1.0, tuple(runs), recording, found, int(key.size), round(chance), enough)
+
+
+def _shifts(planned: _Keys, key: IntArray, at_us: IntArray) -> IntArray:
+    """The places worth trying, the plan's own first."""
+    places, count = _differences(planned, key, at_us)
+    found = [0]
+    count = count.copy()
+    for _ in range(_PLACES):
+        top = int(np.argmax(count))
+        if count[top] < _FEWEST:
+            break
+        at = int(places[top])
+        far = planned.far_us(key, at_us - at)
+        near = np.abs(far) <= _NEAR_US
+        found.append(at + (int(np.median(far[near])) if near.any() else 0))
+        count[max(0, top - 4) : top + 5] = 0.0
+    return np.array(found, dtype=np.int64)
+
+
+def _best_states(hit: BoolArray, elsewhere: BoolArray, gap_s: FloatArray) -> IntArray:
+    """The place of each note, -1 for none: fewest notes that their place does not have, and fewest changes of place.
+
+    Where a change could as well come a little earlier or later, it comes in the longer rest, else later.
+    """
+    cost = np.concatenate([1.0 - hit, np.full((hit.shape[0], 1), _NOWHERE)], axis=1)
+    price = _MOVE - _REST * np.minimum(gap_s, 1.0) - 1e-9
+    total = cost[0] + np.append(_BEGIN * elsewhere, 0.0)
+    came = np.empty(cost.shape, np.int64)
+    stay = np.arange(cost.shape[1])
+    for row in range(1, cost.shape[0]):
+        best = int(np.argmin(total))
+        moved = total[best] + price[row - 1]
+        came[row] = np.where(total <= moved, stay, best)
+        total = np.minimum(total, moved) + cost[row]
+    state = np.empty(cost.shape[0], np.int64)
+    state[-1] = int(np.argmin(total))
+    for row in range(cost.shape[0] - 1, 0, -1):
+        state[row - 1] = came[row, state[row]]
+    return np.where(state == hit.shape[1], -1, state)
+
+
+def _runs(plan: Plan, planned: _Keys, shifts: IntArray, state: IntArray, key: IntArray, at_us: IntArray) -> list[Run]:
+    """The stretches of one place, each with the bars of the plan that it holds."""
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(state)) + 1, [state.size]])
+    found = []
+    for first, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        if state[first] < 0 or end - first < _FEWEST:
+            continue
+        run = _run(plan, planned, int(shifts[state[first]]), slice(first, end), key, at_us)
+        if run is not None:
+            found.append(run)
+    return found
+
+
+def _run(plan: Plan, planned: "_Keys", shift: int, some: slice, key: IntArray, at_us: IntArray) -> Run | None:
+    """A stretch of notes at one place; None where too few of them are there."""
+    far = planned.far_us(key[some], at_us[some] - shift)
+    near = np.abs(far) <= _NEAR_US
+    if near.sum() < _FEWEST:
+        return None
+    planned_us = (at_us[some] - shift - far)[near]
+    own = shift + int(np.median(far[near]))
+    tick = plan.at_tick[np.clip(np.searchsorted(plan.at_us, [planned_us.min(), planned_us.max()]), 0, len(plan) - 1)]
+    bar = plan.metre.bar_beat(tick / TICKS_PER_QUARTER)[0]
+    return Run(some.start, some.stop - 1, own, _beats(plan, own), int(bar[0]), int(bar[1]), int(tick[0]), int(tick[1]))
+
+
+def _beats(plan: Plan, shift_us: int) -> float:
+    """The whole beats in a shift; 0 where it is no whole number of them."""
+    beats = round(shift_us / beat_us(plan))
+    return float(beats) if abs(shift_us - beats * beat_us(plan)) <= _OWN_US else 0.0
+
+
+def beat_us(plan: Plan) -> float:
+    """Length of the metre's beat at the opening tempo, microseconds.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    float
+    """
+    return float(plan.tempo.us_per_quarter[0]) * float(plan.metre.metres[0].beat_quarters)
+
+
+def _whole_us(plan: Plan, beats: float) -> int:
+    return round(beats * beat_us(plan))
