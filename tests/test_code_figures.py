@@ -2,6 +2,8 @@
 
 import ast
 
+import pytest
+
 from tests.makers.code_figures import OURS, complexity, figures_of, length
 
 SOURCE = '''
@@ -34,6 +36,7 @@ def test_complexity_counts_every_branch() -> None:
     assert 1 + 1 + 1 + 2 + 1 + 2 == complexity(function)
 
 
+@pytest.mark.slow
 def test_hardly_any_function_is_long() -> None:
     """At most one function in a hundred is longer than the house's 35 lines, and every public one has a docstring."""
     ours = figures_of("heeltap", OURS)

@@ -153,6 +153,7 @@ def test_differences_do_not_hang_on_the_delay() -> None:
         assert rows[0][0].code not in ("bias", "nothing")
 
 
+@pytest.mark.slow
 def test_a_delay_that_is_off_makes_nobody_early() -> None:
     """Forty faultless takes whose delays are off as their uncertainty says: two at most are called early or late."""
     rng = np.random.default_rng(7)

@@ -48,6 +48,7 @@ def test_a_part_without_kick_or_snare_is_a_silent_leader() -> None:
 
 
 @pytest.mark.outside
+@pytest.mark.slow
 def test_recorded_drummers_are_not_shifted_by_a_slot(outside_data: Path) -> None:
     """Kick and snare of each of the 17 grooves lie within 40 ms of the click in the median, none a sixteenth away."""
     medians = []

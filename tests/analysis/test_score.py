@@ -203,6 +203,7 @@ def test_beginners_score_above_random() -> None:
 
 
 @pytest.mark.parametrize("anyone", [ordinary_player, full_range_player])
+@pytest.mark.slow
 def test_tempo_matters_little(anyone: object) -> None:
     """Over players whose spread in ms does not depend on the tempo, score and tempo correlate by less than 0.5."""
     rng = np.random.default_rng(13)

@@ -91,7 +91,9 @@ def test_a_nearly_empty_take_has_no_pace() -> None:
     assert "" == off_grid_reason(tempo_path, warped=False)
 
 
-@pytest.mark.parametrize("per_beat", [1, 2, 4])
+@pytest.mark.parametrize(
+    "per_beat", [1, pytest.param(2, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow)]
+)
 def test_more_drift_never_scores_better(per_beat: int) -> None:
     """Strokes that speed up evenly over 32 bars: the score falls and stays down, and the drift is said in milliseconds."""
     scores = [score_of_drift(ms, per_beat)[0] for ms in (0, 20, 40, 60, 80, 100, 120, 200, 400, 1000)]

@@ -130,6 +130,7 @@ def test_what_cannot_be_is_one_line(tmp_path: Path, rng: np.random.Generator) ->
 
 
 @pytest.mark.outside
+@pytest.mark.slow
 def test_recorded_grooves_become_four_parts_each(outside_data: Path) -> None:
     """Seventeen takes by three drummers: every form more strokes than the one before or as many, all on their places."""
     files = sorted((outside_data / "groove").glob("*.mid"))

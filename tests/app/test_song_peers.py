@@ -57,6 +57,7 @@ def answered(folder: Path, write_again: Callable[[Path], None] | None, songs_too
     ("write_again", "songs_too"),
     [(by_mido, True), (by_pretty_midi, True), (by_symusic, True), (by_partitura, False)],
 )
+@pytest.mark.slow
 def test_another_programs_files_give_the_same_answer(
     write_again: Callable[[Path], None], songs_too: bool, tmp_path: Path
 ) -> None:

@@ -137,7 +137,10 @@ def test_what_somebody_else_made_is_not_written_over(case: str, desk: Path, caps
     assert not list(desk.glob(".*.part"))
 
 
-@pytest.mark.parametrize("case", COMMANDS)
+SLOW = ("song --json", "song --csv", "comp", "comp --csv", "class --csv", "class --html")
+
+
+@pytest.mark.parametrize("case", [pytest.param(c, marks=pytest.mark.slow) if c in SLOW else c for c in COMMANDS])
 def test_what_heeltap_made_itself_is_made_anew(case: str, desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same command twice, and once more after the contents have changed: only TOML, which people write, is kept."""
     target = desk / COMMANDS[case][1]

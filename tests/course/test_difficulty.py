@@ -91,7 +91,7 @@ def test_what_is_plainly_harder_is_harder(easy: Exercise, hard: Exercise) -> Non
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-@pytest.mark.parametrize("metre", METRES)
+@pytest.mark.parametrize("metre", ["4/4", *(pytest.param(m, marks=pytest.mark.slow) for m in METRES if m != "4/4")])
 def test_the_course_is_ordered_by_difficulty(family: str, metre: str) -> None:
     """In 4/4 every grade is harder than the one before (mean of eight seeds); elsewhere (three) ranks agree to 0.8."""
     names = [grade.name for grade in read_family(family).grades]

@@ -137,6 +137,7 @@ def test_following_the_course_blindly_is_worse() -> None:
     assert np.mean(bad.shares() < 0.6) > 0.4
 
 
+@pytest.mark.slow
 def test_a_long_session_is_broken_by_a_rest() -> None:
     """Forty minutes of playing: one rest."""
     done = practise(LEARNERS["slow"], advised, np.random.default_rng(11), sessions=1, minutes=40)

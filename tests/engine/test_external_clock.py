@@ -19,6 +19,7 @@ def crowd(player: object, takes: int, seed: int) -> Agreement:
 
 
 @pytest.mark.parametrize("player", [ordinary_player, full_range_player])
+@pytest.mark.slow
 def test_bars_agree_with_the_full_scoring(player: object) -> None:
     """When a bar is shown at least 99 % of its strokes are as the result will have them, also with 15 % mistakes."""
     seen = crowd(player, amount(14, fast=4), 11)

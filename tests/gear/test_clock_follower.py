@@ -60,6 +60,7 @@ def test_step_in_tempo_is_found_within_a_beat(rng: np.random.Generator) -> None:
 
 
 @pytest.mark.parametrize("kind", ["steady", "wave"])
+@pytest.mark.slow
 def test_uncertainty_of_the_phase_covers_the_truth(kind: str, rng: np.random.Generator) -> None:
     """The stated 95 % hold in 90 % of moments at least, also where a waving tempo is followed late."""
     inside = []
@@ -71,6 +72,7 @@ def test_uncertainty_of_the_phase_covers_the_truth(kind: str, rng: np.random.Gen
     assert 0.90 < np.mean(inside)
 
 
+@pytest.mark.slow
 def test_uncertainty_of_a_steady_tempo_covers_the_truth(rng: np.random.Generator) -> None:
     """The stated 95 % hold in 90 % of moments at least."""
     near = []

@@ -60,6 +60,7 @@ def test_a_raster_of_sixteenths_gives_the_published_offsets(outside_data: Path) 
     assert exact >= 36
 
 
+@pytest.mark.slow
 def test_recorded_drummers_are_on_their_grid_at_its_tempo(outside_data: Path) -> None:
     """All seventeen takes: on the grid, tempo left alone, at least nine of ten notes placed, bias within 60 ms, none further
     than half a beat."""

@@ -105,6 +105,7 @@ def share_told(folder: Path, times: int, *, folded: bool, seed: int) -> float:
 
 
 @pytest.mark.parametrize("folded", [True, False], ids=["strokes", "notes"])
+@pytest.mark.slow
 def test_placebo_labels_are_not_believed(outside_data: Path, folded: bool) -> None:
     """Four made-up tables a take (one in the fast half): at most one in twelve is believed (plain t-tests: three in four)."""
     assert share_told(outside_data / "groove", amount(4, fast=1), folded=folded, seed=5) <= 1 / 12
@@ -117,6 +118,7 @@ def test_placebo_rate(outside_data: Path, folded: bool) -> None:
     assert share_told(outside_data / "groove", 60, folded=folded, seed=6) <= 0.05
 
 
+@pytest.mark.slow
 def test_intervals_hold_from_part_to_part(outside_data: Path) -> None:
     """Takes cut into four and eight parts of 30 strokes or more: two parts' means differ by more than their
     intervals allow in at most 7 % of pairs, where the textbook's interval fails in more than 15 %."""

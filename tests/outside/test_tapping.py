@@ -64,6 +64,7 @@ def test_people_tap_early(taps: dict[int, dict[str, list[FloatArray]]]) -> None:
     assert sum(found.ci95 is not None and found.ci95[1] < 0 for found in means[600]) >= 10
 
 
+@pytest.mark.slow
 def test_slower_is_looser_and_earlier(taps: dict[int, dict[str, list[FloatArray]]]) -> None:
     """Both the spread inside trials and the early lead grow with every longer interval."""
     spreads = [
@@ -99,7 +100,9 @@ def test_intervals_hold_from_trial_to_trial(taps: dict[int, dict[str, list[Float
     assert np.mean(textbook) < 0.75
 
 
-@pytest.mark.parametrize("interval_ms", INTERVALS)
+@pytest.mark.parametrize(
+    "interval_ms", [pytest.param(ms, marks=pytest.mark.slow) if ms > 1000 else ms for ms in INTERVALS]
+)
 @pytest.mark.parametrize("delay_ms", [0.0, None])
 def test_taps_at_slow_pulses_are_found(outside_data: Path, interval_ms: int, delay_ms: float | None) -> None:
     """At least 99.5 % of the taps answer their own click, and their spread is told to 3 %, at every interval."""

@@ -43,6 +43,7 @@ def _pooled_f1(pieces: list[Performance], match: Callable[[Performance], np.ndar
     return pair_f1(np.concatenate([row[0] for row in shifted]), np.concatenate([row[1] for row in shifted]))
 
 
+@pytest.mark.slow
 def test_performances_are_matched_as_the_data_set_says(pieces: list[Performance]) -> None:
     """F1 of the pairs is at least 0.998 over the four, ornaments included, and at least 0.996 in each."""
     assert len(pieces) == 4
@@ -51,6 +52,7 @@ def test_performances_are_matched_as_the_data_set_says(pieces: list[Performance]
         assert pair_f1(piece.truth, _match(piece).match) >= 0.996, piece.name
 
 
+@pytest.mark.slow
 def test_spoilt_performances_are_still_matched(pieces: list[Performance]) -> None:
     """With 15 % missing, 15 % extra and 10 % wrong keys F1 is at least 0.97 over eight spoilings, one in the fast half.
 

@@ -97,6 +97,7 @@ def test_a_long_tone_is_found_behind_short_ones_that_are_over() -> None:
     assert not mixer.sounding(mixer.end)
 
 
+@pytest.mark.slow
 def test_clicks_are_not_changed_by_what_is_played() -> None:
     """With the tones taken away, the same samples as alone, whatever channel the clicks have."""
     for channel in (9, 0):

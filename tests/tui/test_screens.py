@@ -27,7 +27,7 @@ def test_the_screen_is_the_approved_one(name: str, width: int, height: int) -> N
 
 
 @given(width=st.integers(1, 200), height=st.integers(1, 60), name=st.sampled_from(NAMES))
-@settings(max_examples=amount(60, fast=15))
+@settings(max_examples=amount(60, fast=4))
 def test_every_size_gives_exactly_that_many_lines(width: int, height: int, name: str) -> None:
     """As many lines as the terminal has, none wider; below the least size it says what is needed."""
     lines = plain(pictures(width, height)[name])
