@@ -82,3 +82,15 @@ def test_notes_within_the_window_of_the_first_are_one_stroke() -> None:
     assert [0, 0, 1, 1, 2, 2] == group_chords(onset, 20_000.0).tolist()
     assert [0, 0, 1, 1] == group_chords(np.array([0.0, 19e3, 100e3, 120e3]), 20e3).tolist()
     assert 0 == group_chords(np.zeros(0), 20e3).size
+
+
+@pytest.mark.parametrize(
+    ("metre", "fits"), [("1/4", True), ("64/32", True), ("0/4", False), ("65/4", False), ("4/3", False)]
+)
+def test_metres_from_one_to_sixty_four_units(metre: str, fits: bool) -> None:
+    """One unit a bar is a metre, none is not."""
+    if fits:
+        assert metre == str(as_metre(metre).metres[0])
+    else:
+        with pytest.raises(ValueError, match="expected 1 to 64 units"):
+            as_metre(metre)

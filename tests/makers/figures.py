@@ -8,7 +8,7 @@ Inside: `figures`, `GOLDEN`.
 
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +16,14 @@ import numpy as np
 
 from heeltap import score_file
 from heeltap.analysis.align import align, align_free
+from heeltap.analysis.at_its_place import at_its_place
+from heeltap.analysis.compare.best_path import best_path
 from heeltap.analysis.compare.habits import bars_that_come_back
 from heeltap.analysis.compare.progress import progress_over
 from heeltap.analysis.findings import findings
 from heeltap.analysis.leader.leader import fit_leader, lag_behind, who_leads
 from heeltap.analysis.past_take import past_of
+from heeltap.analysis.place import find_place
 from heeltap.analysis.quantise import quantise
 from heeltap.analysis.score import distance, place_weight, score
 from heeltap.analysis.statistics.estimates import bias, drift, spread
@@ -31,11 +34,17 @@ from heeltap.app.score.reading import Reading
 from heeltap.model.arrays import as_ints
 from heeltap.model.counted_bars import counted_exercise, counted_plan
 from heeltap.model.plan_from import plan_of
+from tests.analysis.test_best_path import STRETCHES, a_take
 from tests.bench.bench_lost import LOST, lost_takes, silent_takes
+from tests.bench.bench_offbeats import KINDS, played_us
+from tests.bench.bench_offbeats import part_of as off_beats
+from tests.bench.bench_shuffle import STYLES
+from tests.bench.bench_shuffle import part_of as shuffled
 from tests.makers.grooves import draw_player, make_groove
 from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
 from tests.makers.leaders import lead_and_follow
 from tests.makers.players import FIGURES, full_range_player, make_part, ordinary_player, play_part, worst_player
+from tests.makers.situations import SITUATIONS, a_part, situation
 from tests.makers.tables import FAULTS, noise, offsets_table, plant
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -49,7 +58,19 @@ _TAKES = [ROOT / "demo" / f"tollgate-road-take-{number}.mid" for number in (1, 2
 def figures() -> dict[str, Any]:
     """Every figure by its case: numbers, words, and long columns as their length and two sums."""
     made: dict[str, Any] = {}
-    for case in (_statistics, _findings, _judgements, _progress, _alignments, _slots, _leaders, _files, _bars):
+    for case in (
+        _statistics,
+        _findings,
+        _judgements,
+        _progress,
+        _alignments,
+        _slots,
+        _places,
+        _paths,
+        _leaders,
+        _files,
+        _bars,
+    ):
         made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
     return made
 
@@ -93,6 +114,13 @@ def _findings() -> _Cases:
         for size_ms in (12.0, -25.0):
             table = plant(offsets_table(noise("ar35", 384, rng, sd_ms=9.0), rng), fault, size_ms)
             yield f"{fault} {size_ms:+.0f}", findings(table, lean_ms=0.0)
+    for unsure_ms in (0.0, 4.0, 12.0):
+        table = offsets_table(noise("ar35", 200, rng) - 15.0, rng)
+        yield f"unsure by {unsure_ms:.0f}", findings(table, lean_ms=0.0, delay_uncertainty_ms=unsure_ms)
+    yield (
+        "without swing",
+        findings(plant(offsets_table(noise("ar35", 384, rng), rng), next(iter(FAULTS)), 9.0), swing_asked=False),
+    )
     yield "without a lean", findings(offsets_table(noise("ar0", 256, rng) - 20.0, rng), lean_ms=None)
 
 
@@ -159,6 +187,44 @@ def _slots() -> _Cases:
         groove = make_groove(rng, draw_player(rng))
         yield f"{number}", quantise(groove.take_us, groove.player.bpm, groove.player.metre)
         yield f"{number} raster", quantise(groove.take_us, groove.player.bpm, groove.player.metre, grid=16)
+
+
+def _places() -> _Cases:
+    """Where takes lie on their plans, what is laid on what, and off-beats, shuffles and homes without a plan."""
+    for metre in ((4, 4), (6, 8)):
+        plan = a_part(17, metre=metre)
+        for name in SITUATIONS:
+            notes = situation(name, plan, 3)
+            yield f"{metre} {name}", find_place(plan, notes)
+            yield (
+                f"{metre} {name} laid",
+                [(one.said, one.plan.at_tick, one.notes.onset_us) for one in [at_its_place(plan, notes)]],
+            )
+    rng = np.random.default_rng(12)
+    for kind in KINDS:
+        onset = played_us(off_beats(kind, rng), 132.0, -25.0, rng)
+        yield f"off-beats {kind}", quantise(onset.astype(np.int64), 132.0, "4/4")
+    for style in STYLES:
+        meant, _ = shuffled(style, 1.7, rng)
+        yield f"shuffle {style}", quantise(played_us(meant, 88.0, 20.0, rng).astype(np.int64), 88.0, STYLES[style][1])
+
+
+def _paths() -> _Cases:
+    """The best way through takes, with many changes and too few, and with takes that hold no more than a part."""
+    rng = np.random.default_rng(13)
+    takes = [a_take(rng, rng.normal(0, 12, 4)) for _ in range(4)]
+    for joins in (0, 1, 3):
+        for lean_ms in (0.0, None):
+            yield f"{joins} {lean_ms}", best_path(takes, STRETCHES, joins, lean_ms=lean_ms)
+    halves = [
+        replace(take, offsets=take.offsets.pick((take.offsets.bar - 1) // 4 // 2 == half))
+        for half, take in enumerate(takes[:2])
+    ]
+    yield "halves", best_path(halves, STRETCHES, 0, lean_ms=0.0)
+    quarters = [
+        replace(take, offsets=take.offsets.pick((take.offsets.bar - 1) // 4 == one)) for one, take in enumerate(takes)
+    ]
+    yield "quarters", best_path([*quarters, halves[0]], STRETCHES, 1, lean_ms=0.0)
 
 
 def _leaders() -> _Cases:
