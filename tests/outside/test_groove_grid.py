@@ -123,6 +123,23 @@ def test_three_thousandths_off_is_found_in_recorded_takes(outside_data: Path) ->
     assert float(np.median(kept)) >= 0.995
 
 
+def test_short_pieces_of_recorded_drummers_are_on_their_grid(outside_data: Path) -> None:
+    """Two, four and eight bars out of every take: at most one in ten is called off its grid."""
+    off = pieces = 0
+    for file in share(sorted((outside_data / "groove").glob("*.mid")), every=4):
+        midi = read_midi(file)
+        bar = midi.metre.bar_beat(midi.tempo.quarter_at(midi.onset_us))[0]
+        for bars in (2, 4, 8):
+            for first in range(1, int(bar.max()) - bars, 3 * bars):
+                rows = (bar >= first) & (bar < first + bars)
+                if rows.sum() >= 12:
+                    pieces += 1
+                    off += not quantise(midi.onset_us[rows], midi.tempo, midi.metre).on_grid
+
+    assert pieces >= 40
+    assert off <= 0.1 * pieces
+
+
 def test_the_simulated_raster_agrees_with_itself() -> None:
     """A simulated take on a raster fine enough for it: the offsets put in come out."""
     groove = make_groove(np.random.default_rng(1), Player("sixteenths", 80.0, spread_ms=8.0, grace=0.0, stray=0.0))
