@@ -64,12 +64,12 @@ _DECOYS = (-0.08, -0.05, 0.05, 0.08)
 """Wrong tempi (relative) that a doubtful take is read at for comparison; half of them longer, half shorter."""
 
 _MARGIN_NATS, _MARGIN_ROOT = 12.0, 1.2
-"""From 100 strokes on the written tempo has to be 12 + 1.2 sqrt(strokes) nats likelier: 48 takes of strokes at random, 30 to 1,000 of
-them, came to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
+"""From 100 strokes on the written tempo has to be 12 + 1.2 sqrt(strokes) nats likelier: 48 takes of strokes at random, 30 to
+1,000 of them, came to 3 at 30 strokes, 11 at 100, 33 at 300 and 34 at 1,000."""
 
 _SHORT, _SHORT_ROOT = 50, 1.0
-"""Up to 50 strokes sqrt(strokes) nats will do: a short take cannot prove more. Of 146 pieces of 8 to 50 strokes by recorded drummers
-97 in 100 reach that, of as many at random 6."""
+"""Up to 50 strokes sqrt(strokes) nats will do: a short take cannot prove more. Of 146 pieces of 8 to 50 strokes by recorded
+drummers 97 in 100 reach that, of as many at random 6."""
 
 
 def _margin(strokes: int) -> float:
