@@ -6,8 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heeltap.app.drill.player_setup import Player
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.player_setup import Player, player_of
 from heeltap.app.drill.run import Settings
+from heeltap.app.drill.split import split_wanted
+from heeltap.files.settings import read_settings
 from heeltap.files.takes.folder import list_takes, load_take
 from heeltap.model.arrays import as_ints
 from heeltap.model.messages import Schedule
@@ -63,8 +66,35 @@ def test_without_controls_nobody_listens(tmp_path: Path) -> None:
     async def run() -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause(0.2)
-            assert app._listener._opening is None
+            assert app.listener._opening is None
             await pilot.press("q")
 
     asyncio.run(run())
     assert app.return_value == 0
+
+
+def test_the_split_is_asked_once_and_kept(tmp_path: Path) -> None:
+    """An exercise for both hands on any keys asks for the lowest key of the right hand; the next one does not ask again."""
+    script = Schedule(as_ints([700_000]), (b"\x90\x3c\x50",), ("on",), 800_000)
+    drill = drill_of("anchor hands")
+    first = DrillApp(drill, Settings("fake:", script=script, takes=tmp_path))
+
+    async def answer() -> None:
+        async with first.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            assert "Which keys are your right hand's?" in first._message
+            for _ in range(200):
+                if first.settings.player.split_key is not None:
+                    break
+                await pilot.pause(0.05)
+            assert "Your right hand begins at C4" in first._message
+            await pilot.press("q")
+
+    asyncio.run(answer())
+
+    kept = read_settings()
+    assert (60, 60) == (kept.split_key, first.settings.player.split_key)
+    again = Settings("fake:", player=player_of(kept, ("fake:",)))
+    assert (True, False) == (split_wanted(drill, Settings("fake:")), split_wanted(drill, again))
+    assert not split_wanted(drill, Settings("keys"))
+    assert not split_wanted(drill_of("anchor all"), Settings("fake:"))

@@ -27,7 +27,7 @@ from heeltap.errors import HeeltapError
 from heeltap.session import session
 from heeltap.session.session import Phase
 from heeltap.tui import keys as keyboard
-from heeltap.tui.drill_commands import DRILL_COMMANDS, GUESS_COMMANDS
+from heeltap.tui.drill_commands import DRILL_COMMANDS, GUESS_COMMANDS, ask_for_split, take_split
 from heeltap.tui.page import Look
 from heeltap.tui.screens import drill_keys
 from heeltap.tui.screens.after_take import AfterTake
@@ -89,7 +89,8 @@ class DrillApp(TextApp[int]):
         self._state = before(self.drill, self._feedback.for_take(1))
         self._message, self._busy, self._rows, self._leaving = "", False, 0, False
         self._exit_code = 0
-        self._listener, self._again = Listener(settings), False
+        self.listener, self._again = Listener(settings), False
+        """What hears the inputs between two takes."""
         self.went_back, self.wants_delay = False, False
         """Whether the player left for the screen before, not for good; and to measure the delay of the gear."""
         self._listening = PlayerControl(lambda: settings.out_port)
@@ -103,7 +104,8 @@ class DrillApp(TextApp[int]):
         if self._at_once:
             self.begin_take()
         else:
-            self._listener.open()
+            self._message = ask_for_split(self)
+            self.listener.open()
 
     def on_resize(self, _: Resize) -> None:
         """Fit the new size."""
@@ -129,13 +131,14 @@ class DrillApp(TextApp[int]):
             if self.play.over:
                 self.end_take()
         elif not self._busy:
-            for press in self._listener.poll():
+            for press in self.listener.poll():
                 if self._listening.on and "stop" in press.actions:
                     self._listening.stop()
                     continue
                 self._state, effects = session.step(self._state, press)
                 if session.Again() in effects:
                     self.begin_take()
+            self._message = take_split(self) or self._message
         self._listening.turn()
 
     def _drawn(self, view: View) -> list[Line]:
@@ -187,7 +190,7 @@ class DrillApp(TextApp[int]):
         """Start the engine; the screen stays alive meanwhile."""
         if self.play is not None or self._busy:
             return
-        self.after.showing = self.after.asking = False
+        self.after.showing = self.after.asking = self.listener.wants_key = False
         self._state = before(self.drill, self._feedback.for_take(1))
         self._work("heeltap is opening the ports", self._start)
 
@@ -267,12 +270,7 @@ class DrillApp(TextApp[int]):
             self.went_back = True
             self.action_leave()
 
-    def action_measure(self) -> None:
-        """Leave for the screen that measures the delay of the gear."""
-        self.wants_delay = True
-        self.action_leave()
-
-    def action_again(self) -> None:
+    def again(self) -> None:
         """End the take, keep it, and begin it again."""
         self._again = True
         self.action_stop()
@@ -287,7 +285,7 @@ class DrillApp(TextApp[int]):
         if self.play is not None:
             bar = self._state.columns.bar_at(max(self._state.now_us, 0)).number
             self._then = (lambda drill: from_bar(change(drill), bar)) if goes_on else change
-            self.action_again()
+            self.again()
         else:
             self._changed(change)
 
@@ -304,7 +302,7 @@ class DrillApp(TextApp[int]):
             self._message = str(error)
             return False
         self._state, self._rows, self.after.showing = before(self.drill, self._feedback.for_take(1)), 0, False
-        self._view, self._message = view_of(self.drill, self.settings, self._glyphs), ""
+        self._view, self._message = view_of(self.drill, self.settings, self._glyphs), ask_for_split(self)
         return True
 
     def action_guess(self, guess: str) -> None:
@@ -333,11 +331,6 @@ class DrillApp(TextApp[int]):
         if self.play is not None and not self._busy:
             self.play.ask(session.Show(self._feedback))
 
-    def action_turn_page(self) -> None:
-        """From the report to the bars and back."""
-        if self.play is None:
-            self.after.turn_page()
-
     def action_leave(self) -> None:
         """Leave; a take that is being played is kept first."""
         self._leaving = True
@@ -356,13 +349,13 @@ class DrillApp(TextApp[int]):
 
     def _start(self) -> Run:
         self._listening.free()
-        self._listener.close()
+        self.listener.close()
         return Run(self.drill, self.settings)
 
     def _leave(self) -> None:
         self._gone = True
         self._listening.free()
-        self._listener.close()
+        self.listener.close()
         self.exit(self._exit_code)
 
     def _ended(self, outcome: DrillOutcome) -> None:
@@ -379,7 +372,7 @@ class DrillApp(TextApp[int]):
                 self.begin_take()
             else:
                 self.after.ask()
-                self._listener.open()
+                self.listener.open()
 
     def _advised(self, drill: Drill | None, reason: str) -> None:
         """Show what comes next and why."""

@@ -1,6 +1,6 @@
 """What each key of the drill screen does, by what the screen shows: the question, what sounds, or the drill itself.
 
-Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`.
+Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`, `ask_for_split`, `take_split`.
 """
 
 from collections.abc import Callable, Mapping
@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 
 from heeltap.app.drill.changes import faster, for_pads, simpler, slower
 from heeltap.app.drill.ranges import drill_bars
+from heeltap.app.drill.split import QUESTION, keep_split, split_wanted
+from heeltap.errors import HeeltapError
+from heeltap.model.pitch import key_name
 from heeltap.session.session import Pause, Phase, Resume
 
 if TYPE_CHECKING:
     from heeltap.tui.drill_app import DrillApp
 
-__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS"]
+__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS", "ask_for_split", "take_split"]
 
 Commands = Mapping[str, Callable[["DrillApp"], object]]
 
@@ -45,6 +48,41 @@ def _leave_out(app: "DrillApp") -> None:
         run.ask(Resume(run.now_us) if paused else Pause(run.now_us))
 
 
+def _measure(app: "DrillApp") -> None:
+    """Leave for the screen that measures the delay of the gear."""
+    app.wants_delay = True
+    app.action_leave()
+
+
+def _turn_page(app: "DrillApp") -> None:
+    """From the report to the bars and back."""
+    if app.play is None:
+        app.after.turn_page()
+
+
+def ask_for_split(app: "DrillApp") -> str:
+    """The question where the hands part, where a drill needs to know; empty where it does not."""
+    app.listener.wants_key = split_wanted(app.drill, app.settings)
+    if not app.listener.wants_key:
+        return ""
+    app.listener.open()
+    return QUESTION
+
+
+def take_split(app: "DrillApp") -> str:
+    """Keep the key that the player struck as the lowest of the right hand; what to say of it, empty where none was struck."""
+    key, app.listener.key = app.listener.key, None
+    if key is None:
+        return ""
+    try:
+        app.settings = keep_split(app.settings, key)
+    except HeeltapError as error:
+        return str(error)
+    return (
+        f"Your right hand begins at {key_name(key)}. heeltap keeps that; heeltap drill --split KEY takes another key."
+    )
+
+
 GUESS_COMMANDS: Commands = {
     "e": lambda app: app.action_guess("early"),
     "o": lambda app: app.action_guess("on"),
@@ -61,12 +99,12 @@ DRILL_COMMANDS: Commands = {
     "o": _leave_out,
     "p": _pause,
     "q": lambda app: app.action_leave(),
-    "r": lambda app: app.action_again(),
-    "tab": lambda app: app.action_turn_page(),
+    "r": lambda app: app.again(),
+    "tab": _turn_page,
     "minus": lambda app: app.action_change(slower, goes_on=True),
     "plus": lambda app: app.action_change(faster, goes_on=True),
     "m": lambda app: app.action_change(lambda drill: for_pads(simpler(drill), app.settings)),
-    "u": lambda app: app.action_measure(),
+    "u": _measure,
     "w": _take_worst,
     "x": lambda app: app.action_next(),
     "question_mark": lambda app: app.help_screen.open(),

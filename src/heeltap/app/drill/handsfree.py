@@ -9,7 +9,7 @@ from collections.abc import Callable
 from heeltap.app.drill.run import FRAME_NS, Settings
 from heeltap.clock import SystemClock
 from heeltap.engine.process import Engine, EngineSpec, start_engine
-from heeltap.engine.records import DIED
+from heeltap.engine.records import DIED, NOTE_ON
 from heeltap.errors import HeeltapError
 from heeltap.model.arrays import as_ints
 from heeltap.model.messages import Schedule
@@ -35,10 +35,13 @@ def listening_spec(settings: Settings) -> EngineSpec:
 
 
 class Listener:
-    """The inputs between two takes. `open` and `close` as often as one likes; without controls it does nothing."""
+    """The inputs between two takes. `open` and `close` as often as one likes; where nobody waits for it, it does nothing."""
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
+        self.wants_key = False
+        """Whether the next key that is struck is an answer; `key` holds it then."""
+        self.key: int | None = None
         self._presses = Presses(settings.player.controls)
         self._engine: Engine | None = None
         self._opening: threading.Thread | None = None
@@ -47,7 +50,7 @@ class Listener:
 
     def open(self) -> None:
         """Begin to listen; returns at once, the ports take half a second."""
-        if not self._settings.player.controls or self._opening is not None:
+        if not (self._settings.player.controls or self.wants_key) or self._opening is not None:
             return
         self._presses = Presses(self._settings.player.controls)  # a pedal let go meanwhile was not heard
         self._opening = threading.Thread(target=self._start, name="listener", daemon=True)
@@ -64,6 +67,8 @@ class Listener:
             press = self._presses.take(record)
             if press is not None and press.actions:
                 found.append(press)
+            elif self.wants_key and record.kind == NOTE_ON:
+                self.key, self.wants_key = record.number, False
         return found
 
     def close(self) -> None:
