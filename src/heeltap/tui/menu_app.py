@@ -22,6 +22,7 @@ from heeltap.tui.screens.measure import MeasureScreen, clock_ways, delay_ways
 from heeltap.tui.screens.options import OptionsScreen
 from heeltap.tui.screens.report import Report
 from heeltap.tui.screens.set_up import SetUpScreen
+from heeltap.tui.screens.songs import SongsScreen
 from heeltap.tui.screens.start import StartScreen
 from heeltap.tui.screens.take import TakeScreen
 from heeltap.tui.text_app import TextApp
@@ -79,6 +80,7 @@ class MenuApp(TextApp[DrillChoice | None]):
             HistoryScreen(self, self._show_take),
             self._take,
             ExercisesScreen(self),
+            SongsScreen(self),
             self._options,
             SetUpScreen(self),
             MeasureScreen(self, "delay", "Delay of the route", lambda found: delay_ways(found, self.glyphs)),

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from heeltap.app.drill.backing import kept_sound
 from heeltap.app.drill.drill import Drill, as_offered, drill_of
 from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
+from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.run import Settings
 from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports, own_sound
+from heeltap.app.song.drill_song import SongDrill, song_drill
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import PortError
 from heeltap.files.settings import read_settings
@@ -29,7 +31,7 @@ class DrillChoice:
     """What a player chose to drill, as `heeltap.app.drill.drill.drill_of` takes it."""
 
     what: str
-    """An exercise by family and grade, an exercise of a set, or a file."""
+    """An exercise by family and grade, an exercise of a set, a song with a section or bars, or a file."""
     tempo_bpm: float | None = None
     """None for the tempo that it has by itself."""
     seed: int | None = None
@@ -46,6 +48,9 @@ class DrillChoice:
 
 def drill_chosen(choice: DrillChoice, sound: ClickSound) -> Drill:
     """The drill that the player chose, with this sound of the click; raises as `heeltap.app.drill.drill.drill_of`."""
+    song = song_drill(choice.what.split(maxsplit=1))
+    if song is not None:
+        return _of_song(song, choice, sound)
     drill = drill_of(
         choice.what,
         tempo_bpm=choice.tempo_bpm,
@@ -56,6 +61,28 @@ def drill_chosen(choice: DrillChoice, sound: ClickSound) -> Drill:
         sound=sound,
     )
     return as_offered(drill) if choice.click is None else drill
+
+
+_PASSES = 4
+"""How often a section of a song comes in a row, as bars that stood out do."""
+
+
+def _of_song(song: SongDrill, choice: DrillChoice, sound: ClickSound) -> Drill:
+    """A song to its own drums, or some of its bars in a loop with the bar before them to run in."""
+    own = song.click if choice.click is None else None if choice.click == OWN_CLICK else choice.click
+    whole = drill_of(
+        song.path,
+        tempo_bpm=choice.tempo_bpm,
+        click=own,
+        lean=choice.lean or song.lean,
+        pocket_ms=song.pocket_ms,
+        part=song.part,
+        sound=sound,
+    )
+    if song.bars is None:
+        return whole
+    first, _, last = song.bars.partition("-")
+    return drill_bars(whole, (int(first), int(last or first)), passes=_PASSES, run_in=int(first) > 1)
 
 
 def route_in_use() -> tuple[tuple[str, ...], str | None]:

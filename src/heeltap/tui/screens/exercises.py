@@ -35,9 +35,10 @@ __all__ = [
 ]
 
 EXERCISES_KEYS = (
-    Key("enter", "choose", "see how the chosen exercise is played: metre, tempo, click or drums, lean, numbers"),
+    Key("enter", "open", "see how the chosen exercise is played: metre, tempo, click or drums, lean, numbers"),
     Key("left", "", "the family before", "left"),
-    Key("right", "family", "the family after", "right"),
+    Key("right", "other", "the family after", "right"),
+    Key("g", "songs", "the songs of this folder, whole or by section, to their own drums"),
     MOVE,
     BACK,
     HELP,
@@ -212,8 +213,13 @@ class ExercisesScreen(QuietScreen):
 
     @property
     def commands(self) -> Mapping[str, Callable[[], object]]:
-        """Choose the exercise, show another family."""
-        return {"enter": self._take, "left": lambda: self._turn(-1), "right": lambda: self._turn(1)}
+        """Choose the exercise, show another family, or the songs."""
+        return {
+            "enter": self._take,
+            "left": lambda: self._turn(-1),
+            "right": lambda: self._turn(1),
+            "g": lambda: self.host.go("songs"),
+        }
 
     @property
     def count(self) -> int:
