@@ -8,7 +8,9 @@ Inside: `figures`, `GOLDEN`.
 
 import json
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import fields, is_dataclass, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -28,11 +30,20 @@ from heeltap.analysis.quantise import quantise
 from heeltap.analysis.score import distance, place_weight, score
 from heeltap.analysis.statistics.estimates import bias, drift, spread
 from heeltap.analysis.weak_bars import weak_bars
-from heeltap.app.practice.make_exercise import make_exercise
+from heeltap.app.practice.advise import course
+from heeltap.app.practice.make_exercise import families, make_exercise
+from heeltap.app.practice.simplify import simplify_file
 from heeltap.app.score.compare import compare_takes
 from heeltap.app.score.reading import Reading
+from heeltap.course.difficulty import difficulty
+from heeltap.course.drum_patterns import hits_of
+from heeltap.course.generate import shift_margin
+from heeltap.course.next_exercise import next_step
+from heeltap.errors import PlanError
+from heeltap.files.toml.beats import read_beats
 from heeltap.model.arrays import as_ints
 from heeltap.model.counted_bars import counted_exercise, counted_plan
+from heeltap.model.past_take import PastTake
 from heeltap.model.plan_from import plan_of
 from tests.analysis.test_best_path import STRETCHES, a_take
 from tests.bench.bench_lost import LOST, lost_takes, silent_takes
@@ -44,7 +55,8 @@ from tests.makers.grooves import draw_player, make_groove
 from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
 from tests.makers.leaders import lead_and_follow
 from tests.makers.players import FIGURES, full_range_player, make_part, ordinary_player, play_part, worst_player
-from tests.makers.situations import SITUATIONS, a_part, situation
+from tests.makers.screens import past_take
+from tests.makers.situations import SITUATIONS, a_part, situation, sorted_notes
 from tests.makers.tables import FAULTS, noise, offsets_table, plant
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -70,6 +82,8 @@ def figures() -> dict[str, Any]:
         _leaders,
         _files,
         _bars,
+        _course,
+        _free,
     ):
         made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
     return made
@@ -277,6 +291,60 @@ def _bars() -> _Cases:
     for family, grade in (("anchor", "hands"), ("split", "triplets"), ("turn", "density")):
         exercise = make_exercise(family, grade, seed=3)
         yield f"{family} {grade}", (counted_exercise(exercise), counted_plan(plan_of(exercise)), exercise.tempo_bpm)
+
+
+def _free() -> _Cases:
+    """Free tempo with rolled chords, holds, a slow end and strays."""
+    rng = np.random.default_rng(15)
+    plan = a_part(23)
+    for number in range(4):
+        gaps = np.diff(plan.at_us, prepend=plan.at_us[0]) * rng.uniform(0.7, 1.4, len(plan))
+        at = np.cumsum(gaps) + rng.normal(0, 8_000, len(plan)) + (rng.random(len(plan)) < 0.02) * 400_000
+        at = np.where(np.arange(len(plan)) > len(plan) // 2, at + 2_500_000, at)
+        keep = rng.random(len(plan)) > 0.05
+        notes = sorted_notes(
+            np.round(at[keep]).astype(np.int64),
+            np.where(rng.random(len(plan)) < 0.04, plan.pitch + 1, plan.pitch)[keep],
+        )
+        yield f"{number}", align_free(plan.at_us, plan.pitch, notes.onset_us, notes.pitch)
+
+
+def _course() -> _Cases:
+    """How hard every grade is, its drums, what simpler forms of a part play, and what histories ask for."""
+    for metre in ("4/4", "6/8", "7/8"):
+        for family in families():
+            for grade in family.grades:
+                with suppress(PlanError):
+                    made = make_exercise(family.name, grade.name, metre=metre, seed=2)
+                    plan = plan_of(made)
+                    yield (
+                        f"{metre} {made.name}",
+                        (difficulty(made), shift_margin(plan), plan.at_tick, plan.velocity, plan.kind),
+                    )
+    song = make_exercise("turn", "beat", seed=2)
+    for pattern in read_beats().values():
+        yield f"drums {pattern.name}", hits_of(pattern, 8, sections=song.sections)
+    for path, part in ((_SONG, "keys"), (_SONG, "drums")):
+        for form in simplify_file(path, part).forms:
+            yield (
+                f"simpler {part} {form.level.name}",
+                (form.plan.at_tick, form.plan.pitch, form.length_tick, form.answered),
+            )
+    now = datetime.fromisoformat("2026-03-04T18:05:00+01:00")
+    for share in (0.3, 0.62, 0.8, 0.97):
+        for days in (0, 1, 9):
+            taken = [
+                _past_share(now - timedelta(days=days, hours=hour), share, at) for at, hour in enumerate((6, 5, 4, 3))
+            ]
+            for many in range(1, 5):
+                yield f"next {share} {days} {many}", next_step(taken[:many], course(), now)
+
+
+def _past_share(when: datetime, share: float, rank: int) -> PastTake:
+    """A take of a grade with this share in the pocket."""
+    step = course()["anchor"][rank // 2]
+    row = past_take(when.isoformat(), "anchor", step.grade, step.tempo_bpm, -12.0 * (1 - share), 90.0, step.title)
+    return replace(row, held=share, in_pocket=share, spread_ms=30.0 * (1.2 - share))
 
 
 def main(write: Callable[[str], object] = lambda text: GOLDEN.write_text(text, encoding="utf-8")) -> None:
