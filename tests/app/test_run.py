@@ -313,3 +313,19 @@ def test_a_pause_leaves_no_trace_in_the_take(tmp_path: Path) -> None:
         round(note.offset_ms, 1) for note in outcome.result.notes if note.offset_ms is not None
     ]
     assert (1, 0) == (outcome.result.counts.missed, outcome.result.counts.extra)
+
+
+@pytest.mark.live
+def test_a_sound_that_cannot_be_opened_does_not_stop_the_drill(tmp_path: Path) -> None:
+    """No sound device of this name: the take is played and judged, and the player is told to watch the beat."""
+    what = a_drill(bars=1)
+    told: list[str] = []
+
+    outcome = drill(
+        what,
+        settings(what, [4.0, -6.0, 0.0, 9.0], takes=tmp_path, out_port="audio:no such card"),
+        lambda state, _: told.append(state.notice),
+    )
+
+    assert ("played", 4) == (outcome.ending, outcome.result.overall.n if outcome.result else 0)
+    assert any("Nothing sounds, so watch the beat: " in text for text in told)

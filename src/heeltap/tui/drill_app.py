@@ -19,7 +19,7 @@ from heeltap.app.drill.changes import before, for_pads, next_drill
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.ranges import from_bar
-from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings
+from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings, begun
 from heeltap.app.listen.player_control import PlayerControl, piece_of_drill, piece_of_take
 from heeltap.clock import wall_now
 from heeltap.devices.inputs import KEYS_NAME
@@ -350,7 +350,7 @@ class DrillApp(TextApp[int]):
     def _start(self) -> Run:
         self._listening.free()
         self.listener.close()
-        return Run(self.drill, self.settings)
+        return begun(self.drill, self.settings)
 
     def _leave(self) -> None:
         self._gone = True

@@ -3,7 +3,7 @@
 A face calls `Run.turn` as often as it draws and shows ``Run.state``; it never stamps, matches or decides. `drill` does
 that for faces that only print.
 
-Inside: `Run`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `INTERRUPTED`.
+Inside: `Run`, `begun`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `INTERRUPTED`.
 """
 
 import signal
@@ -42,9 +42,10 @@ from heeltap.session import session
 from heeltap.session.from_records import Presses, events_of
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Effect, Event, Phase, State
+from heeltap.sound.audio_out import is_audio
 from heeltap.sound.click import count_click
 
-__all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "drill", "interrupts"]
+__all__ = ["FRAME_NS", "INTERRUPTED", "DrillOutcome", "Face", "Run", "Settings", "begun", "drill", "interrupts"]
 
 FRAME_NS = 33_000_000
 """Between two pictures: 30 a second."""
@@ -328,6 +329,18 @@ class Run:
         return round(60e6 / int(self._drill.plan.tempo.us_per_quarter[0]), 3)
 
 
+def begun(what: Drill, settings: Settings, *, clock: Clock | None = None) -> Run:
+    """A run that has begun; where the computer's own sound cannot be opened it goes on without, and says so."""
+    try:
+        return Run(what, settings, clock=clock)
+    except PortError as error:
+        if not is_audio(settings.out_port or ""):
+            raise
+        run = Run(what, replace(settings, out_port=None), clock=clock)
+        run.ask(session.Say(f"Nothing sounds, so watch the beat: {error}"))
+        return run
+
+
 def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = None) -> DrillOutcome:
     """Play a drill to its end and return what became of it.
 
@@ -350,7 +363,7 @@ def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = 
     """
     waiting = SystemClock() if clock is None else clock
     with interrupts() as interrupted:
-        run = Run(what, settings, clock=waiting)
+        run = begun(what, settings, clock=waiting)
         try:
             face(run.state, ())
             while not run.over:
