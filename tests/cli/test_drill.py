@@ -113,6 +113,24 @@ def test_a_take_left_behind_is_recovered_and_said(
     assert len(list_takes(takes_dir())) == 2
 
 
+def test_the_history_finishes_what_a_kill_left(capsys: pytest.CaptureFixture[str]) -> None:
+    """Said once, then listed like any take; a take that is being played now stays as it is."""
+    left, playing = (open_take(takes_dir(), a_context(counted_plan(["1 2 3 4"]))) for _ in range(2))
+    for take in (left, playing):
+        take.journal.write_text('{"zero_ns":0}\n{"t":1.0,"bytes":[144,60,90],"dt":0.0}\n')
+    left.lock.release()
+
+    assert 0 == main(["history"])
+    said = capsys.readouterr().err
+    assert 0 == main(["history"])
+
+    assert "an earlier drill left a take behind; heeltap finished it" in said
+    assert "left a take behind" not in capsys.readouterr().err
+    assert 1 == len(list_takes(takes_dir()))
+    assert playing.folder.exists()
+    playing.lock.release()
+
+
 @pytest.mark.live
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),

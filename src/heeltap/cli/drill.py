@@ -2,12 +2,11 @@
 
 import argparse
 import importlib
-import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, followed_port
 from heeltap.cli.handsfree import play_hands_free
+from heeltap.cli.left_behind import finish_left_behind
 from heeltap.cli.lines import play_in_lines
 from heeltap.cli.options import (
     add_delay,
@@ -128,7 +127,7 @@ def run(args: argparse.Namespace) -> int:
         raise PortError(
             "input 'keys': only the drawn screen reads the computer's keyboard (leave out --no-screen, use a terminal)"
         )
-    _recover(settings.takes)
+    finish_left_behind(settings.takes)
     if drawn:
         # By name: the screen is a face beside this one, and only those who look at it pay for loading it.
         return int(
@@ -193,20 +192,3 @@ def _take_song(args: argparse.Namespace) -> None:
     if args.follow_clock is None:
         args.click = args.click or song.click
     args.lean, args.pocket = args.lean or song.lean, args.pocket or song.pocket_ms
-
-
-def _recover(takes: Path) -> None:
-    """Finish what a killed run left behind, and say so on stderr."""
-    from heeltap.app.drill.silence import silence_left
-    from heeltap.app.takes.finish_take import recover
-
-    found = recover(takes)
-    silence_left(found)
-    for one in found:
-        if one.problem:
-            print(
-                f"heeltap: an earlier drill left a take behind that heeltap cannot finish: {one.problem}",
-                file=sys.stderr,
-            )
-        else:
-            print(f"heeltap: an earlier drill left a take behind; heeltap finished it: {one.folder}", file=sys.stderr)

@@ -4,9 +4,11 @@ import argparse
 import sys
 from pathlib import Path
 
+from heeltap.cli.left_behind import finish_left_behind
 from heeltap.cli.options import add_force, refuse
 from heeltap.cli.parser import Commands
 from heeltap.cli.progress import progress
+from heeltap.files.paths import takes_dir
 
 __all__ = ["add", "run"]
 
@@ -46,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
         return code
     if args.what != "list" and (code := refuse(args, {"all": "--all"}, "is for the list")):
         return code
+    finish_left_behind(takes_dir())
     if args.what == "rebuild":
         return _rebuild()
     if args.what == "next":

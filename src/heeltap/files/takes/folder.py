@@ -11,7 +11,7 @@
 While you play, the take lies under ``.open`` with a lock on it. The system lets go of the lock when the program dies, so
 a later start knows which takes were left behind. One rename then gives the whole folder its name.
 
-Inside: `OpenTake`, `open_take`, `save_take`, `unfinished`, `set_aside`, `Take`, `load_take`, `read_context`,
+Inside: `OpenTake`, `open_take`, `save_take`, `open_takes`, `unfinished`, `set_aside`, `Take`, `load_take`, `read_context`,
 `list_takes`, `take_of`, `files_of`.
 """
 
@@ -44,6 +44,7 @@ __all__ = [
     "list_takes",
     "load_take",
     "open_take",
+    "open_takes",
     "read_context",
     "save_take",
     "set_aside",
@@ -172,10 +173,15 @@ def save_take(take: OpenTake, context: Context, plan: Plan, notes: Notes, *, ped
     raise TakeFileError(str(take.folder), "ten thousand takes of this name", "fewer")
 
 
+def open_takes(root: Path) -> list[Path]:
+    """The folders of takes that are being played now, or were when their drill was killed; none where there is no such folder."""
+    return sorted(_folders(root / _OPEN))
+
+
 def unfinished(root: Path) -> list[OpenTake]:
     """The takes that a killed run left behind, each locked for us; those that are being played now are passed over."""
     found = []
-    for folder in sorted(_folders(root / _OPEN)):
+    for folder in open_takes(root):
         try:
             lock = try_lock(folder / "lock")
         except OSError:
