@@ -8,7 +8,7 @@ from heeltap.errors import InputFileError
 from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
 from heeltap.model.result import Result
-from tests.makers.situations import SITUATIONS, a_part, a_take, situation, sorted_notes
+from tests.makers.situations import SITUATIONS, a_groove, a_part, a_take, situation, sorted_notes
 
 
 def judged(plan: Plan, notes: Notes, options: Options | None = None) -> Result:
@@ -64,6 +64,31 @@ def test_another_piece_is_refused(seed: int) -> None:
             InputFileError, match=r"take: \d+ of its [\d,]+ notes lie where .* chance alone gives \d+; expected"
         ):
             judged(plan, notes)
+
+
+DRUMS = {
+    "as planned": "",
+    "bar 13 left out": "left out",
+    "four bars, then from the top": "you began again at bar 1",
+    "a bar of rest before bar 20": "is a bar late",
+    "350 ms late": "looks like the recording",
+    "half tempo": "52 bpm, and the plan is written at 104",
+    "double tempo": "208 bpm, and the plan is written at 104",
+}
+"""Of a groove nobody can tell which of two equal bars was left out, only that one was."""
+
+
+@pytest.mark.parametrize("name", list(DRUMS))
+def test_a_groove_is_placed_by_its_fills(name: str) -> None:
+    """Drums that repeat two bars, with a fill in every fourth: the numbers are the plain take's."""
+    plan = a_groove(7)
+    plain, found = judged(plan, situation("as planned", plan, 5)), judged(plan, situation(name, plan, 5))
+
+    assert DRUMS[name] in " ".join(found.place)
+    assert bool(DRUMS[name]) == bool(found.place)
+    assert found.counts.missed <= plain.counts.missed + 2
+    scale = {"half tempo": 2.0, "double tempo": 0.5}.get(name, 1.0)
+    assert (plain.overall.spread_ms or 0.0) * scale == pytest.approx(found.overall.spread_ms, abs=3.0 * max(scale, 1.0))
 
 
 def test_a_known_delay_makes_everything_the_player_s() -> None:

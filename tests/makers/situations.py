@@ -47,6 +47,22 @@ def a_part(
     return plan_of_part(tick, np.array([key for _, key in rows]), tempo=tempo, metre=steady_metre(*metre), bars=BARS)
 
 
+def a_groove(seed: int, *, bpm: float = 104.0) -> Plan:
+    """Drums: the same two bars throughout, and a fill in every fourth."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for bar in range(BARS):
+        at = 4.0 * bar
+        rows += [(at + one / 2, 42) for one in range(8)] + [(at + 1, 38), (at + 3, 38), (at, 36)]
+        rows.append((at + (2.5 if bar % 2 else 2.0), 36))
+        if bar % 4 == 3:
+            rows += [(at + 3 + one / 4, int(key)) for one, key in enumerate(rng.choice([41, 45, 47, 50], 4))]
+    rows = sorted(set(rows))
+    tempo = steady_tempo(bpm, ticks_per_quarter=480)
+    tick = np.array([round(at * 480) for at, _ in rows])
+    return plan_of_part(tick, np.array([key for _, key in rows]), tempo=tempo, metre=steady_metre(4, 4), bars=BARS)
+
+
 def a_take(plan: Plan, seed: int, bias_ms: float = 4.0) -> tuple[IntArray, IntArray]:
     """Times and keys of a good take: spread 9 ms, a few wrong and missing notes."""
     rng = np.random.default_rng(seed)

@@ -9,6 +9,7 @@ remains is the player's. Ours.
 Inside: `Place`, `Run`, `find_place`, `at_tempo`, `beat_us`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,8 +25,11 @@ __all__ = ["Place", "Run", "at_tempo", "beat_us", "find_place"]
 _NEAR_US, _TIGHT_US = 90_000, 30_000
 """A note is found where the plan has its key this near; nearer where the plan repeats the key quickly."""
 
-_ORDINARY, _BLOCK, _WEAK = 0.85, 24, 0.5
-"""Share of notes found in place from which a take is ordinary, if no so many in a row fall below the last."""
+_ORDINARY, _BLOCK, _WEAK = 0.93, 24, 0.75
+"""Share of notes found in place from which a take is ordinary at first sight, if no so many in a row fall below the last.
+
+A groove fits a bar aside as well, all but its fills: so the look at the whole is spared only where hardly a note is out of place.
+"""
 
 _MOST_NOTES, _MOST_PAIRS = 30_000, 3_000_000
 """Longer takes are not looked at; of more pairs of equal keys a part is enough."""
@@ -47,7 +51,10 @@ _FEW_RUNS, _LONG_RUN = 4, 80
 """More changes of place than these, or than one in so many notes, and the plan explains nothing."""
 
 _OWN_US = 60_000
-"""A player may lie so far from a place; what lies further from whole beats is the recording."""
+"""A player may lie so far from a place."""
+
+_RECORDING_US = 75_000
+"""What lies further than this from whole beats is the recording: a player of 60 ms who scatters stays a player."""
 
 _RATIOS = np.exp(np.linspace(np.log(0.45), np.log(2.2), 400))
 """Tempi that are tried, take over plan: 0.4 % apart."""
@@ -55,7 +62,14 @@ _RATIOS = np.exp(np.linspace(np.log(0.45), np.log(2.2), 400))
 _OPENING = 60
 """Notes by which a tempo is looked for."""
 
+_WHOLE_ROUNDS = 5
+"""How often the tempo is refined on the whole take."""
+
 _SAME_TEMPO = 0.004
+
+_WELL, _BETTER = 0.8, 0.15
+"""Share of the notes, and of what is planned where the take goes past, from which a plan explains a take at its own tempo; and
+how much better another tempo must do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +107,8 @@ class Place:
     notes: int = 0
     chance: int = 0
     """Notes that chance alone would have found."""
+    covered: float = 1.0
+    """Share of what is planned where the take goes past that was played."""
     is_the_plan: bool = True
     """Whether this is a take of the plan at all."""
 
@@ -124,12 +140,20 @@ def find_place(plan: Plan, notes: Notes) -> Place:
     semitones = _transposition(planned, notes)
     keys = notes.pitch - semitones
     best, ratio = _way(plan, keys, notes.onset_us), 1.0
-    if best.worth < 0.8 * len(notes):
-        tried = _tempo_ratio(planned, keys, notes.onset_us)
-        other = _way(at_tempo(plan, tried), keys, notes.onset_us)
-        if abs(tried - 1.0) > _SAME_TEMPO and other.worth > best.worth + 0.1 * len(notes):
-            best, ratio = other, tried
+    if best.worth < _WELL * len(notes) or best.covered < _WELL:
+        for tried in (_tempo_ratio(planned, keys, notes.onset_us), 0.5, 2.0):
+            other = _way(at_tempo(plan, tried), keys, notes.onset_us)
+            better = other.worth + other.covered * len(notes) - best.worth - best.covered * len(notes)
+            if abs(tried - 1.0) > _SAME_TEMPO and better > _BETTER * len(notes):
+                best, ratio = other, tried
+    if semitones == 0 and ratio == 1.0 and best.is_the_plan and best.recording_us == 0 and _own_place(best.runs):
+        return Place()
     return replace(best, semitones=semitones, tempo_ratio=ratio)
+
+
+def _own_place(runs: tuple[Run, ...]) -> bool:
+    """Whether a take is one run at its own place."""
+    return len(runs) == 1 and runs[0].beats == 0.0 and abs(runs[0].shift_us) <= _OWN_US
 
 
 def at_tempo(plan: Plan, ratio: float) -> Plan:
@@ -251,20 +275,20 @@ def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:
         for ratio in _RATIOS
     ]
     ratio = float(_RATIOS[int(np.argmax(tops))])
-    size = _OPENING
+    size, whole = _OPENING, 0
     while True:
         part = slice(0, size)
         moved = np.rint((at_us[part] - first_us) * ratio).astype(np.int64)
         places, count = _differences(planned, key[part], moved)
         at = moved - int(places[int(np.argmax(count))])
         far = planned.far_us(key[part], at)
-        hit = np.abs(far) < 1.5 * _NEAR_US
+        hit = np.abs(far - np.median(far)) < (0.5 if whole > 1 else 1.5) * _NEAR_US
         if hit.sum() >= _LEAST:
             slope = np.polyfit(moved[hit].astype(float), (at - far)[hit].astype(float), 1)[0]
             ratio *= float(np.clip(slope, 0.97, 1.03))
-        if size >= at_us.size:
+        if whole == _WHOLE_ROUNDS:
             return ratio
-        size = min(2 * size, at_us.size)
+        whole, size = whole + (size >= at_us.size), min(2 * size, at_us.size)
 
 
 def _way(plan: Plan, key: IntArray, at_us: IntArray) -> Place:
@@ -281,8 +305,14 @@ def _way(plan: Plan, key: IntArray, at_us: IntArray) -> Place:
         _LEAST, _FOUND * key.size, _OVER_CHANCE * chance if chance < 0.3 * key.size else 0.6 * key.size
     )
     rest = {run.shift_us - _whole_us(plan, run.beats) for run in runs}
-    recording = int(np.median(list(rest))) if runs and min(abs(one) for one in rest) > _OWN_US else 0
-    return Place(0, 1.0, tuple(runs), recording, found, int(key.size), round(chance), enough)
+    recording = int(np.median(list(rest))) if runs and min(abs(one) for one in rest) > _RECORDING_US else 0
+    covered = found / max(1, _planned_in(plan, runs))
+    return Place(0, 1.0, tuple(runs), recording, found, int(key.size), round(chance), covered, enough)
+
+
+def _planned_in(plan: Plan, runs: Sequence[Run]) -> int:
+    """How many notes are planned in the stretches that the runs hold."""
+    return sum(int(((plan.at_tick >= run.first_tick) & (plan.at_tick <= run.last_tick)).sum()) for run in runs)
 
 
 def _shifts(planned: _Keys, key: IntArray, at_us: IntArray) -> IntArray:
@@ -333,6 +363,20 @@ def _runs(plan: Plan, planned: _Keys, shifts: IntArray, state: IntArray, key: In
             continue
         run = _run(plan, planned, int(shifts[state[first]]), slice(first, end), key, at_us)
         if run is not None:
+            found.append(run)
+    return _merged(found)
+
+
+def _merged(runs: list[Run]) -> list[Run]:
+    """Runs that follow each other at one place are one."""
+    found: list[Run] = []
+    for run in runs:
+        last = found[-1] if found else None
+        if last is not None and last.beats == run.beats and abs(last.shift_us - run.shift_us) <= _OWN_US:
+            found[-1] = replace(
+                last, last=run.last, last_bar=run.last_bar, last_tick=max(last.last_tick, run.last_tick)
+            )
+        else:
             found.append(run)
     return found
 
