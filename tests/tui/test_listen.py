@@ -191,11 +191,11 @@ def test_beginning_a_take_stops_the_sound_first(tmp_path: Path, room: Room, monk
     open_then: list[int] = []
 
     class Watched(Run):
-        def __init__(self, *given: object) -> None:
+        def __init__(self, *given: object, **more: object) -> None:
             open_then.append(room.open_now)
-            super().__init__(*given)
+            super().__init__(*given, **more)
 
-    monkeypatch.setattr("heeltap.tui.drill_app.Run", Watched)
+    monkeypatch.setattr("heeltap.app.drill.run.Run", Watched)
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await pilot.press("l")

@@ -82,14 +82,14 @@ def test_a_set_is_chosen_and_kept_and_its_exercises_played(tmp_path: Path) -> No
     async def scene(app: MenuApp, pilot: "Pilot[DrillChoice | None]") -> None:
         await until(app, pilot, "none in use")
         await pilot.press("e")
-        await until(app, pilot, "Between the beats")
+        await until(app, pilot, "First week: find the beat")
         await pilot.press("down", "enter")
 
     app = perform(tmp_path / "takes", scene)
 
     assert app.return_value is not None
-    assert app.return_value.what == "between-the-beats:1"
-    assert set_in_use() == "between-the-beats"
+    assert app.return_value.what == "first-week:1"
+    assert set_in_use() == "first-week"
 
 
 def test_after_the_last_set_none_is_in_use(tmp_path: Path) -> None:
@@ -166,6 +166,8 @@ def test_set_up_changes_the_settings(tmp_path: Path) -> None:
         await until(app, pilot, "none in use")
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
+        await until(app, pilot, "> delay")
+        await pilot.press("home")
         await pilot.press("enter")
         await until(app, pilot, "play on      Pad [b]x[/b]\n")
         await pilot.press(*["down"] * 5, "enter")
@@ -201,6 +203,8 @@ def test_pads_are_learned_by_hitting_them(tmp_path: Path, monkeypatch: pytest.Mo
         await until(app, pilot, "none in use")
         await pilot.press("u")
         await until(app, pilot, "the first that is found")
+        await until(app, pilot, "> delay")
+        await pilot.press("home")
         await pilot.press(*["down"] * 4, "enter")
         await until(app, pilot, "kick: hit this pad twice")
         asked.append(text_of(app))
@@ -241,7 +245,7 @@ def test_the_mouse_reaches_keys_and_lines(tmp_path: Path) -> None:
         await until(app, pilot, "none in use")
         line = text_of(app).splitlines()[-1]
         await pilot.click(offset=(line.index("e set"), 23))
-        await until(app, pilot, "Between the beats")
+        await until(app, pilot, "First week: find the beat")
         y = next(at for at, row in enumerate(text_of(app).splitlines()) if " 2  " in row[:8])
         await pilot.click(offset=(8, y))
         assert text_of(app).splitlines()[y].startswith(">  2")
@@ -250,7 +254,7 @@ def test_the_mouse_reaches_keys_and_lines(tmp_path: Path) -> None:
     app = perform(tmp_path / "takes", scene)
 
     assert app.return_value is not None
-    assert app.return_value.what == "between-the-beats:2"
+    assert app.return_value.what == "first-week:2"
 
 
 def test_the_mouse_can_be_off(monkeypatch: pytest.MonkeyPatch) -> None:
