@@ -105,6 +105,19 @@ def test_more_drift_never_scores_better(per_beat: int) -> None:
     assert "if the click really ran at 120.2" in warnings[0]
 
 
+@pytest.mark.parametrize(("power", "other_click"), [(1, True), (2, False)])
+@pytest.mark.parametrize("ms", [100, 120, 160, 200])
+def test_a_player_who_gains_faster_and_faster_is_no_other_click(ms: float, power: int, other_click: bool) -> None:
+    """32 bars of eighths that gain evenly fit another click; those whose gain grows fit none, and the drift is told alone."""
+    gone = np.arange(256) / 256
+    at = np.arange(256) * 250_000 - 1000 * ms * gone**power
+    onset = np.round(at + np.random.default_rng(5).normal(0, 6_000, 256)).astype(np.int64)
+    warnings = quantise(onset, 120.0, "4/4").warnings
+
+    assert "you speed up by" in warnings[0]
+    assert other_click == ("if the click really ran" in warnings[0])
+
+
 def score_of_drift(ms: float, per_beat: int) -> tuple[int, tuple[str, ...]]:
     """Score and warnings of 32 bars at 120 bpm that gain so many milliseconds from the first stroke to the last."""
     count = 128 * per_beat

@@ -40,6 +40,10 @@ _DOTTED_SHARE = 3.0
 _OTHER_CLICK = 0.0015
 """Relative tempi nearer to the written one than this are the player's, not another click."""
 
+_ASIDE_MS, _ASIDE_SHARE = 8.0, 0.08
+"""What an eighth of the take may lie from a steady tempo before that tempo is the player's: 8 ms, or 8 % of the whole drift
+where that is more. Takes with one tempo lie up to 5 ms aside, takes that gain faster and faster 11.5 % of their drift."""
+
 _LEAST_TO_SHIFT = 8
 """Off-beats and beats from which the swung slot's place is told more finely."""
 
@@ -177,7 +181,10 @@ def _try_warp(
     warped = other.clock.quarter_at(onset_us[[0, -1]])
     scale = float((warped[1] - warped[0]) / (span[1] - span[0]))
     ahead_ms = (played - edge) * 60_000.0 / _bpm(laid)
-    return other, tried, scale, (_tempo_warning(laid, tempo_path, scale, ahead_ms),)
+    far_ms = float(ahead_ms[np.argmax(np.abs(ahead_ms))])
+    aside_ms = _aside_ms(laid.clock, other, tried.decoded)
+    steady = is_steady(tempo_path, pulses.start.size) and aside_ms <= max(_ASIDE_MS, _ASIDE_SHARE * abs(far_ms))
+    return other, tried, scale, (_tempo_warning(_bpm(laid), scale, far_ms, steady=steady),)
 
 
 def _slope(laid: _StrokesOnPulses, decoded: DecodedStrokes) -> float:
@@ -195,15 +202,27 @@ def _bpm(laid: _StrokesOnPulses) -> float:
     return 60_000.0 / float(np.median(laid.pulses.ms / laid.pulses.length))
 
 
-def _tempo_warning(laid: _StrokesOnPulses, tempo_path: PlayedTempo, scale: float, ahead_ms: FloatArray) -> str:
+def _aside_ms(written: TempoClock, laid: _StrokesOnPulses, decoded: DecodedStrokes) -> float:
+    """How far an eighth of the take lies from the one steady tempo that fits the whole best, ms; inf from too few strokes.
+
+    The path of rates is too coarse to show a player who gains slowly at first and faster later; the strokes show it.
+    """
+    good = (decoded.row >= 0) & (decoded.chance > 0.8)
+    if good.sum() < 16:
+        return float(np.inf)
+    slot_us = written.us_at_quarter(laid.pulses.quarter_of(decoded.row[good], decoded.part[good]))
+    at, offset = laid.stroke_us[good] / 1e6, (laid.stroke_us[good] - slot_us) / 1000.0
+    slope, level = np.polyfit(at, offset, 1)
+    return max(abs(float(part.mean())) for part in np.array_split(offset - slope * at - level, 8))
+
+
+def _tempo_warning(given: float, scale: float, far: float, *, steady: bool) -> str:
     """The sentence that says how far the take runs from the tempo written, and at which tempo it would be on it.
 
     Only a steady tempo may be the click's own; one that moves is the player's.
     """
-    given = _bpm(laid)
-    far = float(ahead_ms[np.argmax(np.abs(ahead_ms))])
     text = f"against the written {given:.2f} bpm you {'speed up' if far > 0 else 'slow down'} by {abs(far):.0f} ms"
-    if is_steady(tempo_path, laid.pulses.start.size) and abs(scale - 1.0) >= _OTHER_CLICK:
+    if steady and abs(scale - 1.0) >= _OTHER_CLICK:
         return f"{text}; if the click really ran at {given * scale:.2f}, you were on it (--tempo {given * scale:.2f})"
     return text
 
