@@ -45,12 +45,14 @@ from heeltap.model.arrays import as_ints
 from heeltap.model.counted_bars import counted_exercise, counted_plan
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import Metre, MetreMap, TempoMap
 from tests.analysis.test_best_path import STRETCHES, a_take
 from tests.bench.bench_lost import LOST, lost_takes, silent_takes
 from tests.bench.bench_offbeats import KINDS, played_us
 from tests.bench.bench_offbeats import part_of as off_beats
 from tests.bench.bench_shuffle import STYLES
 from tests.bench.bench_shuffle import part_of as shuffled
+from tests.makers.figures_model import MODEL_CASES, refused
 from tests.makers.grooves import draw_player, make_groove
 from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
 from tests.makers.leaders import lead_and_follow
@@ -77,6 +79,7 @@ def figures() -> dict[str, Any]:
         _progress,
         _alignments,
         _slots,
+        _clocks,
         _places,
         _paths,
         _leaders,
@@ -84,6 +87,7 @@ def figures() -> dict[str, Any]:
         _bars,
         _course,
         _free,
+        *MODEL_CASES,
     ):
         made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
     return made
@@ -201,6 +205,33 @@ def _slots() -> _Cases:
         groove = make_groove(rng, draw_player(rng))
         yield f"{number}", quantise(groove.take_us, groove.player.bpm, groove.player.metre)
         yield f"{number} raster", quantise(groove.take_us, groove.player.bpm, groove.player.metre, grid=16)
+
+
+def _clocks() -> _Cases:
+    """Slots under other clocks than one steady one, of chance strokes, of chords with graces, and what is refused."""
+    rng = np.random.default_rng(16)
+    groove = make_groove(rng, draw_player(rng, style="eighths", bpm=110.0, bars=24, spread_ms=9.0))
+    take_us, size = groove.take_us, groove.take_us.size
+    seconds = (take_us - take_us[0]) / 1e6
+    bent = {"faster": take_us / 1.01, "slower": take_us * 1.004, "gaining": take_us - 2_000 * seconds**2 / 8}
+    for name, played in {**bent, "chance": np.sort(rng.integers(0, take_us[-1], size))}.items():
+        yield name, quantise(np.round(played).astype(np.int64), 110.0, "4/4")
+    keys, loud = rng.integers(36, 90, size), rng.integers(1, 128, size)
+    for known in (False, True):
+        yield (
+            f"keys {known}",
+            quantise(take_us, 110.0, "4/4", take_pitch=keys, take_velocity=loud, delay_ms=80.0, delay_known=known),
+        )
+    steps = TempoMap(480, as_ints([0, 4800, 9600, 28_800]), as_ints([545_454, 400_000, 250_000, 600_000]))
+    metres = MetreMap(np.array([0.0, 16.0, 28.0, 49.0]), (Metre(4, 4), Metre(6, 8), Metre(7, 8), Metre(2, 2)))
+    yield "steps", quantise(steps.us_at_quarter(groove.take_us / 545_454.0).astype(np.int64), steps, metres)
+    yield "chain", quantise(np.arange(60) * 12_000, 110.0, "4/4")
+    asked = (0.9, "4/4", None), (1001.0, "4/4", None), (90, "4", None), (90, "65/4", None), (90, "0/4", 8)
+    for tempo, metre, grid in (*asked,
+                               (90, "64/32", None), (90, "1/1", 8), (90, "4/3", 8), (90, "4/4", 0), (90, "4/4", 5), (90, (3, 8), 64)):  # fmt: skip
+        yield f"{tempo} {metre} {grid}", refused(quantise, take_us, tempo, metre, grid)
+    for n in (0, 1, 2, 7):
+        yield f"{n} strokes", quantise(take_us[:n], 110.0, "4/4")
 
 
 def _places() -> _Cases:
