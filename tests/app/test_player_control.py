@@ -7,14 +7,8 @@ import numpy as np
 import pytest
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.listen.player_control import (
-    Piece,
-    PlayerControl,
-    piece_of_click,
-    piece_of_drill,
-    piece_of_take,
-    sound_in_use,
-)
+from heeltap.app.listen.piece import Piece, piece_of_click, piece_of_drill, piece_of_take, whole
+from heeltap.app.listen.player_control import PlayerControl, sound_in_use
 from heeltap.errors import PlanError
 from heeltap.files.settings import Stored, write_settings
 from heeltap.model.arrays import as_ints
@@ -31,7 +25,7 @@ AS_PLAYED, MOVED = (Schedule(as_ints([end]), (b"\x90\x3c\x40",), ("on",), end) f
 
 def a_piece(bars: int = 10, what: tuple[str, str] = ("as played", "where it belongs")) -> Piece:
     """Bars of two seconds each; both versions are told apart by their schedule."""
-    return Piece(tuple(BAR_US * bar for bar in range(bars)), lambda moved: MOVED if moved else AS_PLAYED, what)
+    return whole(tuple(BAR_US * bar for bar in range(bars)), lambda moved: MOVED if moved else AS_PLAYED, what)
 
 
 @pytest.fixture

@@ -64,11 +64,19 @@ async def after_a_take(app: DrillApp, pilot: Pilot[int], taken: DrillOutcome) ->
 
 
 def test_a_take_is_heard_and_the_bars_move(tmp_path: Path, room: Room, taken: DrillOutcome) -> None:
-    """l after a take: as played; the bars instead of the report, at the bar that is heard; v, jumps; esc, the report."""
+    """l after a take: the listed bars in both versions; l again the whole take as played, and the bars instead of the report,
+    at the bar that is heard; v, jumps; esc, the report."""
     app = an_app(tmp_path)
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await after_a_take(app, pilot, taken)
+        await pilot.press("l")
+        await says(app, pilot, "you hear the take as played, bar 1")
+        assert text_of(app).splitlines()[-1].split("  ")[1:4] == ["esc silence", "l whole take", "left back"]
+        listed = app._listening._piece
+        assert listed is not None
+        room.last.now_us = listed.starts_us[listed.moved_at.index(True)] + 1
+        await says(app, pilot, "you hear the take where it belongs, bar 1")
         await pilot.press("l")
         await says(app, pilot, "you hear the take as played, count-in")
         assert text_of(app).splitlines()[-1].split("  ")[1:4] == ["esc silence", "v other version", "left back"]
@@ -95,7 +103,7 @@ def test_a_take_is_heard_and_the_bars_move(tmp_path: Path, room: Room, taken: Dr
 
     perform(app, scene)
 
-    assert [None, BAR_US, 4 * BAR_US, 0] == [heard.from_us for heard in room.heard]
+    assert [None, None, BAR_US, 4 * BAR_US, 0] == [heard.from_us for heard in room.heard]
     assert (1, 0) == (room.most, room.open_now)
 
 

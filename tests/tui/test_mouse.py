@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 
 from heeltap.app.drill.from_settings import DrillChoice
 from heeltap.app.drill.run import Settings
-from heeltap.app.listen.player_control import Piece
+from heeltap.app.listen.piece import whole
 from heeltap.app.takes.history import history
 from heeltap.devices.systems import PortName
 from heeltap.files.settings import Stored, write_settings
@@ -43,7 +43,9 @@ pytestmark = pytest.mark.live
 App = MenuApp | DrillApp
 Face = Pilot[Any]
 
-PIECE = Piece((0, 2_000_000), lambda _: None, ("the take as played", "the take where it belongs"))
+PIECE = whole((0, 2_000_000), lambda _: None, ("the take as played", "the take where it belongs"))
+HEARD_KEYS = tuple(key for key in LISTENING_KEYS if key.name != "l")
+"""Of what is no list of bars."""
 
 
 @pytest.fixture(autouse=True)
@@ -148,7 +150,7 @@ MENUS: dict[str, tuple[Callable[[MenuApp], None], Sequence[Key]]] = {
     "exercises": (on_exercises, EXERCISES_KEYS),
     "options": (on_options, OPTIONS_KEYS),
     "take": (on_take, take.TAKE_KEYS),
-    "take heard": (on_heard_take, LISTENING_KEYS),
+    "take heard": (on_heard_take, HEARD_KEYS),
     "set-up": (on_set_up, set_up.SETUP_KEYS),
     "set-up learning": (lambda app: on_set_up(app, learning=True), set_up.LEARN_KEYS),
     "delay": (lambda app: on_measure(app, "delay"), measure.MEASURE_KEYS),
@@ -218,8 +220,8 @@ DRILLS: dict[str, tuple[Callable[[DrillApp], None], Sequence[Key]]] = {
     "drill done": (done, drill_keys(Phase.DONE, FEEDBACK)),
     "drill report": (report, report_keys(measure=False, worst=bool(a_report().result.replay))),
     "drill guess": (guess, GUESS_KEYS),
-    "drill heard": (heard, LISTENING_KEYS),
-    "drill heard before": (heard_before, [key for key in LISTENING_KEYS if key.name != "v"]),
+    "drill heard": (heard, HEARD_KEYS),
+    "drill heard before": (heard_before, [key for key in HEARD_KEYS if key.name != "v"]),
 }
 
 

@@ -20,7 +20,8 @@ from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.ranges import from_bar
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings, begun
-from heeltap.app.listen.player_control import PlayerControl, piece_of_drill, piece_of_take
+from heeltap.app.listen.piece import piece_of_drill, piece_of_listed_bars, piece_of_take
+from heeltap.app.listen.player_control import PlayerControl
 from heeltap.clock import wall_now
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
@@ -257,7 +258,7 @@ class DrillApp(TextApp[int]):
     @property
     def _commands(self) -> Mapping[str, Callable[[], object]]:
         if self._listening.on:
-            more = {"q": self.action_leave, "question_mark": self.help_screen.open}
+            more = {"q": self.action_leave, "question_mark": self.help_screen.open, "l": self.action_listen}
             return {**listening_commands(self._listening), **more}
         table = GUESS_COMMANDS if self.after.asking else DRILL_COMMANDS
         return {name: partial(act, self) for name, act in table.items()}
@@ -310,12 +311,13 @@ class DrillApp(TextApp[int]):
         self._message = self.after.guessed(guess)
 
     def action_listen(self) -> None:
-        """Hear the last take, or before a take what is to be played."""
+        """Hear the last take, its listed bars first, or before a take what is to be played."""
         if self.play is not None or self._busy:
             return
+        of_take = piece_of_take if self._listening.in_turn else piece_of_listed_bars
         drill, folder = self.drill, self.after.outcomes[-1].folder if self._state.phase is Phase.DONE else None
         if folder is not None:
-            self._listening.begin(lambda: piece_of_take(folder, drill.sound))
+            self._listening.begin(lambda: of_take(folder, drill.sound))
         else:
             self._listening.begin(lambda: piece_of_drill(drill))
 

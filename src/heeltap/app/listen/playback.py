@@ -3,7 +3,7 @@
 You hear what you read: a played note sounds at ``played - known delay``, so its distance to the click is the
 offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
-Inside: `heard_plan`, `heard_take`, `begun_at`, `Playback`.
+Inside: `heard_plan`, `heard_take`, `heard`, `until`, `begun_at`, `Playback`.
 """
 
 import contextlib
@@ -24,7 +24,7 @@ from heeltap.engine.process import EngineSpec, start_engine
 from heeltap.engine.records import DIED, DONE
 from heeltap.errors import HeeltapError, PortError, sentence
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes.folder import load_take
+from heeltap.files.takes.folder import Take, load_take
 from heeltap.files.takes.metadata import Context
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
@@ -37,7 +37,7 @@ from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_sched
 from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule
 
-__all__ = ["Playback", "begun_at", "heard_plan", "heard_take"]
+__all__ = ["Playback", "begun_at", "heard", "heard_plan", "heard_take", "until"]
 
 _ANY_KEYS = (38, 40, 38)
 """Where any key would do: the acoustic snare, for the left hand the electric one. The side stick is a click's sound."""
@@ -104,22 +104,26 @@ def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_S
         The take cannot be read. A click that cannot be rebuilt is every beat.
     """
     take = load_take(folder)
+    return heard(take, score_inputs(scored_inputs_of(take)) if moved else None, sound=sound)
+
+
+def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
+    """The same of a take that is read already: where its result is given, every stroke where it belongs."""
     context, delay_ms = take.context, take.context.delay_ms or 0.0
     notes = _without_retriggers(take.notes, context)
-    if moved:
-        result = score_inputs(scored_inputs_of(take))
+    if result is not None:
         at_us = _where_meant(notes, take.plan, result, delay_ms, round(1000 * context.lean_ms))
     else:
         at_us = _earlier(notes.onset_us, delay_ms)
     order = np.argsort(at_us, kind="stable")
     columns = (notes.pitch, notes.velocity, notes.channel, notes.track, notes.duration_us)
-    heard = Notes(at_us[order], *(column[order] for column in columns))
+    sounding = Notes(at_us[order], *(column[order] for column in columns))
     foot = take.pedal
     pedal = Pedal(_earlier(foot.at_us, delay_ms), foot.channel, foot.value, foot.track)
     click = _click_of(context, take.plan, sound)
     if context.judged_to_us is not None:
-        click = _until(click, max(context.judged_to_us, int(at_us.max(initial=0))))
-    return merge(click, played_schedule(heard, click.end_us, pedal=pedal))
+        click = until(click, max(context.judged_to_us, int(at_us.max(initial=0))))
+    return merge(click, played_schedule(sounding, click.end_us, pedal=pedal))
 
 
 def _earlier(at_us: IntArray, delay_ms: float) -> IntArray:
@@ -184,7 +188,7 @@ def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
     return click if backing is None else merge(click, backing)
 
 
-def _until(schedule: Schedule, until_us: int) -> Schedule:
+def until(schedule: Schedule, until_us: int) -> Schedule:
     """The schedule without what begins after a moment; what sounds then is still let go."""
     sounding: Counter[bytes] = Counter()
     rows = []

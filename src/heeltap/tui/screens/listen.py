@@ -10,15 +10,23 @@ from heeltap.tui.keys import HELP, QUIT, Key
 
 __all__ = ["LISTEN", "LISTENING_KEYS", "listening_commands", "listening_keys", "listening_words"]
 
-LISTEN = Key("l", "listen", "hear it with the click, through the output in use; before a take, what is to be played")
+LISTEN = Key(
+    "l",
+    "listen",
+    "hear the bars to play again, the worst first, as you played them and then where they belong; l again is the whole take; "
+    "before a take you hear what is to be played",
+)
 
 _OTHER = Key("v", "other version", "from here on as it was played, or with every stroke where it belongs: at the lean")
+
+_WHOLE = Key("l", "whole take", "the whole take from its count-in")
 
 LISTENING_KEYS = (
     Key("escape", "silence", "stop listening", "esc"),
     _OTHER,
-    Key("left", "back", "four bars back", "left"),
-    Key("right", "on", "four bars on", "right"),
+    _WHOLE,
+    Key("left", "back", "four bars back, or to the bars listed before", "left"),
+    Key("right", "on", "four bars on, or to the bars listed next", "right"),
     HELP,
     QUIT,
 )
@@ -26,8 +34,9 @@ LISTENING_KEYS = (
 
 
 def listening_keys(listening: PlayerControl) -> tuple[Key, ...]:
-    """The keys of what is heard: a plan has no other version."""
-    return tuple(key for key in LISTENING_KEYS if key is not _OTHER or listening.has_other)
+    """The keys of what is heard: a plan has no other version, and only from a list of bars there is a whole to go to."""
+    left_out = {_OTHER: not listening.has_other, _WHOLE: not listening.in_turn}
+    return tuple(key for key in LISTENING_KEYS if not left_out.get(key, False))
 
 
 def listening_commands(listening: PlayerControl) -> Mapping[str, Callable[[], object]]:

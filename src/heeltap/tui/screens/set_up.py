@@ -10,7 +10,8 @@ from typing import TypeVar
 
 from heeltap.app.drill.backing import kept_sound
 from heeltap.app.drill.from_settings import route_in_use
-from heeltap.app.listen.player_control import PlayerControl, piece_of_click, sound_in_use
+from heeltap.app.listen.piece import piece_of_click
+from heeltap.app.listen.player_control import PlayerControl, sound_in_use
 from heeltap.app.route.ports import NO_PORT, real_ports
 from heeltap.app.route.route import Route, route_of
 from heeltap.devices.inputs import KEYS_NAME

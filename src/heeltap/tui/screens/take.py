@@ -6,7 +6,8 @@ Inside: `TakeScreen`.
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from heeltap.app.listen.player_control import PlayerControl, piece_of_take, sound_in_use
+from heeltap.app.listen.piece import piece_of_listed_bars, piece_of_take
+from heeltap.app.listen.player_control import PlayerControl, sound_in_use
 from heeltap.tui.keys import BACK, HELP, MOVE, QUIT, Key
 from heeltap.tui.page import Look, clip, page, room_of
 from heeltap.tui.screen import Host, QuietScreen
@@ -108,5 +109,5 @@ class TakeScreen(QuietScreen):
         self.at = max(0, min(self.count - 1, self.at + pages * room_of(self.host.look)))
 
     def _listen(self) -> None:
-        folder = self._folder
-        self._listening.begin(lambda: piece_of_take(folder, sound_in_use()[1]))
+        folder, of_take = self._folder, piece_of_take if self._listening.in_turn else piece_of_listed_bars
+        self._listening.begin(lambda: of_take(folder, sound_in_use()[1]))

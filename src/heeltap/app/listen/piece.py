@@ -1,0 +1,142 @@
+"""What can be heard in one go: a take, the bars of it that are worth playing again, a plan, or the click.
+
+Inside: `Piece`, `whole`, `piece_of_take`, `piece_of_listed_bars`, `piece_of_drill`, `piece_of_click`.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from heeltap.app.drill.drill import Drill
+from heeltap.app.listen.playback import begun_at, heard, heard_plan, heard_take, until
+from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
+from heeltap.files.takes.folder import load_take
+from heeltap.model.messages import PEDAL, Schedule, merge
+from heeltap.model.plan import Plan
+from heeltap.model.result import Replay
+from heeltap.model.timeline import steady_metre, steady_tempo
+from heeltap.sound.click import ClickSound, click_schedule
+
+__all__ = ["Piece", "piece_of_click", "piece_of_drill", "piece_of_listed_bars", "piece_of_take", "whole"]
+
+_STEP = 4
+"""Bars that a jump goes: a phrase, in most of what is played here."""
+
+_CLICK_BPM = 100.0
+"""Of the click that is tried."""
+
+_BREATH_US = 600_000
+"""Silence between two stretches of a list, so that nobody hears them as one phrase. Ours."""
+
+_VERSIONS = ("the take as played", "the take where it belongs")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """Something that can be heard; the columns have a row for each bar, in the order in which they sound."""
+
+    starts_us: tuple[int, ...]
+    """Where the bar begins in what is sent, microseconds."""
+    at_us: tuple[int, ...]
+    """Where it begins in the take, microseconds from bar 1, beat 1."""
+    bars: tuple[int, ...]
+    """Its number."""
+    moved_at: tuple[bool, ...]
+    """Whether every stroke is heard where it belongs there, whatever is asked for."""
+    stops: tuple[int, ...]
+    """Rows that a jump goes to."""
+    make: Callable[[bool], Schedule]
+    """What is sent: as it was played, or, where true is given, with every stroke where it belongs."""
+    what: tuple[str, str]
+    """Both versions in words; two alike where there is only one."""
+
+
+def whole(starts_us: Sequence[int], make: Callable[[bool], Schedule], what: tuple[str, str]) -> Piece:
+    """Something from its first bar to its last, in jumps of four bars."""
+    starts = tuple(starts_us)
+    rows = len(starts)
+    return Piece(starts, starts, tuple(range(1, rows + 1)), (False,) * rows, tuple(range(0, rows, _STEP)), make, what)
+
+
+def piece_of_take(folder: Path, sound: ClickSound) -> Piece:
+    """A kept take with its click; raises `TakeFileError`, `MidiFileError` where it cannot be read."""
+    return whole(
+        _bar_starts_us(load_take(folder).plan), lambda moved: heard_take(folder, moved=moved, sound=sound), _VERSIONS
+    )
+
+
+def piece_of_listed_bars(folder: Path, sound: ClickSound) -> Piece:
+    """The bars of a kept take that are worth playing again, the worst first, each as played and then where it belongs.
+
+    A bar of run-in goes before each stretch. Where no bar is listed it is the whole take.
+
+    Parameters
+    ----------
+    folder : Path
+        The take's folder.
+    sound : ClickSound
+        Of the click and of a drummer.
+
+    Raises
+    ------
+    TakeFileError, MidiFileError
+        The take cannot be read.
+    """
+    take = load_take(folder)
+    result = score_inputs(scored_inputs_of(take))
+    starts = _bar_starts_us(take.plan)
+    stretches = [one for one in (_with_run_in(row, len(starts)) for row in result.replay) if one is not None]
+    if not stretches:
+        return piece_of_take(folder, sound)
+    versions = heard(take, None, sound=sound), heard(take, result, sound=sound)
+    return _in_turn(stretches, (*starts, versions[0].end_us), versions)
+
+
+def _with_run_in(row: Replay, bars: int) -> tuple[int, int] | None:
+    """First and last bar to be heard, from 1; None where the take has no such bar."""
+    first, last = max(row.first_bar - 1, 1), min(row.last_bar, bars)
+    return (first, last) if first <= last else None
+
+
+def _in_turn(stretches: Sequence[tuple[int, int]], starts: Sequence[int], versions: tuple[Schedule, Schedule]) -> Piece:
+    """Each stretch in both versions, a breath apart."""
+    rows: list[tuple[int, int, int, bool]] = []
+    stops, parts, at_us = [], [], 0
+    for first, last in stretches:
+        stops.append(len(rows))
+        for moved in (False, True):
+            low, high = starts[first - 1], starts[last]
+            parts.append(_stretch(versions[moved], low, high, at_us))
+            rows += [(at_us + starts[bar - 1] - low, starts[bar - 1], bar, moved) for bar in range(first, last + 1)]
+            at_us += high - low + _BREATH_US
+    sent = merge(*parts)
+    begins, at, bars, moved_at = zip(*rows, strict=True)
+    return Piece(begins, at, bars, moved_at, tuple(stops), lambda _: sent, _VERSIONS)
+
+
+def _stretch(version: Schedule, low_us: int, high_us: int, at_us: int) -> Schedule:
+    """What begins between two moments, at its new time; at its end every note is let go and every pedal comes up."""
+    part, length_us = begun_at(until(version, high_us - 1), low_us), high_us - low_us
+    feet = sorted({m[0] for m, kind in zip(part.messages, part.kind, strict=True) if kind == PEDAL})
+    due_us = np.append(np.minimum(part.due_us, length_us), np.full(len(feet), length_us)) + at_us
+    up = tuple(bytes((foot, 64, 0)) for foot in feet)
+    return Schedule(due_us, part.messages + up, part.kind + (PEDAL,) * len(feet), at_us + length_us)
+
+
+def piece_of_drill(drill: Drill) -> Piece:
+    """What is to be played."""
+    return whole(_bar_starts_us(drill.plan), lambda _: heard_plan(drill), ("what is to be played",) * 2)
+
+
+def piece_of_click(sound: ClickSound) -> Piece:
+    """Two bars of the click."""
+    clicks = click_schedule(steady_tempo(_CLICK_BPM), steady_metre(), 2, count_in_bars=0, sound=sound)
+    return whole((0, clicks.end_us // 2), lambda _: clicks, ("the click",) * 2)
+
+
+def _bar_starts_us(plan: Plan) -> tuple[int, ...]:
+    """When each bar begins."""
+    quarters = np.array([float(plan.metre.quarter_of_bar(bar)) for bar in range(1, plan.bars + 1)])
+    return tuple(int(us) for us in np.rint(plan.tempo.us_at_quarter(quarters)))
