@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --out --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --out --page --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -139,6 +139,7 @@ complete -c heeltap -n '_shtab_heeltap_using song' -l part -x -d 'with '"'"'new'
 complete -c heeltap -n '_shtab_heeltap_using song' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'with '"'"'new'"'"': the song file (default: SONG.song.toml beside the song)'
 complete -c heeltap -n '_shtab_heeltap_using song' -l watch -d 'answer again whenever a new take appears in the song'"'"'s folder'
 complete -c heeltap -n '_shtab_heeltap_using song' -l csv -xka "(__fish_complete_path (commandline -ct))" -d 'write a table of every bar and take, too'
+complete -c heeltap -n '_shtab_heeltap_using song' -l page -xka "(__fish_complete_path (commandline -ct))" -d 'write one sheet of paper for the song, too: .html (print it from your browser), .pdf or .txt'
 complete -c heeltap -n '_shtab_heeltap_using song' -l json -xka "(__fish_complete_path (commandline -ct))" -d 'write the result as JSON, too; - prints JSON and nothing else'
 complete -c heeltap -n '_shtab_heeltap_using song' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
 complete -c heeltap -n '_shtab_heeltap_using song' -l debug -d 'show where in the code an error arose'

@@ -23,6 +23,7 @@ _BINARY = (b"MThd", b"RIFF")
 """Beginnings of the files that say by `MADE_BY` where they come from."""
 
 _FORMAT = re.compile(rb'"format": ?"(heeltap\.[a-z-]+)/\d+"')
+_PDF = re.compile(rb"/Creator \((heeltap [a-z ]+)\)")
 _PAGE = re.compile(rb'<meta name="generator" content="(heeltap [a-z ]+)">')
 
 
@@ -123,6 +124,9 @@ def _kind(data: bytes) -> bytes:
         return data[:4] if MADE_BY.encode() in data else b""
     if data[:2] == b"PK":
         return b"PK" if b"manifest.json" in data[:64] else b""
+    if data[:4] == b"%PDF":
+        made = _PDF.search(data)
+        return b"" if made is None else b"%PDF " + made[1]
     found = _FORMAT.search(data) or _PAGE.search(data[:2000])
     if found is not None:
         return found[1]

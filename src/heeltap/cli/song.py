@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = ["add", "run"]
 
-_OF_THE_ANSWER = {"json": "--json", "csv": "--csv", "watch": "--watch"}
+_OF_THE_ANSWER = {"json": "--json", "csv": "--csv", "page": "--page", "watch": "--watch"}
 
 
 def add(commands: Commands) -> None:
@@ -42,6 +42,11 @@ def add(commands: Commands) -> None:
         "--watch", action="store_true", help="answer again whenever a new take appears in the song's folder"
     )
     parser.add_argument("--csv", metavar="FILE", help="write a table of every bar and take, too")
+    parser.add_argument(
+        "--page",
+        metavar="FILE",
+        help="write one sheet of paper for the song, too: .html (print it from your browser), .pdf or .txt",
+    )
     add_json(parser)
     add_force(parser)
 
@@ -75,6 +80,10 @@ def _answer(args: argparse.Namespace) -> int:
 
     opened = open_song(args.song)
     check(args, args.json, RESULT, opened.files)
+    if args.page:
+        from heeltap.views.song_page import page_writer
+
+        page_writer(args.page)
     if not args.watch:
         return _tell(args, opened)
     if args.takes:
@@ -107,6 +116,12 @@ def _tell(args: argparse.Namespace, opened: "OpenSong") -> int:
     save_json(args, b"".join(to_json(result) + b"\n" for result in found.results), inputs)
     if args.csv:
         save(args, args.csv, song_csv(found, opened.timeline.sections), inputs)
+    if args.page:
+        from heeltap.app.song.comp import make_comp
+        from heeltap.views.song_page import page_of, page_writer
+
+        comp = make_comp(opened, takes, found) if found.compared is not None else None
+        save(args, args.page, page_writer(args.page)(page_of(opened, found, comp)), inputs)
     return 3 if problems else 0
 
 

@@ -1,6 +1,6 @@
 """What heeltap says of a song's takes, of a new song file and of a comp, as plain text.
 
-Inside: `song_text`, `song_csv`, `new_song_text`, `comp_text`.
+Inside: `song_text`, `bars_line`, `song_csv`, `new_song_text`, `comp_text`.
 """
 
 import csv
@@ -17,7 +17,7 @@ from heeltap.views.text import render, wrapped
 from heeltap.wording import bars as bars_in_words
 from heeltap.wording import count, early_late
 
-__all__ = ["comp_text", "new_song_text", "song_csv", "song_text"]
+__all__ = ["bars_line", "comp_text", "new_song_text", "song_csv", "song_text"]
 
 
 def song_text(found: Answer, *, command: str = "") -> str:
@@ -43,7 +43,7 @@ def song_text(found: Answer, *, command: str = "") -> str:
     one = found.compared
     more: list[str] = []
     if found.bars:
-        more += ["BARS THAT COME BACK", _lines([_bars_line(one) for one in found.bars])]
+        more += ["BARS THAT COME BACK", _lines([bars_line(one) for one in found.bars])]
     if found.habits:
         said = [f"In {habit.takes} of {len(found.names)} takes: {habit.text}" for habit in found.habits]
         more += ["WHAT COMES BACK", _lines(said)]
@@ -62,7 +62,7 @@ def song_text(found: Answer, *, command: str = "") -> str:
     return "\n\n".join([*blocks, report])
 
 
-def _bars_line(one: SongBars) -> str:
+def bars_line(one: SongBars) -> str:
     """One habit of certain bars, or the drummer's."""
     habit = one.habit
     bars = bars_in_words(range(habit.first_bar, habit.last_bar + 1))

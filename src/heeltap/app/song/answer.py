@@ -1,6 +1,6 @@
 """The whole answer on a song: which take, which bars, which habit, what next.
 
-Inside: `Answer`, `Habit`, `SongBars`, `answer`, `THROUGHOUT_MS`.
+Inside: `Answer`, `Habit`, `SongBars`, `answer`, `drummer_ms`, `THROUGHOUT_MS`.
 """
 
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ from heeltap.model.plan import Section
 from heeltap.model.result import Result
 from heeltap.wording import early_late
 
-__all__ = ["THROUGHOUT_MS", "Answer", "Habit", "SongBars", "answer"]
+__all__ = ["THROUGHOUT_MS", "Answer", "Habit", "SongBars", "answer", "drummer_ms"]
 
 THROUGHOUT_MS = 60.0
 """A whole take that lies further off than this was moved by the recording: nobody plays so far beside all the time. Ours."""
@@ -147,15 +147,25 @@ def _bars(opened: OpenSong, tables: Sequence[Offsets]) -> tuple[SongBars, ...]:
     found = bars_that_come_back(tables)
     if not found:
         return ()
-    drummer = _drummer_ms(opened)
+    drummer = drummer_ms(opened)
     return tuple(
         SongBars(one, _where(opened.timeline.sections, one), float(drummer[one.first_bar - 1 : one.last_bar].mean()))
         for one in found
     )
 
 
-def _drummer_ms(opened: OpenSong) -> FloatArray:
-    """Where the drummer lies in each bar against the click, beside his own middle."""
+def drummer_ms(opened: OpenSong) -> FloatArray:
+    """Where the drummer lies in each bar against the click, beside his own middle.
+
+    Parameters
+    ----------
+    opened : OpenSong
+
+    Returns
+    -------
+    float64, shape (bars,)
+        Milliseconds, negative is early; zeros where the click leads.
+    """
     time, bars = opened.timeline, np.arange(1, opened.bars + 1)
     if opened.drums is None:
         return np.zeros(bars.size)
