@@ -8,7 +8,7 @@
 _shtab_heeltap_subparsers=(demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
-_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
+_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --leader --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
 _shtab_heeltap_score_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --json --force --html --jobs --debug)
 _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_song_option_strings=(-h --help --part --out --watch --csv --page --json --force --debug)
@@ -55,6 +55,7 @@ _shtab_heeltap_class___html_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_class___csv_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_selftest___json_COMPGEN=_shtab_compgen_files
 
+_shtab_heeltap_drill___leader_choices=(drums click)
 _shtab_heeltap_drill___feedback_choices=(bar stroke after fade)
 _shtab_heeltap_score___grid_choices=(8 12 16 24)
 _shtab_heeltap_compare___grid_choices=(8 12 16 24)

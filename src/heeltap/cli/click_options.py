@@ -20,6 +20,7 @@ _OURS = {
     "send_clock": "--send-clock",
     "song_bar": "--song-bar",
     "click": "--click",
+    "leader": "--leader",
     "click_notes": "--click-notes",
     "click_channel": "--click-channel",
     "click_velocity": "--click-velocity",
@@ -35,6 +36,11 @@ def add_click(parser: argparse.ArgumentParser) -> None:
         metavar="KIND",
         help="every, backbeat, one, fade, none, or 'bars 2+2'; beat:NAME for a drum pattern, part:NAME (part:drums) "
         "for a part of the song, either with fade or 'bars 2+2' behind it (default: as in the exercise)",
+    )
+    parser.add_argument(
+        "--leader",
+        choices=("drums", "click"),
+        help="what heeltap measures your strokes against (default: the drums of a song where they sound, else the click)",
     )
     parser.add_argument(
         "--click-notes",

@@ -141,6 +141,7 @@ def run(args: argparse.Namespace) -> int:
 def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     """What is to be played, and how."""
     from heeltap.app.drill.drill import drill_of
+    from heeltap.app.drill.leading import led_by
     from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
     from heeltap.app.drill.run import Settings
     from heeltap.app.route.ports import choose_inputs, choose_ports
@@ -164,6 +165,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
     named = choose_inputs(args.in_ports, stored.in_ports)
     in_port, out_port = choose_ports(named[0] if named else None, args.out_port or stored.out_port or None)
     inputs = (in_port, *named[1:])
+    what = led_by(what, args.leader)
     return ranged(args, with_learned_pads(what, pads_for(stored, inputs))), Settings(
         in_port,
         out_port,

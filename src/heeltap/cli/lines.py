@@ -73,6 +73,8 @@ def plain_face(what: "Drill", settings: "Settings", write: Callable[[str], objec
 def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
     """What is played, how fast, from where, and what the signs mean."""
     bpm = 60e6 / int(what.plan.tempo.us_per_quarter[0])
+    from heeltap.app.drill.leading import leads
+
     click = settings.out_port or "silent"
     parts = [
         what.title,
@@ -80,6 +82,7 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
         f"{what.plan.bars} bars",
         f"in {' and '.join(settings.in_ports)}",
         f"click {click}",
+        *(["measured against the drums"] if settings.out_port and leads(what) else []),
     ]
     lines = [f" {dot} ".join(parts)]
     if what.aim:

@@ -15,6 +15,7 @@ from heeltap.analysis.note_rows import planned_division
 from heeltap.analysis.pocket import half_width_ms
 from heeltap.analysis.strokes import RETRIGGER_US
 from heeltap.analysis.voicing import is_chord
+from heeltap.model.arrays import IntArray
 from heeltap.model.counting import Syllable
 from heeltap.model.hands import hand_lines, side_key
 from heeltap.model.pitch import LEFT, RIGHT
@@ -162,6 +163,7 @@ def columns_of(
     split_key: int | None = None,
     retrigger_ms: float | None = None,
     retrigger_of: Mapping[int, float] | None = None,
+    shift_us: IntArray | None = None,
 ) -> PlanColumns:
     """The sheet of a plan.
 
@@ -184,9 +186,12 @@ def columns_of(
         Lowest key of the right hand: strokes of one hand on any key then want that hand's side.
     retrigger_ms, retrigger_of
         Window of double triggers (None: 30), and that of single keys.
+    shift_us : int64, shape (notes of the plan,), optional
+        How far behind the click the drums lie that each note is judged against; None judges against the click.
     """
     lean_us = round(lean_ms * 1000)
-    targets = _targets(plan, lean_us, pocket_ms, split_key)
+    at_us = plan.at_us if shift_us is None else plan.at_us + shift_us
+    targets = _targets(plan, at_us, lean_us, pocket_ms, split_key)
     row_pitch, _ = hand_lines(plan, plan.pitch, split_key)
     bars = _bars(plan, targets, bar_numbers)
     last = bars[-1]
@@ -199,7 +204,7 @@ def columns_of(
         round((delay_ms or 0.0) * 1000),
         count_in_us(plan, count_in_bars) + run_in_us,
         tail_us,
-        tuple(plan.at_us.tolist()),
+        tuple(at_us.tolist()),
         tuple(row_pitch.tolist()),
         tuple(np.unique(plan.stroke, return_inverse=True)[1].tolist()),
         split_key if row_pitch is not plan.pitch else None,
@@ -214,12 +219,14 @@ def count_in_us(plan: Plan, bars: int) -> int:
     return round(plan.metre.count_in_quarters(bars) * int(plan.tempo.us_per_quarter[0]))
 
 
-def _targets(plan: Plan, lean_us: int, pocket_ms: float | None, split_key: int | None) -> tuple[Target, ...]:
-    """Each stroke with its reach and its pocket."""
+def _targets(
+    plan: Plan, row_us: IntArray, lean_us: int, pocket_ms: float | None, split_key: int | None
+) -> tuple[Target, ...]:
+    """Each stroke with its reach and its pocket; ``row_us`` says where each note of the plan belongs."""
     rows: dict[int, list[int]] = {}
     for row, stroke in enumerate(plan.stroke.tolist()):
         rows.setdefault(stroke, []).append(row)
-    at_us = [int(plan.at_us[group[0]]) for group in rows.values()]
+    at_us = [int(row_us[group[0]]) for group in rows.values()]
     bar, beat = plan.metre.bar_beat(plan.at_tick / TICKS_PER_QUARTER)
     loudest = max(plan.velocity.tolist(), default=0)
     accents = loudest > min(plan.velocity.tolist(), default=0)

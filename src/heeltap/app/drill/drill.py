@@ -64,6 +64,8 @@ class Drill:
     """What was asked to be heard, for the record: ``beat:plain``; empty where it is the exercise's own click."""
     percussion: bool = False
     """Whether the part of a MIDI file is on the percussion channel; False for an exercise, whose voices say it."""
+    drums_lead: bool | None = None
+    """Whether the player wants to be judged against the drums; None leaves it to heeltap."""
     song: str | None = None
     """The MIDI file that the plan is from; None for an exercise."""
     whole: "Drill | None" = None

@@ -16,8 +16,10 @@ from pathlib import Path
 import msgspec
 
 from heeltap.analysis.analyse import analyse
+from heeltap.app.drill.columns import columns_for
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import Conductor
+from heeltap.app.drill.leading import drums_ahead
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
 from heeltap.app.drill.player_setup import check_controls
 from heeltap.app.drill.settings import Settings, context_of, pauses_of, route_of_all
@@ -40,7 +42,6 @@ from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.session import session
 from heeltap.session.from_records import Presses, events_of
-from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Effect, Event, Phase, State
 from heeltap.sound.audio_out import is_audio
 from heeltap.sound.click import count_click
@@ -106,19 +107,8 @@ class Run:
         self._clock = SystemClock() if clock is None else clock
         route = route_of_all(settings)
         self._context = context_of(drill, settings, route)
-        columns = columns_of(
-            drill.plan,
-            title=drill.title,
-            lean_ms=drill.lean_ms,
-            pocket_ms=drill.pocket_ms,
-            delay_ms=route.delay_ms,
-            count_in_bars=drill.count_in_bars,
-            run_in_us=drill.run_in_us,
-            bar_numbers=drill.bar_numbers,
-            split_key=settings.player.split_key,
-            retrigger_ms=settings.retrigger_ms,
-            retrigger_of=settings.player.retrigger_of,
-        )
+        self._ahead = drums_ahead(drill) if self._context.drums_lead else None
+        columns = columns_for(drill, settings, route, self._ahead)
         feedback = settings.feedback.for_take(self._context.take_number)
         self.state = session.step(session.begin(columns, feedback), session.Begin())[0]
         self._notes: list[session.Note] = []
@@ -278,6 +268,8 @@ class Run:
         early = None if self.state.ending == "played" else self.state.now_us
         kept, judged = leave_out(replace(make_notes(onset_us, pitch, velocity), track=as_ints(port)), plan, [], early)
         played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
+        if self._ahead is not None and context.drums is not None:
+            played = replace(played, leader=self._ahead, leader_name=context.drums.name)
         return analyse(played, options_of(context))
 
     def _keep(self, ending: str) -> tuple[Path | None, int]:

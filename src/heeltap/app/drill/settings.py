@@ -8,6 +8,7 @@ from pathlib import Path
 
 from heeltap import __version__
 from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.leading import drums_of, leads
 from heeltap.app.drill.player_setup import Player
 from heeltap.app.route.route import Route, route_of
 from heeltap.clock import wall_now
@@ -88,6 +89,7 @@ def route_of_all(settings: Settings) -> Route:
 
 def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
     """What is known before the first click."""
+    sounds = settings.out_port is not None and settings.follow_clock is None
     return Context(
         heeltap=__version__,
         name=drill.name,
@@ -115,6 +117,8 @@ def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
         out_port=settings.out_port or "",
         clock_input=settings.clock_input,
         heard=drill.heard,
+        drums=drums_of(drill) if sounds else None,
+        drums_lead=sounds and leads(drill),
         seed=drill.seed,
         count_in_us=drill.count_in_us,
     )

@@ -25,7 +25,7 @@ from heeltap.engine.records import DIED, DONE
 from heeltap.errors import HeeltapError, PortError, sentence
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.folder import Take, load_take
-from heeltap.files.takes.metadata import Context
+from heeltap.files.takes.metadata import Context, drums_from
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
 from heeltap.model.exercise import PADS, clicks
@@ -34,6 +34,7 @@ from heeltap.model.notes import Notes
 from heeltap.model.plan import ANY_PITCH, Plan
 from heeltap.model.result import Result
 from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_schedule
+from heeltap.sound.drums import part_schedule
 from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule
 
@@ -175,8 +176,8 @@ def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
     clicked = None if asked is None else clicks(asked, plan.metre.metres[0], plan.bars)
     backing = None
     if wish.source != "click":
-        with contextlib.suppress(HeeltapError):  # the song of a part is not kept, a pattern may be gone
-            backing = backing_of(wish, plan, own, song=None, sound=sound)
+        with contextlib.suppress(HeeltapError):  # takes of earlier versions keep no drums, and a pattern may be gone
+            backing = _drummer(context, plan, sound) or backing_of(wish, plan, own, song=None, sound=sound)
     click = click_schedule(
         plan.tempo,
         plan.metre,
@@ -186,6 +187,14 @@ def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
         sound=sound,
     )
     return click if backing is None else merge(click, backing)
+
+
+def _drummer(context: Context, plan: Plan, sound: ClickSound) -> Schedule | None:
+    """The drum strokes that sounded in the take; None where it keeps none."""
+    if context.drums is None or not context.drums.at_us:
+        return None
+    end_us = round(float(plan.tempo.us_at_quarter(plan.metre.quarter_of_bar(plan.bars + 1))))
+    return part_schedule(drums_from(context.drums, context.name), end_us, channel=sound.channel)
 
 
 def until(schedule: Schedule, until_us: int) -> Schedule:

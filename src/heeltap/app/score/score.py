@@ -18,6 +18,7 @@ from heeltap.app.takes.load_scored_inputs import load_scored_inputs
 from heeltap.errors import OptionError, sentence
 from heeltap.files.takes.folder import take_of
 from heeltap.files.takes.left_out import leave_out
+from heeltap.files.takes.metadata import Context, drums_from
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.pitch import key_of
 from heeltap.model.plan import ANY_PITCH, Plan
@@ -185,12 +186,25 @@ def _with_hands(path: str | Path, plan: Plan | None, how: Options) -> None:
 
 _NOT_OF_A_TAKE = {
     "pattern": ("--pattern", "a kept take is one performance"),
-    "leader": ("--leader", "a kept take holds no drum part"),
     "tempo_bpm": ("--tempo", "a kept take knows its click"),
     "at_bar": ("--at", "a kept take knows its bars"),
     "part": ("--part", "a kept take is one part"),
 }
 """What a kept take cannot honour, and why; ``part`` only where it does not choose from the plan's file."""
+
+
+def _led(folder: Path, played: Played, context: Context, asked: Reading) -> Played:
+    """The take, measured against the drums that sounded or against the click, as was asked for."""
+    drums = context.drums
+    if asked.leader is None:
+        return played
+    if asked.leader == "click":
+        return replace(played, leader=None, leader_name="")
+    if drums is None or not drums.at_us or asked.leader not in ("drums", drums.name):
+        there = "click" if drums is None or not drums.at_us else "drums or click"
+        hint = "only what sounded while you played can lead a kept take"
+        raise OptionError(sentence(str(folder), f"--leader {asked.leader}", there, hint))
+    return replace(played, leader=drums_from(drums, str(folder)), leader_name=drums.name)
 
 
 def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
@@ -202,6 +216,7 @@ def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
     inputs = load_scored_inputs(folder)
     played, context = inputs.played, inputs.take.context
     plan = played.plan
+    played = _led(folder, played, context, asked)
     if asked.plan is not None:
         other = load_plan(asked.plan, asked.part) if isinstance(asked.plan, str | Path) else asked.plan
         notes, plan = leave_out(inputs.take.notes, other, context.left_out, context.judged_to_us)

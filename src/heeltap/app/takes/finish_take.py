@@ -12,6 +12,7 @@ import numpy as np
 
 from heeltap.app.drill.external_clock import last_position_us, on_the_clock
 from heeltap.app.takes.left_out_of import left_out_of
+from heeltap.app.takes.sounded import drums_that_sounded
 from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.smf.types import Pedal
@@ -121,6 +122,7 @@ def finish_take(
         left_out=[*context.left_out, *spans],
         late_clicks=clicks.late,
         unsent_clicks=clicks.unsent,
+        drums=drums_that_sounded(context.drums, journal),
     )
     return save_take(take, done, plan, notes, pedal=pedal)
 

@@ -16,7 +16,7 @@ from heeltap.analysis.analyse import Options, analyse
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.smf import UNRELEASED
 from heeltap.files.takes.folder import Take, load_take
-from heeltap.files.takes.metadata import Context, LeftOut
+from heeltap.files.takes.metadata import Context, LeftOut, drums_from
 from heeltap.model.lean import Lean
 from heeltap.model.plan import Plan
 from heeltap.model.played import Played
@@ -73,11 +73,14 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
     """
     context = take.context
     notes, plan = take.judged()
+    drums = context.drums if context.drums_lead else None
     played = Played(
         notes,
         plan.tempo,
         plan.metre,
         plan,
+        leader=None if drums is None else drums_from(drums, str(take.folder)),
+        leader_name="" if drums is None else drums.name,
         file=take.folder.name,
         part=context.in_port or "take",
         resolution_ms=context.resolution_ms,

@@ -4,7 +4,7 @@ It writes out everything that the judgement depends on, the plan note by note as
 somebody rewrites the exercise or the generator changes. We may add fields within version 1; readers ignore those that
 they do not know.
 
-Inside: `Context`, `PlanOut`, `LeftOut`, `context_bytes`, `context_from`, `plan_out`, `plan_from`.
+Inside: `Context`, `PlanOut`, `DrumsOut`, `LeftOut`, `context_bytes`, `context_from`, `plan_out`, `plan_from`.
 """
 
 import re
@@ -15,10 +15,22 @@ import numpy as np
 
 from heeltap.errors import TakeFileError
 from heeltap.model.arrays import as_ints
+from heeltap.model.notes import Notes, make_notes
 from heeltap.model.plan import HANDS, KINDS, Plan, Section
 from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
-__all__ = ["FORMAT", "Context", "LeftOut", "PlanOut", "context_bytes", "context_from", "plan_from", "plan_out"]
+__all__ = [
+    "FORMAT",
+    "Context",
+    "DrumsOut",
+    "LeftOut",
+    "PlanOut",
+    "context_bytes",
+    "context_from",
+    "drums_from",
+    "plan_from",
+    "plan_out",
+]
 
 FORMAT = "heeltap.take/1"
 
@@ -50,6 +62,17 @@ class PlanOut(msgspec.Struct, frozen=True):
     """(name, first bar, last bar)."""
     bars: _Count
     swing_ratio: Annotated[float, msgspec.Meta(gt=0, le=100)] = 1.0
+
+
+class DrumsOut(msgspec.Struct, frozen=True):
+    """The drum strokes that sounded while you played, in plain lists of one length."""
+
+    name: str
+    """Of the part or the pattern."""
+    at_us: list[_Us] = []
+    """When each was sent, microseconds from bar 1, beat 1; before the take is finished, when it is due."""
+    key: list[Annotated[int, msgspec.Meta(ge=0, le=127)]] = []
+    velocity: list[Annotated[int, msgspec.Meta(ge=0, le=127)]] = []
 
 
 class LeftOut(msgspec.Struct, frozen=True):
@@ -107,6 +130,10 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     click. An index after all others is an input that gave the clock only."""
     heard: str = ""
     """What was asked to be heard: ``every``, ``beat:plain``, ``part:drums``; empty is the exercise's own click."""
+    drums: DrumsOut | None = None
+    """What the drummer really played; None where no drums sounded, and in takes of earlier versions."""
+    drums_lead: bool = False
+    """Whether the take is judged against kick and snare of ``drums``; False is the click."""
     split_key: Annotated[int, msgspec.Meta(ge=0, le=127)] | None = None
     """Lowest key of the right hand; None where hands are not told apart."""
     retrigger_of: dict[int, _Finite] = {}
@@ -181,6 +208,15 @@ def plan_out(plan: Plan) -> PlanOut:
         bars=plan.bars,
         swing_ratio=plan.swing_ratio,
     )
+
+
+def drums_from(out: DrumsOut, where: str) -> Notes:
+    """The drum strokes in plain lists; raises `TakeFileError` when they differ in length."""
+    if not len(out.at_us) == len(out.key) == len(out.velocity):
+        raise TakeFileError(where, "drum strokes of different lengths", FORMAT)
+    order = np.argsort(as_ints(out.at_us), kind="stable")
+    columns = (as_ints(column)[order] for column in (out.at_us, out.key, out.velocity))
+    return make_notes(*columns, channel=9)
 
 
 def plan_from(out: PlanOut, where: str) -> Plan:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from heeltap.app.drill.changes import Change, changes_of, tempo_of
 from heeltap.app.drill.drill import Drill
+from heeltap.app.drill.leading import leads
 from heeltap.app.drill.run import Settings
 from heeltap.app.drill.set_task import set_task
 from heeltap.app.practice.set_standing import standing_words
@@ -74,7 +75,7 @@ def view_of(drill: Drill, settings: Settings, glyphs: Glyphs) -> View:
         24,
         glyphs,
         title_of(drill, glyphs),
-        ports_of(settings),
+        ports_of(settings, drums=leads(drill)),
         aim=drill.aim,
         changes=changes_of(drill.plan),
         rows=rows_of_drill(drill),
@@ -102,10 +103,13 @@ def rows_of_drill(drill: Drill) -> PlanRows:
     return plan_rows_of(drill.plan, exercise, percussion=drill.percussion)
 
 
-def ports_of(settings: Settings) -> str:
-    """What is played on, and where the click goes."""
+def ports_of(settings: Settings, *, drums: bool = False) -> str:
+    """What is played on, and where the click goes; and that the drums are what you are measured against, where they are."""
     pads = " (space f j d k s l)" if KEYS_NAME in settings.in_ports else ""
-    return f"in {' and '.join(settings.in_ports)}{pads}, click {settings.out_port or 'only seen'}"
+    sound = (
+        "click only seen" if settings.out_port is None else f"{'to drums' if drums else 'click'} {settings.out_port}"
+    )
+    return f"in {' and '.join(settings.in_ports)}{pads}, {sound}"
 
 
 def draw_drill(state: State, view: View) -> list[Line]:
