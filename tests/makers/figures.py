@@ -53,6 +53,7 @@ from tests.bench.bench_offbeats import part_of as off_beats
 from tests.bench.bench_shuffle import STYLES
 from tests.bench.bench_shuffle import part_of as shuffled
 from tests.makers.figures_model import MODEL_CASES, refused
+from tests.makers.figures_results import RESULT_CASES
 from tests.makers.grooves import draw_player, make_groove
 from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
 from tests.makers.leaders import lead_and_follow
@@ -88,6 +89,7 @@ def figures() -> dict[str, Any]:
         _course,
         _free,
         *MODEL_CASES,
+        *RESULT_CASES,
     ):
         made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
     return made
