@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --out --page --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -98,6 +98,8 @@ complete -c heeltap -n '_shtab_heeltap_using drill' -l debug -d 'show where in t
 complete -c heeltap -n '_shtab_heeltap_using drill; and test $_shtab_heeltap_npos -ge 0' -ka "(__fish_complete_path (commandline -ct))" -d 'what to play (default: anchor 1)'
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a score -d 'Score recorded MIDI: whether you are early or late, how wide your strokes spread, and where.'
 complete -c heeltap -n '_shtab_heeltap_using score' -s h -l help -d 'show this help message and exit'
+complete -c heeltap -n '_shtab_heeltap_using score' -l onsets -x -d 'score the onsets in this text file, a line each (12.345 seconds, or 12:2.5 for bar and beat), of any instrument; FILE is then the song that they belong to, or leave it out and name the --tempo'
+complete -c heeltap -n '_shtab_heeltap_using score' -l metre -x -d 'such as 3/4 or 6/8 (default: as in the file; for onsets without a song 4/4)'
 complete -c heeltap -n '_shtab_heeltap_using score' -l part -x -d 'the part to score: its number, '"'"'track 2'"'"', '"'"'channel 10'"'"', or its name'
 complete -c heeltap -n '_shtab_heeltap_using score' -l pattern -x -d 'the pattern of a format 2 file, from 1'
 complete -c heeltap -n '_shtab_heeltap_using score' -l plan -xka "(__fish_complete_path (commandline -ct))" -d 'what you meant to play: an exercise (.toml) or a MIDI file'

@@ -3,11 +3,24 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from heeltap.cli.options import add_force, add_json, add_judging, add_reading, options_of, reading_of, refuse
+from heeltap.cli.options import (
+    add_force,
+    add_json,
+    add_judging,
+    add_metre,
+    add_reading,
+    options_of,
+    reading_of,
+    refuse,
+)
 from heeltap.cli.output import RESULT, check, save, save_json
 from heeltap.cli.parser import Commands
 from heeltap.errors import HeeltapError
+
+if TYPE_CHECKING:
+    from heeltap.model.result import Result
 
 __all__ = ["add", "run"]
 
@@ -20,7 +33,14 @@ def add(commands: Commands) -> None:
         description="Score recorded MIDI: whether you are early or late, how wide your strokes spread, and where.",
         example="heeltap score take.mid --plan song.mid --part keys --html report.html",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="MIDI files, or a folder of them")
+    parser.add_argument("files", nargs="*", metavar="FILE", help="MIDI files, or a folder of them")
+    parser.add_argument(
+        "--onsets",
+        metavar="TEXT",
+        help="score the onsets in this text file, a line each (12.345 seconds, or 12:2.5 for bar and beat), of any instrument; "
+        "FILE is then the song that they belong to, or leave it out and name the --tempo",
+    )
+    add_metre(parser, "as in the file; for onsets without a song 4/4")
     add_reading(parser, "score")
     add_judging(parser)
     add_json(parser)
@@ -39,6 +59,13 @@ def run(args: argparse.Namespace) -> int:
     """Score what was named; returns the exit code."""
     from heeltap.app.score.batch import midi_files
 
+    if args.onsets is not None:
+        return _onsets(args)
+    if wrong := refuse(args, {"metre": "--metre"}, "is for --onsets: a MIDI file has a metre of its own"):
+        return wrong
+    if not args.files:
+        print("heeltap score: name a MIDI file, or onsets with --onsets (see heeltap score --help)", file=sys.stderr)
+        return 2
     names = midi_files(args.files)
     one = names == args.files and len(names) == 1
     if not one and (wrong := refuse(args, {"html": "--html"}, "writes the page of one take only")):
@@ -57,10 +84,28 @@ def _inputs(names: list[str], plan: str | None) -> list[Path]:
 
 def _one(args: argparse.Namespace, name: str, inputs: list[Path]) -> int:
     from heeltap.app.score.score import score_path
+
+    return _tell(args, score_path(name, reading_of(args), options_of(args)), inputs)
+
+
+def _onsets(args: argparse.Namespace) -> int:
+    """Score onsets from a text file, beside at most one song."""
+    from heeltap.app.score.onsets import score_onsets
+
+    if len(args.files) > 1:
+        print("heeltap score: --onsets goes with one song (see heeltap score --help)", file=sys.stderr)
+        return 2
+    inputs = [Path(args.onsets), *_inputs(args.files, args.plan)]
+    check(args, args.json, RESULT, inputs)
+    song = args.files[0] if args.files else None
+    return _tell(args, score_onsets(args.onsets, song, reading_of(args), options_of(args), metre=args.metre), inputs)
+
+
+def _tell(args: argparse.Namespace, result: "Result", inputs: list[Path]) -> int:
+    """Print and write one result."""
     from heeltap.files.result_json import to_json
     from heeltap.views.text import render
 
-    result = score_path(name, reading_of(args), options_of(args))
     if args.html:
         from heeltap.views.html import to_html
 

@@ -1,7 +1,7 @@
 """Read what heeltap can score: the take, its plan, its sections and its leader.
 
-Inside: `read_take`, `take_in`, `read_pattern`, `click_tempo`, `stretch_of`, `load_plan`, `load_part`, `drum_part`,
-`leading_drums`.
+Inside: `read_take`, `take_in`, `read_pattern`, `click_tempo`, `named_tempo`, `stretch_of`, `load_plan`, `load_part`, `drum_part`,
+`leading_drums`, `leader_of`.
 """
 
 import shlex
@@ -29,9 +29,11 @@ from heeltap.units import TICKS_PER_QUARTER
 __all__ = [
     "click_tempo",
     "drum_part",
+    "leader_of",
     "leading_drums",
     "load_part",
     "load_plan",
+    "named_tempo",
     "read_pattern",
     "read_take",
     "stretch_of",
@@ -93,7 +95,7 @@ def take_in(midi: Midi, asked: Reading) -> Played:
     time = asked.timeline or own if planned is None else Timeline(planned.tempo, planned.metre)
     begins_us = count_in_of(midi) if planned is not None else 0
     notes = _moved(midi.notes_of(chosen), bar_us(time, asked.at_bar, midi.path) - begins_us)
-    ahead = _leader(midi, asked.leader, bar_us(time, asked.at_bar, midi.path) - begins_us)
+    ahead = leader_of(midi, asked.leader, bar_us(time, asked.at_bar, midi.path) - begins_us)
     stretch = None if planned is None else stretch_of(notes, planned)
     return Played(
         notes=notes,
@@ -221,8 +223,26 @@ def click_tempo(midi: Midi, tempo_bpm: float | None) -> TempoMap:
     PlanError
         A tempo outside 20 to 300.
     """
-    if tempo_bpm is None:
-        return midi.tempo
+    return midi.tempo if tempo_bpm is None else named_tempo(tempo_bpm)
+
+
+def named_tempo(tempo_bpm: float) -> TempoMap:
+    """The steady tempo that a person names.
+
+    Parameters
+    ----------
+    tempo_bpm : float
+        Quarter notes a minute.
+
+    Returns
+    -------
+    TempoMap
+
+    Raises
+    ------
+    PlanError
+        A tempo outside 20 to 300.
+    """
     if not 20 <= tempo_bpm <= 300:
         raise PlanError(sentence("tempo", f"{tempo_bpm:g} bpm", "20 to 300 (quarter notes a minute)"))
     return steady_tempo(tempo_bpm)
@@ -281,8 +301,26 @@ def load_part(path: str | Path, part: str | None = None) -> tuple[Plan, bool]:
     return plan, len(plan) > 0 and bool((midi.channel[rows] == CHANNEL).all())
 
 
-def _leader(midi: Midi, wanted: str | Drums | None, by_us: int) -> Drums | None:
-    """The part that leads; ``drums`` is the one that looks like a drum part."""
+def leader_of(midi: Midi, wanted: str | Drums | None, by_us: int) -> Drums | None:
+    """The part that leads, on the song's clock; ``drums`` is the one that looks like a drum part.
+
+    Parameters
+    ----------
+    midi : Midi
+    wanted : str, Drums or None
+    by_us : int
+        Where the file begins in the song, microseconds from bar 1.
+
+    Returns
+    -------
+    Drums or None
+        None where none is wanted.
+
+    Raises
+    ------
+    InputFileError
+        As `leading_drums`.
+    """
     if not isinstance(wanted, str):
         return wanted
     drums = leading_drums(midi, wanted)

@@ -2,7 +2,7 @@
 
 heeltap does what you ask, or refuses it by name; it passes nothing over.
 
-Inside: `score_file`, `score_path`, `ready`, `Ready`.
+Inside: `score_file`, `score_path`, `ready`, `with_plan`, `Ready`.
 """
 
 from dataclasses import dataclass, replace
@@ -26,7 +26,7 @@ from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.model.sections import sections_from_text
 
-__all__ = ["Ready", "ready", "score_file", "score_path"]
+__all__ = ["Ready", "ready", "score_file", "score_path", "with_plan"]
 
 
 def score_file(
@@ -163,14 +163,27 @@ def ready(path: str | Path, reading: Reading | None = None, options: Options | N
 
 def _of_file(path: str | Path, asked: Reading, how: Options) -> Ready:
     """The take in a MIDI file."""
-    _with_plan(path, asked, how)
+    with_plan(path, asked, how)
     played = read_take(path, asked)
     _with_hands(path, played.plan, how)
     return Ready(played, how)
 
 
-def _with_plan(path: str | Path, asked: Reading, how: Options) -> None:
-    """Refuse what a plan leaves no room for."""
+def with_plan(path: str | Path, asked: Reading, how: Options) -> None:
+    """Refuse what a plan leaves no room for.
+
+    Parameters
+    ----------
+    path : path
+        For the message.
+    asked : Reading
+    how : Options
+
+    Raises
+    ------
+    OptionError
+        A raster or a tempo beside a plan.
+    """
     if asked.plan is not None and how.grid is not None:
         hint = "a plan says where each note belongs"
         raise OptionError(sentence(str(path), "--grid with --plan", "one of them", hint))
@@ -209,7 +222,7 @@ def _led(folder: Path, played: Played, context: Context, asked: Reading) -> Play
 
 def _kept(folder: Path, asked: Reading, how: Options) -> Ready:
     """A kept take with what was asked for in place of what it was played with."""
-    _with_plan(folder, asked, how)
+    with_plan(folder, asked, how)
     for name, (flag, why) in _NOT_OF_A_TAKE.items():
         if getattr(asked, name) is not None and not (name == "part" and asked.plan is not None):
             raise OptionError(sentence(str(folder), f"{flag} for a kept take", "none", why))
