@@ -12,6 +12,8 @@
       StoreError                     exit 6   our own history is unreadable or newer than we are
       OptionError(ValueError)        exit 2   an option that this input cannot honour
 
+A `fault` is what nobody foresaw, as an error like the others.
+
 2 is also the command line's own usage error, 130 is Ctrl-C. A message reads: where, what was found, what was expected, hint.
 """
 
@@ -25,6 +27,7 @@ __all__ = [
     "SetFileError",
     "StoreError",
     "TakeFileError",
+    "fault",
 ]
 
 
@@ -86,6 +89,25 @@ class StoreError(HeeltapError):
     """The history is unreadable, locked for good, or written by a newer heeltap."""
 
     exit_code = 6
+
+
+def fault(where: str, error: BaseException) -> HeeltapError:
+    """The error for what nobody foresaw: heeltap is at fault, and says what went wrong and how to find out where.
+
+    Parameters
+    ----------
+    where : str
+        What heeltap was doing: a file, a command.
+    error : BaseException
+        What arose.
+
+    Returns
+    -------
+    HeeltapError
+    """
+    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    hint = "--debug shows where it arose; please report it"
+    return HeeltapError(sentence(where, f"a fault in heeltap: {what[:200]}", hint=hint))
 
 
 def sentence(where: str, found: str, expected: str = "", hint: str = "") -> str:

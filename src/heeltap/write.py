@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from heeltap.errors import InputFileError
+from heeltap.safe_text import safe_file
 
 __all__ = ["MADE_BY", "check_asked", "write_asked", "write_whole"]
 
@@ -75,9 +76,9 @@ def _replace(target: Path, data: bytes) -> None:
 
 
 def write_asked(path: str | Path, data: bytes, *, inputs: Iterable[str | Path] = (), force: bool = False) -> Path:
-    """Write a file that a person asked for; the path that was written. Arguments and errors as for `check_asked`."""
+    """Write a file that a person asked for, its text made safe; the path that was written. Arguments as for `check_asked`."""
     check_asked(path, data, inputs=inputs, force=force)
-    return write_whole(path, data)
+    return write_whole(path, safe_file(data))
 
 
 def check_asked(path: str | Path, like: bytes, *, inputs: Iterable[str | Path] = (), force: bool = False) -> None:

@@ -6,6 +6,7 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -96,10 +97,31 @@ def test_a_missing_file_is_one_line_and_exit_code_3(capsys: pytest.CaptureFixtur
     assert "" == said.out
 
 
-def test_debug_shows_the_error_itself() -> None:
-    """With --debug the exception is not caught."""
-    with pytest.raises(ValueError, match="nowhere"):
-        main(["score", "nowhere.mid", "--debug"])
+def test_debug_shows_where_the_error_arose(capsys: pytest.CaptureFixture[str]) -> None:
+    """With --debug the line comes behind the way to it through the code."""
+    assert 3 == main(["score", "nowhere.mid", "--debug"])
+    first, *_, last = capsys.readouterr().err.splitlines()
+
+    assert "Traceback (most recent call last):" == first
+    assert "heeltap: nowhere.mid: cannot be read: No such file or directory" == last
+
+
+@pytest.mark.parametrize("error", [IndexError("list index out of range"), RecursionError(), MemoryError()])
+def test_what_nobody_foresaw_is_one_line(
+    error: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A fault of our own names itself, ends with exit code 1, and prints no walk through the code unless asked to."""
+
+    def fail(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr("heeltap.app.score.score.score_path", fail)
+    assert 1 == main(["score", str(TAKE)])
+    (line,) = capsys.readouterr().err.splitlines()
+
+    assert line.startswith(f"heeltap: score {TAKE}: a fault in heeltap: {type(error).__name__}")
+    assert 1 == main(["score", str(TAKE), "--debug"])
+    assert "Traceback (most recent call last):" == capsys.readouterr().err.splitlines()[0]
 
 
 def test_json_goes_to_stdout_alone(capsys: pytest.CaptureFixture[str]) -> None:
@@ -131,6 +153,33 @@ def test_a_folder_scores_every_file_and_reports_the_bad_one(tmp_path: Path, caps
     assert 3 == code
     assert 3 == len([json.loads(line) for line in said.out.splitlines()])
     assert "zero.mid" in said.err
+
+
+def test_each_line_is_written_as_its_file_is_scored(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who breaks off after the third file has three lines, and in the JSON three results."""
+    from heeltap import score_file
+
+    result = score_file(TAKE, plan=SONG, part="keys")
+    said: list[str] = []
+
+    def outcomes(*_: object, **__: object) -> Iterator[tuple[str, object]]:
+        for number in range(3):
+            yield f"take {number}.mid", result
+            said.append(capsys.readouterr().out)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("heeltap.app.score.batch.score_files", outcomes)
+    names = [str(tmp_path / f"{number}.mid") for number in range(4)]
+
+    assert 130 == main(["score", *names, "--json", str(tmp_path / "all.jsonl")])
+    assert [2, 1, 1] == [text.count("\n") for text in said]
+    assert ["take 0.mid", "take 1.mid", "take 2.mid"] == [text.rstrip().rpartition("  ")[2] for text in said]
+    assert 3 == len((tmp_path / "all.jsonl").read_text().splitlines())
+    said.clear()
+    assert 130 == main(["score", *names, "--json", "-"])
+    assert [TAKE.name] * 3 == [json.loads(text)["file"] for text in said]
 
 
 @pytest.mark.live

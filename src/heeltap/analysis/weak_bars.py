@@ -161,16 +161,19 @@ def _bars(
     pocket_ms: float | None,
     uncertainty_ms: float,
 ) -> _Bars:
-    """The table of bars up to the last one in which something was planned or played."""
+    """The table of bars up to the last one in which something was planned or played; what lies before bar 1 is in none."""
     last = max(int(offsets.bar.max(initial=0)), int(missed_bars.max(initial=0)))
-    at, off = offsets.bar - 1, offsets.offset_ms - centre_ms
+    inside = offsets.bar >= 1
+    at, off = offsets.bar[inside] - 1, offsets.offset_ms[inside] - centre_ms
     n = np.bincount(at, minlength=last)
     some = np.maximum(n, 1)
     mean = np.bincount(at, off, minlength=last) / some
     square = np.bincount(at, off * off, minlength=last) / some
-    limit = np.full(off.size, pocket_ms) if pocket_ms else heard_ms(offsets.beat_ms, against_drums=against_drums)
+    limit = (
+        np.full(off.size, pocket_ms) if pocket_ms else heard_ms(offsets.beat_ms[inside], against_drums=against_drums)
+    )
     heard = np.bincount(at, np.maximum(limit, uncertainty_ms), minlength=last) / some
-    missed = np.bincount(missed_bars - 1, minlength=last)
+    missed = np.bincount(missed_bars[missed_bars >= 1] - 1, minlength=last)
     return _Bars(n, missed, mean, np.sqrt(np.maximum(square - mean * mean, 0.0)), heard)
 
 

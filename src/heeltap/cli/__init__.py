@@ -10,14 +10,16 @@ import os
 import shlex
 import signal
 import sys
+import traceback
 from collections.abc import Sequence
 from types import ModuleType
 from typing import NoReturn
 
 from heeltap import __version__
 from heeltap.cli.parser import Parser
+from heeltap.cli.safe_stream import safe_streams
 from heeltap.cli.terminal import can_draw
-from heeltap.errors import HeeltapError
+from heeltap.errors import HeeltapError, fault
 
 __all__ = ["COMMANDS", "main"]
 
@@ -52,12 +54,17 @@ _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VE
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code; every error that is not a bug in heeltap is one line on stderr."""
+    """Run one command and return its exit code; every error is one line on stderr."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     # Our products are small: more threads save no time, take twice the work, and keep a second process from any gain
     # (two processes against one: 0.9 without this, 1.7 with it). Who sets these names keeps what they set.
     for name in _ONE_THREAD:
         os.environ.setdefault(name, "1")
+    with safe_streams():
+        return _run(arguments)
+
+
+def _run(arguments: list[str]) -> int:
     try:
         if not arguments:
             return _home()
@@ -69,7 +76,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return leave.code if isinstance(leave.code, int) else 2
     except HeeltapError as error:
         if "--debug" in arguments:
-            raise
+            traceback.print_exc()
         print(f"heeltap: {error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
@@ -77,6 +84,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except BrokenPipeError:
         return _pipe_closed()
+    except Exception as error:  # what nobody foresaw is one line, too; --debug shows all of it
+        if "--debug" in arguments:
+            traceback.print_exc()
+        else:
+            print(f"heeltap: {fault(' '.join(arguments), error)}", file=sys.stderr)
+        return HeeltapError.exit_code
 
 
 def _home() -> int:

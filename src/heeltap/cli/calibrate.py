@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from heeltap.cli.options import add_seed, seed_of
 from heeltap.cli.parser import Commands
-from heeltap.cli.selftest import moving_bar
+from heeltap.cli.progress import moving_bar
 
 if TYPE_CHECKING:
     from heeltap.files.calibrations import Calibrated

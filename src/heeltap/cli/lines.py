@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from heeltap.safe_text import safe_file
 from heeltap.write import write_whole
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def play_in_lines(
     write("\n")
     report(outcome, write, kept=kept)
     if outcome.result is not None and json_file == "-":
-        sys.stdout.write(to_json(outcome.result).decode() + "\n")
+        sys.stdout.write(safe_file(to_json(outcome.result)).decode() + "\n")
     elif outcome.result is not None and json_file:
-        write_whole(json_file, to_json(outcome.result, indent=True))
+        write_whole(json_file, safe_file(to_json(outcome.result, indent=True)))
     return outcome.exit_code

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+from heeltap.safe_text import safe_file
 from heeltap.write import check_asked, write_asked
 
 __all__ = ["RESULT", "check", "save", "save_json"]
@@ -30,6 +31,6 @@ def check(args: argparse.Namespace, path: str | None, like: bytes, inputs: Itera
 def save_json(args: argparse.Namespace, data: bytes, inputs: Iterable[str | Path] = ()) -> None:
     """Put JSON where `--json` says: to stdout, into a file, or nowhere."""
     if args.json == "-":
-        sys.stdout.write(data.decode() + ("" if data.endswith(b"\n") else "\n"))
+        sys.stdout.write(safe_file(data).decode() + ("" if data.endswith(b"\n") else "\n"))
     elif args.json:
         save(args, args.json, data, inputs)

@@ -18,6 +18,7 @@ from heeltap.cli.options import (
 from heeltap.cli.output import RESULT, check, save, save_json
 from heeltap.cli.parser import Commands
 from heeltap.errors import HeeltapError
+from heeltap.safe_text import safe_line
 
 if TYPE_CHECKING:
     from heeltap.model.result import Result
@@ -117,25 +118,31 @@ def _tell(args: argparse.Namespace, result: "Result", inputs: list[Path]) -> int
 
 
 def _many(args: argparse.Namespace, names: list[str], inputs: list[Path]) -> int:
+    """Score several; each line is written as its file is done, the JSON file whole, also when somebody breaks off."""
     from heeltap.app.score.batch import score_files
     from heeltap.cli.progress import progress
     from heeltap.files.result_json import to_json
     from heeltap.views.text import TABLE_HEAD, one_line
 
     lines: list[bytes] = []
-    table: list[str] = []
     failed: HeeltapError | None = None
-    for name, outcome in progress(
-        score_files(names, reading_of(args), options_of(args), processes=args.jobs), len(names)
-    ):
-        if isinstance(outcome, HeeltapError):
-            print(f"heeltap: {outcome}", file=sys.stderr)
-            failed = failed or outcome
-            continue
-        lines.append(to_json(outcome))
-        table.append(f"{one_line(outcome)}  {Path(name).name}")
-    if args.json != "-":
-        sys.stdout.write("\n".join([TABLE_HEAD, *table]) + "\n")
-    if lines:
-        save_json(args, b"".join(line + b"\n" for line in lines), inputs)
+    head = "" if args.json == "-" else f"{TABLE_HEAD}\n"
+    work = score_files(names, reading_of(args), options_of(args), processes=args.jobs)
+    try:
+        for name, outcome in progress(work, len(names)):
+            if isinstance(outcome, HeeltapError):
+                print(f"heeltap: {outcome}", file=sys.stderr)
+                failed = failed or outcome
+                continue
+            line = to_json(outcome) + b"\n"
+            if args.json == "-":
+                save_json(args, line)
+            else:
+                lines.append(line)
+                sys.stdout.write(f"{head}{one_line(outcome)}  {safe_line(Path(name).name)}\n")
+                head = ""
+            sys.stdout.flush()
+    finally:
+        if lines:
+            save_json(args, b"".join(lines), inputs)
     return 0 if failed is None else failed.exit_code

@@ -2,19 +2,16 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING
-
-from heeltap.cli.terminal import can_move
 
 if TYPE_CHECKING:
     from heeltap.gear.selftest import LoopReport
 
 from heeltap.cli.options import add_force, add_json, add_seed, seed_of
 from heeltap.cli.parser import Commands
+from heeltap.cli.progress import moving_bar
 
-__all__ = ["FORMAT", "add", "moving_bar", "run"]
+__all__ = ["FORMAT", "add", "run"]
 
 FORMAT = "heeltap.selftest/1"
 
@@ -68,17 +65,3 @@ def _json(report: "LoopReport") -> bytes:
 
     document = {"format": FORMAT, **asdict(report), "trusted": report.trusted, "verdict": verdict(report)}
     return f"{json.dumps(document, indent=1)}\n".encode()
-
-
-@contextmanager
-def moving_bar(title: str) -> Iterator[Callable[[float], None] | None]:
-    """A bar on stderr for work that says how far it is; None, and nothing drawn, when stderr is no terminal."""
-    if not can_move():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=1.0)
-        yield lambda share: bar.update(task, completed=share)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.errors import PlanError, sentence
 from heeltap.model.arrays import BoolArray, IntArray, freeze_columns
 from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["ANY_PITCH", "HANDS", "KINDS", "Plan", "Section", "kept_rows", "within_bars"]
+__all__ = ["ANY_PITCH", "HANDS", "KINDS", "MOST_BARS", "Plan", "Section", "kept_rows", "within_bars"]
 
 ANY_PITCH = -1
 """In a plan: whichever key is struck counts."""
@@ -22,6 +23,11 @@ HANDS = ("", "left", "right")
 
 KINDS = ("groove", "fill", "landing", "after")
 """Names of the codes in ``Plan.kind``: ordinary playing, a fill, the new section's first stroke, the bar after it."""
+
+
+MOST_BARS = 99_999
+"""Bars of the longest plan or take: 55 hours of 4/4 at 120 bpm. A damaged file may name bar 2,147,483,647, and tables by bar
+would fill the memory. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +69,15 @@ class Plan:
     """Stated ratio of the long to the short eighth; 1 is straight. ``at_tick`` already holds the swung positions."""
 
     def __post_init__(self) -> None:
-        """Check the columns; raise `ValueError` when they differ in length or time runs backwards."""
+        """Check the columns; raise `ValueError` when they differ in length, time runs backwards or a bar is out of reach."""
         freeze_columns(self, ("at_tick", "at_us", "pitch", "velocity", "hand", "kind", "stroke"))
-        if np.any(np.diff(self.at_tick) < 0):
-            raise ValueError("Plan.at_tick must not decrease")
+        for name in ("at_tick", "at_us", "stroke"):
+            if np.any(np.diff(getattr(self, name)) < 0):
+                raise ValueError(f"Plan.{name} must not decrease")
+        last = self.at_tick[-1:] / TICKS_PER_QUARTER
+        bars = max(self.bars, int(self.metre.bar_beat(last)[0].max(initial=1)))
+        if bars > MOST_BARS:
+            raise PlanError(sentence(self.name or "plan", f"bar {bars:,}", f"at most {MOST_BARS:,} bars"))
 
     def __len__(self) -> int:
         return int(self.at_tick.size)

@@ -5,8 +5,11 @@ Inside: `Played`.
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from heeltap.errors import InputFileError
 from heeltap.model.notes import Notes
-from heeltap.model.plan import Plan, Section
+from heeltap.model.plan import MOST_BARS, Plan, Section
 from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["Played"]
@@ -43,3 +46,14 @@ class Played:
     """Whether heeltap first looks for where the take lies on its plan; False where that is known, as for a drill."""
     drill: str = ""
     """What `heeltap drill` takes to play the part again; empty where that is not known."""
+
+    def __post_init__(self) -> None:
+        """Raise `InputFileError` where a note lies in a bar that is out of reach."""
+        for notes in (self.notes, self.leader):
+            last_us = np.zeros(0) if notes is None else notes.onset_us[-1:]
+            bar = int(self.metre.bar_beat(self.tempo.quarter_at(last_us))[0].max(initial=1))
+            if bar > MOST_BARS:
+                found = f"a note in bar {bar:,}"
+                raise InputFileError(
+                    self.file, found, f"at most {MOST_BARS:,} bars", "its tempo or its end is damaged?"
+                )

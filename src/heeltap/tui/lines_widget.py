@@ -9,6 +9,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from heeltap.safe_text import safe_line
 from heeltap.views.bar_sheet import Line
 
 __all__ = ["LinesWidget"]
@@ -46,5 +47,5 @@ class LinesWidget(Widget):
     def render_line(self, y: int) -> Strip:
         """One line of the screen."""
         spans = self._lines[y] if y < len(self._lines) else []
-        segments = [Segment(span.text, _STYLES[span.role]) for span in spans if span.text]
+        segments = [Segment(safe_line(span.text), _STYLES[span.role]) for span in spans if span.text]
         return Strip(segments).adjust_cell_length(self.size.width, Style())

@@ -9,6 +9,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from heeltap.safe_text import safe_line
 from heeltap.tui.keys import Key, bottom_lines
 from heeltap.views.bar_sheet import UNICODE, Glyphs, Line, Span
 
@@ -100,7 +101,7 @@ def wrapped_lines(text: str, width: int, indent: str = "  ", role: str = "") -> 
 
 def clean(text: str) -> str:
     """The text without anything that would move the cursor or colour the screen: such characters become ``?``."""
-    return "".join(c if c.isprintable() else "?" for c in text)
+    return safe_line(text)
 
 
 def clip(text: str, width: int) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from heeltap.analysis.quantise.estimate import TakeFit, beats_chance, estimate
 from heeltap.analysis.quantise.forward_backward import DecodedStrokes
-from heeltap.analysis.quantise.pulses import PulseTable, TempoClock, group_chords, interpolate, pulses_under
+from heeltap.analysis.quantise.pulses import PulseTable, TempoClock, group_chords, interpolate, playable, pulses_under
 from heeltap.analysis.quantise.tempo_check import (
     PlayedTempo,
     is_steady,
@@ -128,9 +128,36 @@ def decode_onsets(
     SlotColumns
         One row an onset.
     """
-    if onset_us.size == 0:
-        empty = np.zeros(0)
-        return SlotColumns(empty, empty, np.zeros(0, np.int64), empty)
+    good = playable(metre, clock, clock.quarter_at(onset_us))
+    if good.all() and good.size:
+        return _decode(onset_us, clock, metre, pitch, velocity, delay_known=delay_known)
+    none = np.full(good.size, np.nan)
+    nowhere = SlotColumns(none, np.zeros(good.size), np.full(good.size, -2), none)
+    if not good.any():
+        reason = _UNPLAYABLE.format("every note lies") if good.size else ""
+        return replace(nowhere, on_grid=not reason, reason=reason, warnings=(reason,) if reason else ())
+    columns = [None if one is None else one[good] for one in (pitch, velocity)]
+    found = _decode(onset_us[good], clock, metre, *columns, delay_known=delay_known)
+    rows = {name: getattr(nowhere, name).copy() for name in ("quarter", "chance", "code", "log_ratio")}
+    for name, column in rows.items():
+        column[good] = getattr(found, name)
+    lie = _UNPLAYABLE.format("1 note lies" if np.sum(~good) == 1 else f"{np.sum(~good):,} notes lie")
+    return replace(found, **rows, warnings=(*found.warnings, lie))
+
+
+_UNPLAYABLE = "{} where the file's tempo is too fast or too slow to play beats; heeltap leaves out what lies there"
+
+
+def _decode(
+    onset_us: FloatArray,
+    clock: TempoClock,
+    metre: MetreMap,
+    pitch: IntArray | None,
+    velocity: IntArray | None,
+    *,
+    delay_known: bool,
+) -> SlotColumns:
+    """`decode_onsets` where every onset lies on a beat that can be played."""
     laid = _lay(onset_us, clock, metre)
     tempo_path = played_tempo(laid.at, laid.pulses.start.size)
     fit = estimate(laid.at, laid.pulses, delay_known=delay_known)

@@ -99,6 +99,8 @@ def beats_chance(at: FloatArray, pulses: PulseTable) -> bool:
     """
     end = _pieces(pulses)[1]
     at = at[at < end]
+    if at.size == 0:  # every stroke lies later, on pulses of another length
+        return False
     divisions = divisions_for(pulses.median_ms, _swings(pulses))
     share = divisions.share[int(pulses.thirds[0])]
     likelihood = []

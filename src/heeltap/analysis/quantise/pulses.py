@@ -4,7 +4,8 @@ Conventions: a position is in quarter notes from tick 0; a *pulse* is the span t
 metre's beat, or its quarters where the beat is longer than a dotted quarter); ``position`` counts pulses as a float from
 the first one. Ours.
 
-Inside: `TempoClock`, `interpolate`, `as_clock`, `as_metre`, `PulseTable`, `pulses_under`, `group_chords`.
+Inside: `TempoClock`, `interpolate`, `as_clock`, `as_metre`, `PulseTable`, `pulses_under`, `playable`, `group_chords`,
+`PLAYABLE_MS`.
 """
 
 from dataclasses import dataclass, fields
@@ -14,11 +15,24 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.model.arrays import FloatArray, IntArray
-from heeltap.model.timeline import MetreMap, TempoMap, steady_metre
+from heeltap.model.timeline import Metre, MetreMap, TempoMap, steady_metre
 
-__all__ = ["PulseTable", "TempoClock", "as_clock", "as_metre", "group_chords", "interpolate", "pulses_under"]
+__all__ = [
+    "PLAYABLE_MS",
+    "PulseTable",
+    "TempoClock",
+    "as_clock",
+    "as_metre",
+    "group_chords",
+    "interpolate",
+    "playable",
+    "pulses_under",
+]
 
 _US_PER_MINUTE = 60_000_000.0
+
+PLAYABLE_MS = (30.0, 20_000.0)
+"""Lengths of a pulse on which strokes can be read, milliseconds: 2,000 to 3 a minute. A file may say 60 million. Ours."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,6 +161,9 @@ def as_metre(metre: MetreMap | str | tuple[int, int]) -> MetreMap:
     return steady_metre(count, unit)
 
 
+_LAST_PART = 1.0 - 1e-9
+
+
 @dataclass(frozen=True, eq=False)
 class PulseTable:
     """The pulses under a take, one row each, in order."""
@@ -166,8 +183,8 @@ class PulseTable:
 
     @cached_property
     def median_ms(self) -> float:
-        """The usual length in milliseconds."""
-        return float(np.median(self.ms))
+        """The usual length in milliseconds, within what strokes can be read on (`PLAYABLE_MS`)."""
+        return float(np.clip(np.median(self.ms), *PLAYABLE_MS))
 
     def pick(self, first: int, end: int) -> "PulseTable":
         """The rows from ``first`` up to ``end`` (not included).
@@ -198,7 +215,8 @@ class PulseTable:
             Pulses.
         """
         row = np.clip(np.searchsorted(self.start, quarter, side="right") - 1, 0, self.start.size - 1)
-        return row + (quarter - self.start[row]) / self.length[row]
+        # Where two notes of a chord lie on either side of a rest that is not laid out, their middle lies on no row.
+        return np.asarray(row + np.clip((quarter - self.start[row]) / self.length[row], 0.0, _LAST_PART), np.float64)
 
     def quarter_of(self, row: IntArray, part: FloatArray) -> FloatArray:
         """Quarter notes of a fraction of a pulse; rows past the end go on at the last length.
@@ -246,7 +264,7 @@ def pulses_under(metre: MetreMap, clock: TempoClock, quarter: FloatArray) -> Pul
     thirds: list[npt.NDArray[np.bool_]] = []
     ends = np.append(metre.at_quarter[1:], np.inf)
     for row, one in enumerate(metre.metres):
-        length = one.beat_quarters if one.beat_quarters <= 1.5 else 1.0
+        length = _pulse_quarters(one)
         low, high = metre.at_quarter[row], min(ends[row], quarter[-1] + 3.0 * length)
         last = int(np.ceil((high - low) / length - 1e-9))
         least = 0 if row else int(np.floor((quarter[0] - low) / length)) - 2
@@ -259,6 +277,37 @@ def pulses_under(metre: MetreMap, clock: TempoClock, quarter: FloatArray) -> Pul
     bar, _ = metre.bar_beat(at)
     in_bar = np.round((at - metre.quarter_of_bar(bar)) / long).astype(np.int64)
     return PulseTable(at, long, ms, np.concatenate(thirds), bar, in_bar)
+
+
+def _pulse_quarters(metre: Metre) -> float:
+    """Length of a pulse of this metre, quarter notes."""
+    return metre.beat_quarters if metre.beat_quarters <= 1.5 else 1.0
+
+
+def playable(metre: MetreMap, clock: TempoClock, quarter: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which positions lie where a beat is long and short enough for a stroke to be read on it.
+
+    Parameters
+    ----------
+    metre : MetreMap
+        The metre.
+    clock : TempoClock
+        The clock.
+    quarter : float64, shape (n,)
+        Positions, quarter notes.
+
+    Returns
+    -------
+    bool, shape (n,)
+        True within `PLAYABLE_MS`.
+
+    Notes
+    -----
+    Ours.
+    """
+    pulse = np.array([_pulse_quarters(one) for one in metre.metres])[metre.row_at(quarter)]
+    ms = (clock.us_at_quarter(quarter + pulse / 2) - clock.us_at_quarter(quarter - pulse / 2)) / 1000.0
+    return np.asarray((ms >= PLAYABLE_MS[0]) & (ms <= PLAYABLE_MS[1]))
 
 
 def _near(row: IntArray, least: int, last: int) -> IntArray:

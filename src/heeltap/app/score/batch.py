@@ -5,12 +5,13 @@ Inside: `midi_files`, `score_files`.
 
 import os
 from collections.abc import Iterable, Iterator
+from concurrent.futures import BrokenExecutor
 from pathlib import Path
 
 from heeltap.analysis.analyse import Options
 from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import score_path
-from heeltap.errors import HeeltapError, InputFileError
+from heeltap.errors import HeeltapError, InputFileError, fault
 from heeltap.files.takes.folder import take_of
 from heeltap.model.result import Result
 
@@ -82,15 +83,37 @@ def score_files(
         return
     from concurrent.futures import ProcessPoolExecutor
 
+    done = 0
     with ProcessPoolExecutor(workers) as pool:
         # Chunks of a few files: one message a file costs more than a short file's scoring.
         chunk = max(1, min(16, len(names) // (4 * workers)))
         outcomes = pool.map(_attempt, names, [reading] * len(names), [options] * len(names), chunksize=chunk)
-        yield from zip(names, outcomes, strict=True)
+        try:
+            for name, outcome in zip(names, outcomes, strict=True):
+                done += 1
+                yield name, outcome
+        except BrokenExecutor:  # one file took a process with it; which one shows when each has its own
+            pass
+    for name in names[done:]:
+        yield name, _alone(name, reading, options)
+
+
+def _alone(name: str, reading: Reading | None, options: Options | None) -> Result | HeeltapError:
+    """The outcome of a file that has a process to itself."""
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(1) as pool:
+        try:
+            return pool.submit(_attempt, name, reading, options).result()
+        except BrokenExecutor as error:
+            return fault(name, error)
 
 
 def _attempt(name: str, reading: Reading | None, options: Options | None) -> Result | HeeltapError:
+    """The result of one file, or what is wrong; what nobody foresaw is a line of this file, and the others go on."""
     try:
         return score_path(name, reading, options)
     except HeeltapError as error:
         return error
+    except Exception as error:
+        return fault(name, error)
