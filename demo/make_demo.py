@@ -1,10 +1,11 @@
-"""Make the demo: an invented song and two invented takes of its keyboard part, the same bytes every time.
+"""Make the demo: an invented song for drums, bass and keys, and eight invented takes of its keys, the same bytes every time.
 
 Run ``python demo/make_demo.py [FOLDER]``; without a folder the files are written beside this script.
 """
 
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,8 @@ CHORUS = (0.0, 1.0, 1.5, 2.5, 3.0, 3.5)
 FILL = (0.0, 1.0, 2.0, 2.5, 3.0, 3.25, 3.5, 3.75)
 
 KICK, SNARE, HAT = 36, 38, 42
+
+BASS = (0.0, 1.5, 2.0, 3.5)
 
 Row = tuple[float, int, int]
 """Position in quarter notes, key, velocity."""
@@ -66,6 +69,14 @@ def drum_rows() -> Iterator[Row]:
                 yield at, SNARE, 105
 
 
+def bass_rows() -> Iterator[Row]:
+    """The bass part as written."""
+    for bar in range(1, BARS + 1):
+        root = CHORDS[ROUND[(bar - 1) % 4]][0] - 12
+        for at in BASS:
+            yield 4 * (bar - 1) + at, root, 84
+
+
 def table(rows: list[Row], offset_us: np.ndarray, *, channel: int) -> Notes:
     """The rows as notes, each moved by its offset."""
     at = np.array([round(row[0] * BAR_US / 4) for row in rows]) + offset_us
@@ -79,26 +90,54 @@ def table(rows: list[Row], offset_us: np.ndarray, *, channel: int) -> Notes:
     )
 
 
-def player(rows: list[Row], rng: np.random.Generator, *, rush_ms: float, spread_ms: float) -> np.ndarray:
-    """Offsets of a take in microseconds: a slow wander, some noise, and a run into every section change.
+@dataclass(frozen=True)
+class Player:
+    """How a take is played; times in milliseconds, minus is early."""
 
-    The run grows over the last bar of a section to ``rush_ms`` early and is gone two bars into the new one.
-    """
+    spread: float
+    rush: float = 0.0
+    """Reached at the end of the bar before each chorus, and gone two bars into it."""
+    backbeat: float = 0.0
+    """Added on beats two and four."""
+    tires: float = 1.0
+    """How many times as wide the spread is at the end of the song."""
+
+
+TAKES = (
+    Player(9.0, rush=-36.0, backbeat=-16.0),
+    Player(9.0, rush=-32.0),
+    Player(8.5, rush=-34.0),
+    Player(8.5, rush=-30.0),
+    Player(8.0, rush=-28.0),
+    Player(5.5),
+    Player(5.5),
+    Player(7.0, tires=2.6),
+)
+"""The player runs into both choruses until take 6, is at his best in 6 and 7, and tired in 8."""
+
+
+def player(rows: list[Row], rng: np.random.Generator, how: Player) -> np.ndarray:
+    """Offsets of a take in microseconds: a slow wander, some noise, and what the player does."""
     strokes = sorted({row[0] for row in rows})
     wander, offset = 0.0, {}
     for at in strokes:
         wander = 0.9 * wander + rng.normal(0, np.sqrt(1 - 0.81))
-        stray = spread_ms * (0.8 * wander + 0.6 * rng.normal())
-        bar = int(at // 4) + 1
-        ahead = 0.0
-        if runs_into_change(bar):
-            ahead = rush_ms * (0.5 + at % 4 / 8)
-        elif bar in SECTIONS.values() and bar > 1:
-            ahead = rush_ms * (1 - at % 4 / 8)
-        elif bar - 1 in SECTIONS.values() and bar > 2:
-            ahead = rush_ms * (0.5 - at % 4 / 8)
-        offset[at] = 4.0 + stray - ahead
+        spread = how.spread * (1 + (how.tires - 1) * at / (4 * BARS))
+        stray = spread * (0.6 * wander + 0.8 * rng.normal())
+        beat = how.backbeat if at % 2 == 1 else 0.0
+        offset[at] = 4.0 + stray + beat + how.rush * rushing(at)
     return np.array([round(1000 * (offset[row[0]] + rng.normal(0, 2.5))) for row in rows])
+
+
+def rushing(at: float) -> float:
+    """The share of the rush at a position in quarter notes: it grows over the last bar before a chorus."""
+    bar = int(at // 4) + 1
+    choruses = [first for name, first in SECTIONS.items() if name.startswith("chorus")]
+    if bar + 1 in choruses:
+        return 0.5 + at % 4 / 8
+    if bar in choruses:
+        return 1 - at % 4 / 8
+    return 0.5 - at % 4 / 8 if bar - 1 in choruses else 0.0
 
 
 def slips(rows: list[Row], rng: np.random.Generator, count: int) -> list[Row]:
@@ -116,20 +155,21 @@ def write(path: Path, tracks: list[TrackOut], *, markers: bool = True) -> None:
 
 
 def main(folder: Path) -> None:
-    """Write the three files."""
-    keys, drums = list(keys_rows()), list(drum_rows())
+    """Write the song and its takes."""
+    keys, drums, bass = list(keys_rows()), list(drum_rows()), list(bass_rows())
     still = np.zeros(len(keys), np.int64)
     drum_rng = np.random.default_rng(96)
     swing = np.round(drum_rng.normal(0, 1500, size=len(drums))).astype(np.int64)
     song = [
         TrackOut(table(drums, swing, channel=9), name="drums"),
         TrackOut(table(keys, still, channel=0), name="keys", program=4),
+        TrackOut(table(bass, np.zeros(len(bass), np.int64), channel=1), name="bass", program=33),
     ]
     write(folder / "tollgate-road.mid", song)
-    for number, rush_ms, spread_ms in ((1, 38.0, 9.0), (2, 16.0, 8.0)):
+    for number, how in enumerate(TAKES, 1):
         rng = np.random.default_rng(100 + number)
         rows = slips(keys, rng, 3)
-        take = table(rows, player(rows, rng, rush_ms=rush_ms, spread_ms=spread_ms), channel=0)
+        take = table(rows, player(rows, rng, how), channel=0)
         write(folder / f"tollgate-road-take-{number}.mid", [TrackOut(take, name="keys", program=4)])
 
 

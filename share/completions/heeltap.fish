@@ -58,7 +58,7 @@ complete -c heeltap -f
 
 complete -c heeltap -n _shtab_heeltap_using -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n _shtab_heeltap_using -l version -d 'show the version, and what of heeltap is installed here'
-complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a demo -d 'Watch a simulated player drill an exercise, then read the report on a recorded take of an invented band. You need no device and no sound, and heeltap keeps nothing.'
+complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a demo -d 'Watch a simulated player drill an exercise, then read the report on a take of an invented band, and the answer on all takes of its song. You need no device and no sound, and heeltap keeps nothing.'
 complete -c heeltap -n '_shtab_heeltap_using demo' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using demo' -l no-screen -d 'print plain lines instead of drawing a screen'
 complete -c heeltap -n '_shtab_heeltap_using demo' -l seed -x -d 'another number gives another simulated player (default: 1)'

@@ -119,7 +119,7 @@ def test_what_cannot_be_is_one_line(tmp_path: Path, rng: np.random.Generator) ->
     taken = tmp_path / "taken"
     taken.write_text("")
 
-    with pytest.raises(InputFileError, match="2 parts"):
+    with pytest.raises(InputFileError, match="3 parts"):
         simplify_file(song)
     with pytest.raises(PlanError, match="20 to 300"):
         simplify_file(song, "keys", tempo_bpm=900)

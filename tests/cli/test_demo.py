@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from heeltap.app.drill.demo import demo_song
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -34,3 +36,30 @@ def test_the_demo_drills_in_real_time_and_prints_what_the_readme_shows() -> None
     shown = (ROOT / "README.md").read_text(encoding="utf-8").split("is scored:\n\n```\n")[1].split("```")[0]
     printed = run.stdout.splitlines()
     assert [] == [line for line in shown.splitlines() if line not in ("", "...") and line.rstrip() not in printed]
+
+
+def test_the_answer_on_the_demos_song_names_what_was_planted() -> None:
+    """The best takes are 6 and 7; takes 1 to 5 run into both choruses and no later take does; take 1 has an early two and four;
+    take 8 is the loosest of the last three."""
+    found = demo_song()
+    whole = found.compared.comparison.whole if found.compared is not None else None
+    rows = found.compared.comparison.takes if found.compared is not None else ()
+
+    assert whole is not None
+    assert {5, 6} == {whole.best, *whole.as_good}
+    assert [("going into chorus", 5, True), ("going into chorus 2", 5, True)] == [
+        (one.where, one.habit.of_one_mind, one.habit.given_up) for one in found.bars
+    ]
+    assert all(-36 < one.habit.mean_ms < -15 for one in found.bars)
+    assert "backbeat" in [row.code for row in found.results[0].findings]
+    assert all("backbeat" not in [row.code for row in result.findings] for result in found.results[1:])
+    assert 7 == max(range(5, 8), key=lambda take: rows[take].spread_ms or 0.0)
+    assert all("loudness" not in [row.code for row in result.findings] for result in found.results)
+
+
+def test_the_demos_song_file_names_its_own_files() -> None:
+    """Eight takes beside the song, none of them refused."""
+    found = demo_song()
+
+    assert [f"tollgate-road-take-{number}" for number in range(1, 9)] == list(found.names)
+    assert () == found.problems

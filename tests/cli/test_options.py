@@ -115,7 +115,18 @@ def scored(capsys: pytest.CaptureFixture[str], words: Sequence[str]) -> tuple[in
 
 def test_the_table_names_every_shared_option() -> None:
     """An option that is added has to say here what it does for each kind of input."""
-    own = {"files", "json", "html", "jobs", "help", "debug", "command", "force", "onsets", "metre"}  # the last two: test_score_onsets
+    own = {
+        "files",
+        "json",
+        "html",
+        "jobs",
+        "help",
+        "debug",
+        "command",
+        "force",
+        "onsets",
+        "metre",
+    }  # the last two: test_score_onsets
 
     assert set(OPTIONS) == {action.dest for action in PARSERS["score"]._actions} - own
     assert set(OPTIONS) == {action.dest for action in PARSERS["compare"]._actions} - own - {"takes"}

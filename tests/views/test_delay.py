@@ -68,6 +68,6 @@ def test_an_unknown_delay_is_part_of_the_average() -> None:
     result = score_file(DEMO / "tollgate-road-take-1.mid", part="keys", plan=DEMO / "tollgate-road.mid")
     text = " ".join(render(result).split())
 
-    assert "On average your strokes arrive 11 ms early, with your gear's own delay in that" in text
+    assert "On average your strokes arrive 10 ms early, with your gear's own delay in that" in text
     assert "Going by this take alone you usually spread by" in text
     assert "press u on the screens or type heeltap calibrate, two minutes" in text

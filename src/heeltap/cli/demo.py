@@ -22,7 +22,8 @@ def add(commands: Commands) -> None:
     parser = commands.add_parser(
         "demo",
         help="see it work, without a device",
-        description="Watch a simulated player drill an exercise, then read the report on a recorded take of an invented band. "
+        description="Watch a simulated player drill an exercise, then read the report on a take of an invented band, and "
+        "the answer on all takes of its song. "
         "You need no device and no sound, and heeltap keeps nothing.",
         example="heeltap demo",
     )
@@ -36,7 +37,8 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from heeltap.app.drill.demo import demo_drill, demo_song
+    from heeltap.app.drill.demo import demo_drill, demo_song, demo_take
+    from heeltap.views.song_text import song_text
     from heeltap.views.text import render
 
     drill, settings = demo_drill(seed=seed_of(args))
@@ -46,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
         code = _on_screen(drill, settings) if drawn else _in_lines(drill, settings)
     if code == 0:
         print("\nA recorded take of the invented band's song, against the part as written:\n")
-        sys.stdout.write(render(demo_song()))
+        sys.stdout.write(render(demo_take()))
+        print("\nAnd all eight takes of that part, as heeltap song answers:\n")
+        sys.stdout.write(song_text(demo_song()))
     return code
 
 

@@ -1,8 +1,9 @@
 """Several takes side by side, as plain text: which one to use, and whether the player improves.
 
-Inside: `render_comparison`.
+Inside: `render_comparison`, `short_names`.
 """
 
+import re
 from collections.abc import Sequence
 
 from heeltap.analysis.compare.progress import Best, Progress, Trend
@@ -12,7 +13,7 @@ from heeltap.views.document import UNKNOWN_DELAY, Listing, Table, play_again
 from heeltap.views.text import listing_text, table_text, wrapped
 from heeltap.wording import count, early_late, signed_ms
 
-__all__ = ["render_comparison"]
+__all__ = ["render_comparison", "short_names"]
 
 _NONE = "·"
 
@@ -63,6 +64,27 @@ def render_comparison(
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
+def short_names(names: Sequence[str]) -> list[str]:
+    """Names that fit into a column: without the words that they all begin with, and with their ends if they are still long.
+
+    Parameters
+    ----------
+    names : sequence of str
+
+    Returns
+    -------
+    list of str
+        At most 14 characters each.
+    """
+    words = [re.findall(r".+?(?:[-_ .]+|$)", name) for name in names]
+    most = max(map(len, names), default=0)
+    while most > _NAME and all(len(one) > 2 for one in words) and len({one[0] for one in words}) == 1:
+        words = [one[1:] for one in words]
+        most = max(sum(map(len, one)) for one in words)
+    short = ["".join(one) for one in words]
+    return [name if len(name) <= _NAME else f"…{name[1 - _NAME :]}" for name in short]
+
+
 def _paragraphs(lines: Sequence[str]) -> str:
     return "\n".join(wrapped(line, indent="  ") for line in lines)
 
@@ -91,7 +113,7 @@ def _named(names: Sequence[str], takes: Sequence[int]) -> str:
 
 def _takes(names: Sequence[str], comparison: Comparison) -> Table:
     head = ("take", "average, ms", "spread, ms", "off, of 100", "distance, ms")
-    rows = tuple(_take_row(name, row) for name, row in zip(names, comparison.takes, strict=True))
+    rows = tuple(_take_row(name, row) for name, row in zip(short_names(names), comparison.takes, strict=True))
     return Table("takes", head, rows)
 
 
@@ -99,7 +121,7 @@ def _take_row(name: str, row: TakeRow) -> tuple[str, ...]:
     cost = row.cost
     off, distance = (_NONE, _NONE) if cost is None else (_of_hundred(cost), f"{cost.rms_ms:.0f}")
     return (
-        _label(name),
+        name,
         signed_ms(row.bias_ms),
         _NONE if row.spread_ms is None else f"{row.spread_ms:.0f}",
         off,
@@ -107,21 +129,17 @@ def _take_row(name: str, row: TakeRow) -> tuple[str, ...]:
     )
 
 
-def _label(name: str) -> str:
-    """A name that fits into a column: takes differ at the end of their names."""
-    return name if len(name) <= _NAME else f"…{name[1 - _NAME :]}"
-
-
 def _sections(names: Sequence[str], comparison: Comparison) -> Table:
     head = ("section", "bars", "off, of 100", "use")
-    return Table("sections", head, tuple(_section_row(names, one) for one in comparison.sections), words=True)
+    short = short_names(names)
+    return Table("sections", head, tuple(_section_row(short, one) for one in comparison.sections), words=True)
 
 
 def _section_row(names: Sequence[str], choice: Choice) -> tuple[str, ...]:
     cost = choice.costs[choice.best]
-    use = _label(names[choice.best])
+    use = names[choice.best]
     if len(choice.as_good) == 1:
-        use += f", or {_label(names[choice.as_good[0]])}"
+        use += f", or {names[choice.as_good[0]]}"
     elif choice.as_good:
         use += f" ({len(choice.as_good)} are as good)"
     off = _NONE if cost is None else _of_hundred(cost)

@@ -18,6 +18,7 @@ from heeltap.app.song.comp import Comp
 from heeltap.app.song.open_song import OpenSong
 from heeltap.errors import PlanError, sentence
 from heeltap.model.result import Calibration, Replay, Result
+from heeltap.views.comparison import short_names
 from heeltap.views.song_text import bars_line
 from heeltap.wording import bars as bars_in_words
 from heeltap.wording import count, early_late, signed_ms
@@ -116,8 +117,9 @@ def _best(found: Answer) -> int:
 
 
 def _own(found: Answer) -> list[SongBars]:
-    """The bars that come back and are the player's doing, the largest first."""
-    return sorted((one for one in found.bars if not one.is_the_drummers), key=lambda one: -abs(one.habit.mean_ms))
+    """The bars that still come back and are the player's doing, the largest first."""
+    still = (one for one in found.bars if not (one.is_the_drummers or one.habit.given_up))
+    return sorted(still, key=lambda one: -abs(one.habit.mean_ms))
 
 
 def _sentence(found: Answer) -> str:
@@ -141,12 +143,10 @@ def _use(found: Answer, comp: Comp | None) -> tuple[str, ...]:
     """Which take as it is, and which stretches put together."""
     if found.compared is None or found.compared.comparison.whole is None:
         return (f"There is one take to use: {found.names[0]}.",)
-    whole = found.compared.comparison.whole
-    lines = [
-        f"One take for the whole song: {', or '.join(found.names[one] for one in (whole.best, *whole.as_good[:2]))}."
-    ]
+    whole, names = found.compared.comparison.whole, short_names(found.names)
+    lines = [f"One take for the whole song: {', or '.join(names[one] for one in (whole.best, *whole.as_good[:2]))}."]
     if comp is not None and len(comp.pieces) > 1:
-        pieces = ", ".join(f"{one.first_bar}-{one.last_bar} {found.names[one.take]}" for one in comp.pieces)
+        pieces = ", ".join(f"{one.first_bar}-{one.last_bar} {names[one.take]}" for one in comp.pieces)
         lines.append(f"The best of all takes, {count(len(comp.pieces) - 1, 'join')}: bars {pieces}.")
     return tuple(lines)
 
@@ -166,7 +166,7 @@ def _again(opened: OpenSong, found: Answer) -> Iterator[AgainRow]:
 
 
 def _why(found: Answer, listed: Replay) -> str:
-    return f"{listed.why} ({found.names[_best(found)]})" if len(found.names) > 1 else listed.why
+    return f"{listed.why} ({short_names(found.names)[_best(found)]})" if len(found.names) > 1 else listed.why
 
 
 def _row(opened: OpenSong, first: int, last: int, why: str) -> AgainRow:

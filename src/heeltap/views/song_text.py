@@ -74,6 +74,9 @@ def bars_line(one: SongBars) -> str:
             f"{bars.capitalize()}{where}: the drummer lies {early_late(one.drummer_ms)} there against the click, and {often} you "
             f"stay with the click, {size} against the drums. Play on, or move the drums."
         )
+    if habit.given_up:
+        first, last = habit.of_one_mind, habit.takes - habit.of_one_mind
+        return f"{bars.capitalize()}{where}: in your first {first} takes you were {size}; in the last {last} you no longer are."
     return f"{bars.capitalize()}{where}: {often} you are {size}, measured against the rest of your take."
 
 

@@ -43,13 +43,15 @@ class BarHabit:
     first_bar: int
     last_bar: int
     mean_ms: float
-    """Mean over bars and takes, against each take's own middle; negative is early."""
+    """Mean over the bars and the takes of one mind, against each take's own middle; negative is early."""
     takes: int
     """Takes that hold these bars."""
     of_one_mind: int
-    """Takes among them that lie to the same side by at least half the mean."""
+    """Takes among them that lie to the same side by at least half of what all takes average there."""
     p_adjusted: float
     """The least over the bars, adjusted for all bars of the song."""
+    given_up: bool = False
+    """Whether the takes of one mind are the first ones, and at least the last two are not among them."""
 
 
 def bars_that_come_back(takes: Sequence[Offsets]) -> tuple[BarHabit, ...]:
@@ -134,5 +136,7 @@ def _habit(table: FloatArray, run: IntArray, mean: FloatArray, adjusted: FloatAr
     rows = columns[np.isfinite(columns).any(axis=1)]
     of_take = np.nanmean(rows, axis=1)
     average = float(mean[run].mean())
-    same = int(np.sum(of_take * np.sign(average) >= abs(average) / 2))
-    return BarHabit(int(bars[run[0]]), int(bars[run[-1]]), average, rows.shape[0], same, float(adjusted[run].min()))
+    same = of_take * np.sign(average) >= abs(average) / 2
+    told_ms, p, count = float(of_take[same].mean()), float(adjusted[run].min()), int(same.sum())
+    given_up = count <= same.size - 2 and bool(same[:count].all())
+    return BarHabit(int(bars[run[0]]), int(bars[run[-1]]), told_ms, same.size, count, p, given_up)

@@ -271,7 +271,6 @@ STEADY_KINDS: tuple[FindingKind, ...] = (
         weight=1.0,
         local=True,
         contrasts=_loudness,
-        metrical=True,
         bars="listed",
     ),
     FindingKind(

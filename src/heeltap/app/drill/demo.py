@@ -1,6 +1,6 @@
 """The demo: a simulated player for a drill, and the shipped song with its takes. It needs no hardware.
 
-Inside: `demo_drill`, `demo_song`, `simulated_player`.
+Inside: `demo_drill`, `demo_take`, `demo_song`, `simulated_player`.
 """
 
 import numpy as np
@@ -8,13 +8,16 @@ import numpy as np
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.run import Settings
 from heeltap.app.score.score import score_file
+from heeltap.app.song.answer import Answer, answer
+from heeltap.app.song.open_song import open_song
+from heeltap.app.song.takes import takes_of
 from heeltap.devices.fake import script_from_notes
 from heeltap.files.paths import shipped
 from heeltap.model.notes import Notes, make_notes
 from heeltap.model.plan import Plan
 from heeltap.model.result import Result
 
-__all__ = ["demo_drill", "demo_song", "simulated_player"]
+__all__ = ["demo_drill", "demo_song", "demo_take", "simulated_player"]
 
 _KEY = 60
 """What the simulated player strikes where any key will do."""
@@ -27,7 +30,14 @@ def demo_drill(*, seed: int = 1) -> tuple[Drill, Settings]:
     return drill, Settings(in_port="fake:simulated player", script=script, delay_ms=0.0)
 
 
-def demo_song() -> Result:
+def demo_song() -> Answer:
+    """The whole answer on the shipped song and its eight takes."""
+    opened = open_song(str(shipped("demo/tollgate-road.song.toml")))
+    takes, problems = takes_of(opened)
+    return answer(opened, takes, problems)
+
+
+def demo_take() -> Result:
     """The first take of the shipped song's keys against the part as written."""
     song, take = shipped("demo/tollgate-road.mid"), shipped("demo/tollgate-road-take-1.mid")
     return score_file(take, part="keys", plan=song, delay_ms=0.0)

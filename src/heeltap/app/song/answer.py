@@ -179,7 +179,7 @@ def _where(sections: Sequence[Section], habit: BarHabit) -> str:
     """Where bars lie in the song."""
     inside = ""
     for section in sections:
-        if section.first_bar > 1 and habit.last_bar == section.first_bar - 1:
+        if habit.first_bar < section.first_bar <= habit.last_bar + 1:
             return f"going into {section.name}"
         if section.first_bar <= habit.first_bar <= section.last_bar:
             begins = habit.first_bar == section.first_bar
