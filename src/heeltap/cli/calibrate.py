@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from heeltap.cli.options import add_seed, seed_of
 from heeltap.cli.parser import Commands
 from heeltap.cli.progress import moving_bar
+from heeltap.safe_text import safe_line
 
 if TYPE_CHECKING:
     from heeltap.files.calibrations import Calibrated
@@ -91,7 +92,7 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
     if args.same_path:
         return calibrating.same_path_delay(in_port, out_port)
     if args.tap:
-        print(f"In {in_port}, click {out_port or 'silent'}. {TAP_HOW}")
+        print(safe_line(f"In {in_port}, click {out_port or 'silent'}. {TAP_HOW}"))
         with moving_bar("tap along") as progress:
             return calibrating.tapped_delay(in_port, out_port, progress=progress)
     import numpy as np
@@ -99,7 +100,7 @@ def _measured(args: argparse.Namespace, in_port: str, out_port: str | None) -> "
     from heeltap.sound.audio import Microphone
 
     microphone = Microphone(args.microphone or None)
-    where = f"In {in_port}, click {out_port}, microphone {microphone.name}."
+    where = safe_line(f"In {in_port}, click {out_port}, microphone {microphone.name}.")
     print("\n".join([where, *MICROPHONE_STEPS]))
     with moving_bar("listening") as progress:
         rng = np.random.default_rng(seed_of(args))

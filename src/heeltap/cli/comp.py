@@ -5,6 +5,7 @@ import sys
 
 from heeltap.cli.options import add_force
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -47,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     opened = open_song(args.song)
     takes, problems = takes_of(opened, args.takes)
     for line in problems:
-        print(f"heeltap: {line}", file=sys.stderr)
+        print(safe_line(f"heeltap: {line}"), file=sys.stderr)
     found = answer(opened, takes) if len(takes) > 1 else None
     if found is None:
         raise InputFileError(args.song, f"{count(len(takes), 'take')} that can be used", "two or more")

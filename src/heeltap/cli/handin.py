@@ -6,6 +6,7 @@ from pathlib import Path
 
 from heeltap.cli.options import add_force
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -35,8 +36,8 @@ def run(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(_file_name(Path(args.set).stem, name))
     done = hand_in(args.set, name=name, out=out, force=args.force)
     for line in done.warnings:
-        print(f"heeltap: {line}", file=sys.stderr)
-    print(summary(done))
+        print(safe_line(f"heeltap: {line}"), file=sys.stderr)
+    print(safe_line(summary(done)))
     return 0
 
 

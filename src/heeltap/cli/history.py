@@ -9,6 +9,7 @@ from heeltap.cli.options import add_force, refuse
 from heeltap.cli.parser import Commands
 from heeltap.cli.progress import progress
 from heeltap.files.paths import takes_dir
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -77,7 +78,7 @@ def _next() -> int:
     advice = next_exercise()
     print(advice.text)
     if advice.exercise:
-        print(f"heeltap drill {advice.exercise}")
+        print(safe_line(f"heeltap drill {advice.exercise}"))
     return 0
 
 
@@ -99,11 +100,11 @@ def _export(path: Path, *, force: bool) -> int:
     found = history(watched=progress)
     _warn(found.warnings)
     export(path, found.takes, force=force)
-    print(f"{path}: {count(len(found.takes), 'take')}", file=sys.stderr)
+    print(safe_line(f"{path}: {count(len(found.takes), 'take')}"), file=sys.stderr)
     return 0
 
 
 def _warn(lines: tuple[str, ...]) -> None:
     """What was odd, on stderr."""
     for line in lines:
-        print(f"heeltap: {line}", file=sys.stderr)
+        print(safe_line(f"heeltap: {line}"), file=sys.stderr)

@@ -6,6 +6,8 @@ Inside: `finish_left_behind`.
 import sys
 from pathlib import Path
 
+from heeltap.safe_text import safe_line
+
 __all__ = ["finish_left_behind"]
 
 
@@ -33,4 +35,4 @@ def finish_left_behind(takes: Path) -> None:
             said = f"an earlier drill left a take behind that heeltap cannot finish: {one.problem}"
         else:
             said = f"an earlier drill left a take behind; heeltap finished it: {one.folder}"
-        print(f"heeltap: {said}", file=sys.stderr)
+        print(safe_line(f"heeltap: {said}"), file=sys.stderr)

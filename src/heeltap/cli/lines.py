@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from heeltap.safe_text import safe_file
+from heeltap.safe_text import safe_file, safe_line
 from heeltap.write import write_whole
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
         write("You played nothing, so heeltap kept no take.\n")
         return
     if outcome.ending != "played":
-        write(f"The take ended early: {outcome.ending}.\n\n")
+        write(safe_line(f"The take ended early: {outcome.ending}.") + "\n\n")
     if outcome.result is not None:
         write(render(outcome.result))
     if outcome.problem:
@@ -85,9 +85,9 @@ def _opening(what: "Drill", settings: "Settings", dot: str) -> str:
         f"click {click}",
         *(["measured against the drums"] if settings.out_port and leads(what) else []),
     ]
-    lines = [f" {dot} ".join(parts)]
+    lines = [safe_line(f" {dot} ".join(parts))]
     if what.aim:
-        lines.append(what.aim)
+        lines.append(safe_line(what.aim))
     lines.append("Minus is early, plus is late, in ms; k: another key; ?: no input. Ctrl-C ends the take and keeps it.")
     return "\n".join(lines) + "\n\n"
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from heeltap.cli.options import add_force, add_metre, add_seed, add_tempo, refuse, seed_of
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -66,5 +67,5 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(exercise_text(exercise))
         return 0
     write_exercise(exercise, Path(args.out), force=args.force)
-    print(f"{args.out}: {exercise.title}, {len(exercise.bars)} bars", file=sys.stderr)
+    print(safe_line(f"{args.out}: {exercise.title}, {len(exercise.bars)} bars"), file=sys.stderr)
     return 0

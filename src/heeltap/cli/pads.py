@@ -8,6 +8,7 @@ from typing import Any
 from heeltap.cli.options import milliseconds
 from heeltap.cli.parser import Commands
 from heeltap.errors import PlanError, sentence
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -57,10 +58,10 @@ def _show() -> int:
     if not stored.pads:
         print("No pads are learned yet (heeltap pads learn).")
     for pads in stored.pads:
-        print(pads.port)
+        print(safe_line(pads.port))
         for role, key in pads.keys.items():
             window = f", double triggers within {pads.retrigger_ms[role]:g} ms" if role in pads.retrigger_ms else ""
-            print(f"  {role}: key {key} ({key_name(key)}){window}")
+            print(safe_line(f"  {role}: key {key} ({key_name(key)}){window}"))
     return 0
 
 

@@ -9,6 +9,8 @@ import re
 import sys
 from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias
 
+from heeltap.safe_text import safe_line
+
 __all__ = ["Commands", "Parser"]
 
 
@@ -25,7 +27,8 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one line to stderr and leave with exit code 2."""
-        print(f"{self.prog}: {message}{self._nearest(message)} (see {self.prog} --help)", file=sys.stderr)
+        line = f"{self.prog}: {message}{self._nearest(message)} (see {self.prog} --help)"
+        print(safe_line(line), file=sys.stderr)
         raise SystemExit(2)
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:

@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from heeltap.devices.systems import PortName
 
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -34,4 +35,4 @@ def run(_: argparse.Namespace) -> int:
 
 
 def _lines(title: str, ports: "Sequence[PortName]") -> list[str]:
-    return [title, *(f"  {port.stable}" for port in ports)] if ports else [title, "  none"]
+    return [title, *(safe_line(f"  {port.stable}") for port in ports)] if ports else [title, "  none"]

@@ -7,6 +7,7 @@ from pathlib import Path
 from heeltap.cli.options import add_force, refuse
 from heeltap.cli.parser import Commands
 from heeltap.errors import SetFileError
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         if args.set is None or not error.mistakes:
             raise
         for mistake in error.mistakes:
-            print(f"{args.set}: {mistake}", file=sys.stderr)
+            print(safe_line(f"{args.set}: {mistake}"), file=sys.stderr)
         return error.exit_code
 
 
@@ -54,7 +55,8 @@ def _new(args: argparse.Namespace) -> int:
 
     path = Path(args.set or "my-set.toml")
     new_set(path)
-    print(f"{path}: an example with a comment at every key. Change it, then: heeltap set check {path}")
+    line = f"{path}: an example with a comment at every key. Change it, then: heeltap set check {path}"
+    print(safe_line(line))
     return 0
 
 
@@ -63,7 +65,7 @@ def _check(args: argparse.Namespace) -> int:
 
     opened = open_set(args.set)
     minutes = max(1, round(minutes_of(opened)))
-    print(f"{args.set}: no mistake; {len(opened.works)} exercises, {minutes} minutes of playing")
+    print(safe_line(f"{args.set}: no mistake; {len(opened.works)} exercises, {minutes} minutes of playing"))
     print(f"fingerprint {opened.fingerprint}")
     return 0
 
@@ -86,5 +88,5 @@ def _sheet(args: argparse.Namespace) -> int:
         sys.stdout.write(sheet_text(sheet_of(opened)))
         return 0
     write_sheet(opened, args.out, force=args.force)
-    print(f"{args.out}: {opened.set.title}", file=sys.stderr)
+    print(safe_line(f"{args.out}: {opened.set.title}"), file=sys.stderr)
     return 0

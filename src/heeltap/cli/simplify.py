@@ -5,6 +5,7 @@ import sys
 
 from heeltap.cli.options import add_force, add_metre, add_part, add_pattern, add_tempo
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 __all__ = ["add", "run"]
 
@@ -34,9 +35,9 @@ def run(args: argparse.Namespace) -> int:
 
     parts = simplify_file(args.file, args.part, tempo_bpm=args.tempo, metre=args.metre, pattern=args.pattern)
     for warning in parts.warnings:
-        print(f"heeltap: {warning}", file=sys.stderr)
+        print(safe_line(f"heeltap: {warning}"), file=sys.stderr)
     sys.stdout.write(simpler_text(parts))
     if args.out is not None:
         for path in write_simpler(parts, args.out, inputs=[args.file], force=args.force):
-            print(f"written: {path}", file=sys.stderr)
+            print(safe_line(f"written: {path}"), file=sys.stderr)
     return 0

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from heeltap.cli.options import add_force, add_json, refuse
 from heeltap.cli.parser import Commands
+from heeltap.safe_text import safe_line
 
 if TYPE_CHECKING:
     from heeltap.app.song.open_song import OpenSong
@@ -106,7 +107,7 @@ def _tell(args: argparse.Namespace, opened: "OpenSong") -> int:
     takes, problems = takes_of(opened, args.takes)
     inputs = [*opened.files, *(take.path for take in takes)]
     for line in problems:
-        print(f"heeltap: {line}", file=sys.stderr)
+        print(safe_line(f"heeltap: {line}"), file=sys.stderr)
     if not takes:
         raise InputFileError(args.song, "no take that can be used", "at least one")
     found = answer(opened, takes, problems)
@@ -134,11 +135,11 @@ def _watch(args: argparse.Namespace, opened: "OpenSong") -> int:
     code = 0
     for number in new_takes(opened.takes_folder, SystemClock()):
         if not number:
-            print(f"heeltap: waiting for takes in {opened.takes_folder} (Ctrl-C ends)", file=sys.stderr)
+            print(safe_line(f"heeltap: waiting for takes in {opened.takes_folder} (Ctrl-C ends)"), file=sys.stderr)
             continue
         try:
             code = _tell(args, opened)
         except HeeltapError as error:
             print(f"heeltap: {error}", file=sys.stderr)
-        print(f"heeltap: waiting for the next take in {opened.takes_folder} (Ctrl-C ends)", file=sys.stderr)
+        print(safe_line(f"heeltap: waiting for the next take in {opened.takes_folder} (Ctrl-C ends)"), file=sys.stderr)
     return code

@@ -5,6 +5,7 @@ Inside: `TAP_HOW`, `MICROPHONE_STEPS`, `MICROPHONE_HOW`, `words`.
 
 from heeltap.files.calibrations import Calibrated
 from heeltap.gear.delay import FEEL, SAME_PATH
+from heeltap.safe_text import safe_line
 
 __all__ = ["MICROPHONE_HOW", "MICROPHONE_STEPS", "TAP_HOW", "words"]
 
@@ -23,8 +24,8 @@ MICROPHONE_HOW = " ".join(MICROPHONE_STEPS)
 
 def words(row: Calibrated, *, plus_minus: str) -> list[str]:
     """Two lines on one calibration: route and result, then its date and buffer; ``plus_minus`` is the mark to write."""
-    route = f"in {row.in_port}, out {row.out_port or 'silent'}"
-    kept = f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", unknown buffer")
+    route = safe_line(f"in {row.in_port}, out {row.out_port or 'silent'}")
+    kept = safe_line(f"  {row.date[:10]}" + (f", buffer {row.buffer}" if row.buffer else ", unknown buffer"))
     sure = f"{plus_minus} {row.uncertainty_ms:.1f} ms"
     if row.method == SAME_PATH:
         return [f"{route}: same output for click and player, nothing to take away ({sure})", kept]

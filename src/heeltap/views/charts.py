@@ -6,9 +6,11 @@ Inside: `offset_chart`.
 """
 
 import io
+import warnings
 from typing import TYPE_CHECKING, Any
 
 from heeltap.model.result import NoteRow, Result
+from heeltap.safe_text import safe_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,7 +38,9 @@ def offset_chart(result: Result, *, kind: str = "svg") -> bytes:
         _draw(axes, result)
         out = io.BytesIO()
         metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(out, format=kind, metadata=metadata, dpi=120)
+        with warnings.catch_warnings():  # a name in a script that the chart's font lacks: the browser has the font
+            warnings.filterwarnings("ignore", "Glyph .* missing from")
+            figure.savefig(out, format=kind, metadata=metadata, dpi=120)
         pyplot.close(figure)
     return out.getvalue()
 
@@ -78,7 +82,7 @@ def _name_sections(axes: "Axes", result: Result) -> None:
     for section in result.by_section:
         axes.axvline(section.first_bar, color=_SOFT, linewidth=0.8, linestyle=(0, (1, 2)))
         axes.annotate(
-            section.name or "(no name)",
+            safe_line(section.name) or "(no name)",
             (section.first_bar, 1.0),
             xycoords=("data", "axes fraction"),
             xytext=(3, -2),
@@ -86,4 +90,5 @@ def _name_sections(axes: "Axes", result: Result) -> None:
             va="top",
             color=_INK,
             fontsize=8,
+            parse_math=False,  # a dollar sign is part of the name
         )

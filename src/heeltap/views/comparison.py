@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from heeltap.analysis.compare.progress import Best, Progress, Trend
 from heeltap.analysis.compare.takes import AS_GOOD_MS, Choice, Comparison, Cost, TakeRow
 from heeltap.model.result import Replay
+from heeltap.safe_text import safe_line
 from heeltap.views.document import UNKNOWN_DELAY, Listing, Table, play_again
 from heeltap.views.text import listing_text, table_text, wrapped
 from heeltap.wording import count, early_late, signed_ms
@@ -52,6 +53,7 @@ def render_comparison(
     """
     whole = comparison.whole
     centre = against if delay_known else "its own middle"
+    names, against = [safe_line(name) for name in names], safe_line(against)
     blocks = ["ON THESE RECORDINGS", table_text(_takes(names, comparison))]
     if whole is not None:
         blocks.insert(1, wrapped(_use(names, comparison, whole, centre), indent="  "))

@@ -14,6 +14,7 @@ import msgspec
 
 from heeltap.errors import PlanError, sentence
 from heeltap.model.past_take import PastTake
+from heeltap.safe_text import safe_line
 from heeltap.wording import count, signed_ms
 from heeltap.write import write_asked
 
@@ -67,7 +68,7 @@ def _day(text: str) -> str:
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        return text or "no date"
+        return safe_line(text) or "no date"
     return f"{_DAYS[day.weekday()]}, {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
@@ -88,10 +89,10 @@ def _line(take: PastTake) -> str:
     pocket = _NONE if take.in_pocket is None else f"{100 * take.in_pocket:.0f} %"
     score = _NONE if take.score is None else f"{take.score:.0f}"
     end = "" if take.ending == "played" else f"  {take.ending}"
-    return (
+    return safe_line(
         f"  {take.date[11:16]:<6} {name:<{_NAME_COLUMN}} {take.tempo_bpm:>4.0f} {take.n:>7} {average:>8} {spread:>6} "
-        f"{pocket:>6} {score:>5}{end}"
-    ).rstrip()
+        f"{pocket:>6} {score:>5}{end}".rstrip()
+    )
 
 
 def as_csv(takes: Sequence[PastTake]) -> bytes:

@@ -9,6 +9,7 @@ import numpy as np
 
 from heeltap.app.practice.simplify import SimplerParts
 from heeltap.model.counted_bars import counted_plan
+from heeltap.safe_text import safe_line
 from heeltap.views.counting import counted_lines
 from heeltap.wording import count
 
@@ -21,7 +22,7 @@ _BARS_SHOWN = 4
 def simpler_text(parts: SimplerParts) -> str:
     """What the four forms are for, how many strokes each has, and how you count the first bars."""
     name = f', "{parts.part.name}"' if parts.part.name else ""
-    lines = [f"{parts.file}{name}: {count(parts.forms[-1].plan.bars, 'bar')}, {parts.how}"]
+    lines = [safe_line(f"{parts.file}{name}: {count(parts.forms[-1].plan.bars, 'bar')}, {parts.how}")]
     if parts.left_out:
         lines.append(f"{count(parts.left_out, 'note')} between the slots (ornaments, slips): heeltap left them out")
     for number, form in enumerate(parts.forms, 1):

@@ -11,6 +11,7 @@ from heeltap.app.song.answer import Answer, SongBars
 from heeltap.app.song.comp import Comp
 from heeltap.model.plan import Section
 from heeltap.model.song import Song
+from heeltap.safe_text import safe_line
 from heeltap.views.comparison import render_comparison
 from heeltap.views.history import guarded
 from heeltap.views.text import render, wrapped
@@ -117,21 +118,22 @@ def song_csv(found: Answer, sections: Sequence[Section]) -> bytes:
 def new_song_text(song: Song, guesses: Mapping[str, str], path: str) -> str:
     """What heeltap found in a song, with what it guessed, and what to do now."""
     rows = [("part", song.part), ("drums", song.drums or "none: the click"), ("plan", song.plan or "none")]
-    lines = [f"{path}: {song.title}"]
+    lines = [safe_line(f"{path}: {song.title}")]
     for key, value in rows:
-        lines.append(f"  {key:<9} {value}" + (f" (a guess: {guesses[key]})" if key in guesses else ""))
+        guess = f" (a guess: {guesses[key]})" if key in guesses else ""
+        lines.append(safe_line(f"  {key:<9} {value}{guess}"))
     names = ", ".join(f"{section.name} {section.first_bar}" for section in song.sections) or "none"
     guess = f" ({guesses['section']})" if "section" in guesses else ""
     lines.append(wrapped(f"sections  {names}{guess}", indent="  "))
-    lines.append(f"Put your takes into {song.takes}, then: heeltap song {song.name}")
+    lines.append(safe_line(f"Put your takes into {song.takes}, then: heeltap song {song.name}"))
     return "\n".join(lines) + "\n"
 
 
 def comp_text(comp: Comp, names: Sequence[str], path: str) -> str:
     """Which take where."""
     joins = len(comp.pieces) - 1
-    lines = [f"{path}: {count(joins, 'join')}" if joins else f"{path}: one take, no join"]
+    lines = [safe_line(f"{path}: {count(joins, 'join') if joins else 'one take, no join'}")]
     for piece in comp.pieces:
         held = f"; {count(piece.held, 'note')} held across the join" if piece.held else ""
-        lines.append(f"  bars {piece.first_bar}-{piece.last_bar}: {names[piece.take]}{held}")
+        lines.append(safe_line(f"  bars {piece.first_bar}-{piece.last_bar}: {names[piece.take]}{held}"))
     return "\n".join(lines) + "\n"

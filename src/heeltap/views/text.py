@@ -6,6 +6,7 @@ Inside: `render`, `one_line`, `TABLE_HEAD`, and the pieces that other reports sh
 from textwrap import fill
 
 from heeltap.model.result import Result
+from heeltap.safe_text import safe_line
 from heeltap.views.document import Half, Listing, Table, document_of
 from heeltap.wording import signed_ms
 
@@ -62,7 +63,7 @@ def _columns(row: tuple[str, ...], *, words: bool) -> str:
     name = row[0] if len(row[0]) <= _FIRST_COLUMN else row[0][: _FIRST_COLUMN - 1] + "…"
     numbers, last = (row[1:-1], f"  {row[-1]}") if words else (row[1:], "")
     cells = "".join(f"{cell:>{_NUMBER_COLUMN}}" for cell in numbers)
-    return f"  {name:<{_FIRST_COLUMN}}{cells}{last}".rstrip()
+    return safe_line(f"  {name:<{_FIRST_COLUMN}}{cells}{last}".rstrip())
 
 
 def listing_text(listing: Listing) -> str:
