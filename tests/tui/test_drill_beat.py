@@ -68,7 +68,7 @@ def test_a_lit_beat_is_solid_and_an_older_one_of_dots() -> None:
 
 
 def test_only_a_tall_screen_has_it() -> None:
-    """On 24 lines the bars need the room; on 40 both are there."""
+    """Where something sounds, on 24 lines the bars need the room; on 40 both are there."""
     state = at(2 * BEAT_US)
     solid = [
         sum(span.role == "now" and span.text == "  " for line in draw_drill(state, view) for span in line)
@@ -76,3 +76,17 @@ def test_only_a_tall_screen_has_it() -> None:
     ]
 
     assert solid == [0, 11]
+
+
+def test_where_nothing_sounds_every_screen_has_it() -> None:
+    """Without a click the beat is there to be followed from the side at 80x24, too, and a row of bars beside it."""
+    state = at(2 * BEAT_US)
+    lines = draw_drill(state, View(80, 24, UNICODE, "a", "b", silent=True))
+    ready = draw_drill(replace(state, phase=Phase.READY), View(80, 24, UNICODE, "a", "b", silent=True))
+
+    assert 11 == sum(span.role == "now" and span.text == "  " for line in lines for span in line)
+    assert any(line.startswith("> bar 1") for line in plain(lines))
+    assert (
+        sum(bool(line.strip()) for line in plain(ready))
+        > sum(bool(line.strip()) for line in plain(lines)) - LARGE_LINES
+    )

@@ -106,8 +106,9 @@ def test_help_and_the_mouse_on_the_drill_screen(tmp_path: Path) -> None:
         y, line = next((y, row) for y, row in enumerate(text_of(app).splitlines()) if "? help" in row)
         await pilot.click(offset=(line.index("? help"), y))
         await until(app, pilot, lambda: "count in and begin" in text_of(app))
-        assert "space and j snare" in text_of(app)
-        await pilot.press("x")
+        await pilot.press("end")
+        await until(app, pilot, lambda: "space and j snare" in text_of(app))
+        await pilot.press("home", "x")
         await until(app, pilot, lambda: "count in and begin" not in text_of(app))
         assert app.drill.name == "quarters"
         await pilot.click(offset=(line.index("q quit"), y))
@@ -201,7 +202,7 @@ def test_p_stops_the_click_at_once_and_counts_in_again(tmp_path: Path) -> None:
         await until(app, pilot, lambda: "paused in bar 2" in text_of(app) and "p go on" in text_of(app))
         await pilot.press("p")
         await until(app, pilot, lambda: "count-in to bar 2" in text_of(app))
-        await until(app, pilot, lambda: app._state.phase is Phase.PLAYING)
+        await until(app, pilot, lambda: app.state.phase is Phase.PLAYING)
         await until(app, pilot, lambda: "Report" in text_of(app))
         await pilot.press("q")
 
@@ -222,7 +223,7 @@ def test_o_leaves_bars_out_while_the_click_goes_on(tmp_path: Path) -> None:
         now_us = app.play.now_us
         await until(app, pilot, lambda: app.play.now_us > now_us + 1_000_000)
         await pilot.press("o")
-        await until(app, pilot, lambda: app._state.phase is Phase.PLAYING)
+        await until(app, pilot, lambda: app.state.phase is Phase.PLAYING)
         await until(app, pilot, lambda: "Report" in text_of(app))
         await pilot.press("q")
 

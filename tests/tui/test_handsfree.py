@@ -82,12 +82,12 @@ def test_the_split_is_asked_once_and_kept(tmp_path: Path) -> None:
     async def answer() -> None:
         async with first.run_test(size=(80, 24)) as pilot:
             await pilot.pause()
-            assert "Which keys are your right hand's?" in first._message
+            assert "Which keys are your right hand's?" in first.message
             for _ in range(200):
                 if first.settings.player.split_key is not None:
                     break
                 await pilot.pause(0.05)
-            assert "Your right hand begins at C4" in first._message
+            assert "Your right hand begins at C4" in first.message
             await pilot.press("q")
 
     asyncio.run(answer())

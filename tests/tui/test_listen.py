@@ -73,7 +73,7 @@ def test_a_take_is_heard_and_the_bars_move(tmp_path: Path, room: Room, taken: Dr
         await pilot.press("l")
         await says(app, pilot, "you hear the take as played, bar 1")
         assert text_of(app).splitlines()[-1].split("  ")[1:4] == ["esc silence", "l whole take", "left back"]
-        listed = app._listening._piece
+        listed = app.listening._piece
         assert listed is not None
         room.last.now_us = listed.starts_us[listed.moved_at.index(True)] + 1
         await says(app, pilot, "you hear the take where it belongs, bar 1")
@@ -142,7 +142,7 @@ def test_before_a_take_the_plan_is_heard(tmp_path: Path, room: Room) -> None:
         assert "other version" not in text_of(app)
         await pilot.press("escape")
         await says(app, pilot, "enter start")
-        assert (app._state.phase, app.went_back) == (Phase.READY, False)
+        assert (app.state.phase, app.went_back) == (Phase.READY, False)
         await pilot.press("escape")
 
     perform(app, scene)
@@ -236,7 +236,7 @@ def test_the_pedal_that_stops_silences(tmp_path: Path, room: Room) -> None:
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
         await pilot.press("l")
         await says(app, pilot, "you hear what is to be played")
-        await until(app, pilot, lambda: not app._listening.on, 6.0)
+        await until(app, pilot, lambda: not app.listening.on, 6.0)
         await pilot.pause(0.1)
         assert "enter start" in text_of(app)
         assert (app.play, app._busy) == (None, False)
@@ -255,7 +255,7 @@ def test_the_pedal_that_starts_begins_a_take_in_silence(tmp_path: Path, room: Ro
         await pilot.press("l")
         await says(app, pilot, "you hear what is to be played")
         await until(app, pilot, lambda: app.play is not None, 8.0)
-        assert not app._listening.on
+        assert not app.listening.on
         assert "you hear" not in text_of(app)
         await pilot.press("q")
         await until(app, pilot, lambda: app.return_value is not None)

@@ -166,22 +166,22 @@ def ready(app: DrillApp) -> None:
 
 def playing(app: DrillApp) -> None:
     """In bar 3."""
-    app._state = a_drill_state(5_700_000)
+    app.state = a_drill_state(5_700_000)
 
 
 def paused(app: DrillApp) -> None:
     """A take that is paused."""
-    app._state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED, stands=True)
+    app.state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED, stands=True)
 
 
 def left_out(app: DrillApp) -> None:
     """Bars that are left out."""
-    app._state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED)
+    app.state = replace(a_drill_state(5_700_000), phase=Phase.PAUSED)
 
 
 def done(app: DrillApp) -> None:
     """The bars of a take that is over."""
-    app._state = replace(a_drill_state(30_000_000), phase=Phase.DONE)
+    app.state = replace(a_drill_state(30_000_000), phase=Phase.DONE)
 
 
 def report(app: DrillApp) -> None:
@@ -201,14 +201,14 @@ def guess(app: DrillApp) -> None:
 def heard(app: DrillApp) -> None:
     """The take, being heard."""
     report(app)
-    app._listening.begin(lambda: PIECE)
-    app._listening._hand.submit(int).result()
+    app.listening.begin(lambda: PIECE)
+    app.listening._hand.submit(int).result()
 
 
 def heard_before(app: DrillApp) -> None:
     """The plan, being heard."""
-    app._listening.begin(lambda: replace(PIECE, what=("the plan", "the plan")))
-    app._listening._hand.submit(int).result()
+    app.listening.begin(lambda: replace(PIECE, what=("the plan", "the plan")))
+    app.listening._hand.submit(int).result()
 
 
 FEEDBACK = a_drill_state(0).feedback
@@ -260,7 +260,7 @@ def test_every_key_of_the_bottom_line_can_be_clicked(name: str, tmp_path: Path) 
             app.post_message(Press(pressed, None))
         await pilot.pause(0.02)
         del app.press_key
-        app.shown.leave() if isinstance(app, MenuApp) else app._listening.free()
+        app.shown.leave() if isinstance(app, MenuApp) else app.listening.free()
 
     perform(app, scene, (240, 24))
 
@@ -390,7 +390,7 @@ def test_the_wheel_scrolls_the_report_and_the_bars(tmp_path: Path) -> None:
         assert rows_of(app) == first
         app.after.showing = False
         done(app)
-        app._state = replace(app._state, now_us=0)
+        app.state = replace(app.state, now_us=0)
         app.picture()
         bars = rows_of(app)
         await wheel(app, pilot, MouseScrollDown)

@@ -20,20 +20,28 @@ from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.ranges import from_bar
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings, begun
-from heeltap.app.listen.piece import piece_of_drill, piece_of_listed_bars, piece_of_take
 from heeltap.app.listen.player_control import PlayerControl
-from heeltap.clock import wall_now
+from heeltap.clock import SystemClock, wall_now
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
 from heeltap.session import session
 from heeltap.session.session import Phase
 from heeltap.tui import keys as keyboard
-from heeltap.tui.drill_commands import DRILL_COMMANDS, GUESS_COMMANDS, ask_for_split, take_split
+from heeltap.tui.before_take import BeforeTake
+from heeltap.tui.drill_commands import (
+    DRILL_COMMANDS,
+    GUESS_COMMANDS,
+    ask_for_split,
+    listen,
+    take_hits,
+    take_split,
+    told,
+)
 from heeltap.tui.page import Look
 from heeltap.tui.screens import drill_keys
 from heeltap.tui.screens.after_take import AfterTake
 from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
-from heeltap.tui.screens.listen import listening_commands, listening_keys, listening_words
+from heeltap.tui.screens.listen import listening_commands, listening_keys
 from heeltap.tui.screens.report import draw_report, report_room
 from heeltap.tui.text_app import TextApp
 from heeltap.views.bar_sheet import Line
@@ -86,15 +94,16 @@ class DrillApp(TextApp[int]):
         self.play: Run | None = None
         """The take that is being played."""
         self._at_once, self._leave_at_end, self._interrupted = at_once, leave_at_end, interrupted
-        self._feedback = settings.feedback
-        self._state = before(self.drill, self._feedback.for_take(1))
-        self._message, self._busy, self._rows, self._leaving = "", False, 0, False
+        self.feedback = settings.feedback
+        self.state = before(self.drill, self.feedback.for_take(1))
+        self.message, self._busy, self._rows, self._leaving = "", False, 0, False
         self._exit_code = 0
         self.listener, self._again = Listener(settings), False
         """What hears the inputs between two takes."""
+        self.tried = BeforeTake()
         self.went_back, self.wants_delay = False, False
         """Whether the player left for the screen before, not for good; and to measure the delay of the gear."""
-        self._listening = PlayerControl(lambda: settings.out_port)
+        self.listening = PlayerControl(lambda: settings.out_port)
         self._then: Callable[[Drill], Drill] | None = None
         self._view = view_of(drill, settings, self._glyphs)
         """What the drill adds to its state; size, message and keys change with every picture."""
@@ -105,7 +114,7 @@ class DrillApp(TextApp[int]):
         if self._at_once:
             self.begin_take()
         else:
-            self._message = ask_for_split(self)
+            self.message = ask_for_split(self)
             self.listener.open()
 
     def on_resize(self, _: Resize) -> None:
@@ -119,28 +128,30 @@ class DrillApp(TextApp[int]):
         if self._interrupted() and not self._leaving:
             self.action_interrupt()
         self._pass_time()
-        message = listening_words(self._listening) or self._message
         scroll = self._rows if self.play is None else 0
+        message, silent = told(self), self.settings.silent if self.play is None else self.play.silent
         view = replace(self._view, width=self.size.width, height=self.size.height, message=message, scroll=scroll)
+        view = replace(view, heard=self.tried.heard, silent=silent)
         self._lines_widget.show(self._drawn(replace(view, keys=self.keys_now)))
 
     def _pass_time(self) -> None:
         """Follow the take, the hands-free controls, and what sounds."""
         if self.play is not None and not self._busy:
             self._again = session.Again() in self.play.turn() or self._again
-            self._state = self.play.state
+            self.state = self.play.state
             if self.play.over:
                 self.end_take()
         elif not self._busy:
             for press in self.listener.poll():
-                if self._listening.on and "stop" in press.actions:
-                    self._listening.stop()
+                if self.listening.on and "stop" in press.actions:
+                    self.listening.stop()
                     continue
-                self._state, effects = session.step(self._state, press)
+                self.state, effects = session.step(self.state, press)
                 if session.Again() in effects:
                     self.begin_take()
-            self._message = take_split(self) or self._message
-        self._listening.turn()
+            self.message = take_split(self) or self.message
+            take_hits(self)
+        self.listening.turn()
 
     def _drawn(self, view: View) -> list[Line]:
         """The lines of what is shown now."""
@@ -149,14 +160,14 @@ class DrillApp(TextApp[int]):
             more = (*drill_keys.DRILL_HELP, *([drill_keys.PADS_HELP] if self._pads else []))
             return self.help_screen.draw(look, "drill", self.keys_now, more)
         if self.after.asking:
-            return drill_keys.guess_page(look, view.title, message=self._message)
-        if self._listening.now_us is not None:  # the bars move along with what is heard
-            heard = replace(self._state, phase=Phase.PLAYING, now_us=self._listening.now_us, notice="", gaps=())
+            return drill_keys.guess_page(look, view.title, message=self.message)
+        if self.listening.now_us is not None and self.listening.of_bars:  # the bars move along with what is heard
+            heard = replace(self.state, phase=Phase.PLAYING, now_us=self.listening.now_us, notice="", gaps=())
             return draw_drill(heard, view)
         if self.after.showing:
             lines = self.after.fit(look.width, report_room(look, KEY_LINES))
             return draw_report(lines, self.after.first, look, view.keys, KEY_LINES, message=view.message)
-        return draw_drill(self._state, view)
+        return draw_drill(self.state, view)
 
     @property
     def key_lines(self) -> int:
@@ -168,14 +179,19 @@ class DrillApp(TextApp[int]):
         """The keys of what is shown now."""
         if self.after.asking:
             return drill_keys.GUESS_KEYS
-        if self._listening.on:
-            return listening_keys(self._listening)
+        if self.listening.on:
+            return listening_keys(self.listening)
         part = self.drill.whole is not None
         if self.after.showing:
             measure, worst = self.after.delay_unknown and not self._pads, self.after.worst is not None
             return drill_keys.report_keys(measure=measure, worst=worst, part=part)
-        state, own_click = self._state, self.settings.follow_clock is None
+        state, own_click = self.state, self.settings.follow_clock is None
         return drill_keys.drill_keys(state.phase, state.feedback, part=part, stands=state.stands, own_click=own_click)
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing is played, and no take begins or ends."""
+        return self.play is None and not self._busy
 
     @property
     def running(self) -> Run | None:
@@ -192,7 +208,8 @@ class DrillApp(TextApp[int]):
         if self.play is not None or self._busy:
             return
         self.after.showing = self.after.asking = self.listener.wants_key = False
-        self._state = before(self.drill, self._feedback.for_take(1))
+        self.tried.forget()
+        self.state = before(self.drill, self.feedback.for_take(1))
         self._work("heeltap is opening the ports", self._start)
 
     def end_take(self) -> None:
@@ -203,7 +220,7 @@ class DrillApp(TextApp[int]):
 
     def _work(self, message: str, task: Callable[[], object]) -> None:
         """Do in a thread what takes a moment, and say so; `on_worker_state_changed` takes in what came of it."""
-        self._busy, self._message = True, message
+        self._busy, self.message = True, message
         self.run_worker(task, thread=True, exit_on_error=False)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
@@ -213,13 +230,13 @@ class DrillApp(TextApp[int]):
             self._busy, self.play, error = False, None, worker.error
             if not isinstance(error, HeeltapError):
                 raise error if error is not None else RuntimeError("a worker failed")
-            self._message = str(error)
+            self.message = str(error)
             self._exit_code = error.exit_code
         elif worker.state is WorkerState.SUCCESS:
-            self._busy, self._message = False, ""
+            self._busy, self.message = False, ""
             if isinstance(worker.result, Run):
                 self.play = worker.result
-                self.play.ask(session.Show(self._feedback.for_take(self.play.take_number)))
+                self.play.ask(session.Show(self.feedback.for_take(self.play.take_number)))
             elif isinstance(worker.result, DrillOutcome):
                 self._ended(worker.result)
             elif isinstance(worker.result, tuple):
@@ -230,16 +247,18 @@ class DrillApp(TextApp[int]):
     def on_key(self, event: Key) -> None:
         """Keys: pads first, where the keyboard is one, then commands."""
         character = " " if event.key == "space" else event.character or ""
-        playing = self.play is not None and self._state.phase in (Phase.COUNT_IN, Phase.PLAYING)
+        playing = self.play is not None and self.state.phase in (Phase.COUNT_IN, Phase.PLAYING)
         if self.play is not None and playing and self._pads:
             self.play.key(" " if event.key == "enter" else character)
+        elif self.play is None:
+            self.listener.strike(character, SystemClock().now_ns())
         event.prevent_default()
         self.press_key("plus" if event.key == "equals_sign" else event.key)
 
     def press_key(self, name: str) -> None:
         """What a key does now; keys that mean nothing here do nothing."""
-        if self._listening.problem:
-            self._listening.stop()
+        if self.listening.problem:
+            self.listening.stop()
         if self.help_screen.is_open:
             self.help_screen.press(name)
         elif name in self._moves and self.play is None:
@@ -252,14 +271,18 @@ class DrillApp(TextApp[int]):
         """Lines that a key moves by."""
         page = report_room(Look(*self.size), KEY_LINES)
         return keyboard.moves(page) | (
-            {"left": -page, "right": page} if self.after.showing and not self._listening.on else {}
+            {"left": -page, "right": page} if self.after.showing and not self.listening.on else {}
         )
 
     @property
     def _commands(self) -> Mapping[str, Callable[[], object]]:
-        if self._listening.on:
-            more = {"q": self.action_leave, "question_mark": self.help_screen.open, "l": self.action_listen}
-            return {**listening_commands(self._listening), **more}
+        if self.listening.on:
+            more: dict[str, Callable[[], object]] = {
+                "q": self.action_leave,
+                "question_mark": self.help_screen.open,
+                "l": partial(listen, self),
+            }
+            return {**listening_commands(self.listening), **more}
         table = GUESS_COMMANDS if self.after.asking else DRILL_COMMANDS
         return {name: partial(act, self) for name, act in table.items()}
 
@@ -284,54 +307,36 @@ class DrillApp(TextApp[int]):
         if self._busy:
             return
         if self.play is not None:
-            bar = self._state.columns.bar_at(max(self._state.now_us, 0)).number
+            bar = self.state.columns.bar_at(max(self.state.now_us, 0)).number
             self._then = (lambda drill: from_bar(change(drill), bar)) if goes_on else change
             self.again()
         else:
-            self._changed(change)
+            self.changed_to(change)
 
     def action_next(self) -> None:
         """Take up what the takes so far ask for; to be looked up, which takes a moment."""
         if self.play is None and not self._busy:
             self._work("looking for what comes next", lambda: next_drill(self.settings.takes, sound=self.drill.sound))
 
-    def _changed(self, change: Callable[[Drill], Drill]) -> bool:
+    def changed_to(self, change: Callable[[Drill], Drill]) -> bool:
         """Show another drill; False, and a line of why, where it cannot be."""
         try:
             self.drill = change(self.drill)
         except HeeltapError as error:
-            self._message = str(error)
+            self.message = str(error)
             return False
-        self._state, self._rows, self.after.showing = before(self.drill, self._feedback.for_take(1)), 0, False
-        self._view, self._message = view_of(self.drill, self.settings, self._glyphs), ask_for_split(self)
+        self.state, self._rows, self.after.showing = before(self.drill, self.feedback.for_take(1)), 0, False
+        self._view, self.message = view_of(self.drill, self.settings, self._glyphs), ask_for_split(self)
         return True
 
     def action_guess(self, guess: str) -> None:
         """Keep what the player thought, and show the report."""
-        self._message = self.after.guessed(guess)
-
-    def action_listen(self) -> None:
-        """Hear the last take, its listed bars first, or before a take what is to be played."""
-        if self.play is not None or self._busy:
-            return
-        of_take = piece_of_take if self._listening.in_turn else piece_of_listed_bars
-        drill, folder = self.drill, self.after.outcomes[-1].folder if self._state.phase is Phase.DONE else None
-        if folder is not None:
-            self._listening.begin(lambda: of_take(folder, drill.sound))
-        else:
-            self._listening.begin(lambda: piece_of_drill(drill))
+        self.message = self.after.guessed(guess)
 
     def action_stop(self) -> None:
         """End the take here."""
         if self.play is not None and not self._busy:
             self.play.stop()
-
-    def action_numbers(self) -> None:
-        """Show the numbers at other times."""
-        self._feedback = drill_keys.NEXT_NUMBERS[self._state.feedback]
-        self._state = session.step(self._state, session.Show(self._feedback))[0]
-        if self.play is not None and not self._busy:
-            self.play.ask(session.Show(self._feedback))
 
     def action_leave(self) -> None:
         """Leave; a take that is being played is kept first."""
@@ -350,19 +355,19 @@ class DrillApp(TextApp[int]):
         self.action_leave()
 
     def _start(self) -> Run:
-        self._listening.free()
+        self.listening.free()
         self.listener.close()
         return begun(self.drill, self.settings)
 
     def _leave(self) -> None:
         self._gone = True
-        self._listening.free()
+        self.listening.free()
         self.listener.close()
         self.exit(self._exit_code)
 
     def _ended(self, outcome: DrillOutcome) -> None:
         """Show what became of the take."""
-        self.play, self._state, self._rows = None, outcome.state, 0
+        self.play, self.state, self._rows = None, outcome.state, 0
         self.after.ended(outcome, self.drill)
         self._exit_code = 130 if self._exit_code == 130 else outcome.exit_code
         if self._leave_at_end:
@@ -370,7 +375,7 @@ class DrillApp(TextApp[int]):
         elif not self._leaving:
             then, again = self._then, self._again
             self._then, self._again = None, False
-            if again and (then is None or self._changed(then)):
+            if again and (then is None or self.changed_to(then)):
                 self.begin_take()
             else:
                 self.after.ask()
@@ -379,15 +384,15 @@ class DrillApp(TextApp[int]):
     def _advised(self, drill: Drill | None, reason: str) -> None:
         """Show what comes next and why."""
         if drill is not None:
-            self._changed(lambda _: for_pads(drill, self.settings))
-        self._message = self._message or reason
+            self.changed_to(lambda _: for_pads(drill, self.settings))
+        self.message = self.message or reason
 
     def _move(self, lines: int) -> None:
         """Scroll the report by lines, or the bars by rows."""
         if self.after.showing:
             self.after.first += lines
         else:
-            last = len(self._state.columns.bars)
+            last = len(self.state.columns.bars)
             self._rows = max(-last, min(last, self._rows + lines))
 
     @property

@@ -1,22 +1,27 @@
 """What each key of the drill screen does, by what the screen shows: the question, what sounds, or the drill itself.
 
-Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`, `ask_for_split`, `take_split`.
+Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`, `ask_for_split`, `take_split`, `take_hits`, `listen`, `told`.
 """
 
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
-from heeltap.app.drill.changes import faster, for_pads, simpler, slower
+from heeltap.app.drill.changes import at_tempo, faster, for_pads, simpler, slower
 from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.split import QUESTION, keep_split, split_wanted
+from heeltap.app.listen.piece import piece_of_click, piece_of_drill, piece_of_listed_bars, piece_of_take
+from heeltap.clock import SystemClock
 from heeltap.errors import HeeltapError
 from heeltap.model.pitch import key_name
-from heeltap.session.session import Pause, Phase, Resume
+from heeltap.session.session import Pause, Phase, Resume, Show, step
+from heeltap.tui.before_take import click_words
+from heeltap.tui.screens.drill_keys import NEXT_NUMBERS
+from heeltap.tui.screens.listen import listening_words
 
 if TYPE_CHECKING:
     from heeltap.tui.drill_app import DrillApp
 
-__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS", "ask_for_split", "take_split"]
+__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS", "ask_for_split", "listen", "take_hits", "take_split", "told"]
 
 Commands = Mapping[str, Callable[["DrillApp"], object]]
 
@@ -60,6 +65,61 @@ def _turn_page(app: "DrillApp") -> None:
         app.after.turn_page()
 
 
+def listen(app: "DrillApp") -> None:
+    """Hear the last take, its listed bars first, or before a take what is to be played."""
+    if not app.idle:
+        return
+    of_take = piece_of_take if app.listening.in_turn else piece_of_listed_bars
+    drill, folder = app.drill, app.outcomes[-1].folder if app.state.phase is Phase.DONE else None
+    if folder is not None:
+        app.listening.begin(lambda: of_take(folder, drill.sound))
+    else:
+        app.listening.begin(lambda: piece_of_drill(drill))
+
+
+def _numbers(app: "DrillApp") -> None:
+    """Show the numbers at other times."""
+    app.feedback = NEXT_NUMBERS[app.state.feedback]
+    app.state = step(app.state, Show(app.feedback))[0]
+    if app.running is not None:
+        app.running.ask(Show(app.feedback))
+
+
+def _test_click(app: "DrillApp") -> None:
+    """Hear two bars of the click where it will sound."""
+    if app.idle:
+        app.listening.begin(lambda: piece_of_click(app.drill.sound))
+
+
+def _tap(app: "DrillApp") -> None:
+    """One tap of the tempo."""
+    if app.idle:
+        _tapped(app, *app.tried.tap_key(SystemClock().now_ns(), _beat_quarters(app)))
+
+
+def take_hits(app: "DrillApp") -> None:
+    """Show what was struck since the last picture; where it is taps of the tempo, take that up once they are whole."""
+    _tapped(app, *app.tried.hear(app.listener.hits(), _beat_quarters(app)))
+
+
+def _tapped(app: "DrillApp", bpm: float | None, words: str) -> None:
+    """Say how far the taps are; take up the tempo once they are whole."""
+    if bpm is None or app.changed_to(lambda drill: at_tempo(drill, bpm)):
+        app.message = words or app.message
+
+
+def _beat_quarters(app: "DrillApp") -> float:
+    """Length of the beat, quarter notes."""
+    return app.drill.plan.metre.metres[0].beat_quarters
+
+
+def told(app: "DrillApp") -> str:
+    """What the player must know now; empty when there is nothing."""
+    if app.listening.on and not app.listening.of_bars:
+        return click_words(app.settings.out_port)
+    return listening_words(app.listening) or app.message or (app.listener.problem if app.idle else "")
+
+
 def ask_for_split(app: "DrillApp") -> str:
     """The question where the hands part, where a drill needs to know; empty where it does not."""
     app.listener.wants_key = split_wanted(app.drill, app.settings)
@@ -92,10 +152,12 @@ GUESS_COMMANDS: Commands = {
 """While the screen asks how the take was."""
 
 DRILL_COMMANDS: Commands = {
+    "c": _test_click,
+    "t": _tap,
     "enter": lambda app: app.begin_take(),
-    "l": lambda app: app.action_listen(),
+    "l": listen,
     "escape": lambda app: app.action_escape(),
-    "n": lambda app: app.action_numbers(),
+    "n": _numbers,
     "o": _leave_out,
     "p": _pause,
     "q": lambda app: app.action_leave(),

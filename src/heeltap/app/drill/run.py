@@ -41,7 +41,7 @@ from heeltap.model.notes import make_notes
 from heeltap.model.played import Played
 from heeltap.model.result import Result
 from heeltap.session import session
-from heeltap.session.from_records import Presses, events_of
+from heeltap.session.from_records import NO_OUTPUT, Presses, events_of
 from heeltap.session.session import Effect, Event, Phase, State
 from heeltap.sound.audio_out import is_audio
 from heeltap.sound.click import count_click
@@ -129,6 +129,11 @@ class Run:
     def take_number(self) -> int:
         """Which take of this exercise it is; 1 unless the feedback fades."""
         return self._context.take_number
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing sounds: no output was asked for, it could not be opened, or it is gone."""
+        return self._settings.silent or self.state.notice == NO_OUTPUT
 
     @property
     def scheduler(self) -> str:

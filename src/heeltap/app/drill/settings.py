@@ -62,6 +62,11 @@ class Settings:
         return played if self.follow_clock in (None, *played) else (*played, str(self.follow_clock))
 
     @property
+    def silent(self) -> bool:
+        """Whether nothing sounds, so that the player must see the beat."""
+        return self.out_port is None and self.follow_clock is None
+
+    @property
     def clock_input(self) -> int:
         """Index of the input whose clock is followed; -1 for none."""
         return -1 if self.follow_clock is None else self.in_ports.index(self.follow_clock)

@@ -51,13 +51,19 @@ class Piece:
     """What is sent: as it was played, or, where true is given, with every stroke where it belongs."""
     what: tuple[str, str]
     """Both versions in words; two alike where there is only one."""
+    of_bars: bool = True
+    """Whether its bars are those that the screen shows, so that they move along; False for the click alone."""
 
 
-def whole(starts_us: Sequence[int], make: Callable[[bool], Schedule], what: tuple[str, str]) -> Piece:
+def whole(
+    starts_us: Sequence[int], make: Callable[[bool], Schedule], what: tuple[str, str], *, of_bars: bool = True
+) -> Piece:
     """Something from its first bar to its last, in jumps of four bars."""
     starts = tuple(starts_us)
     rows = len(starts)
-    return Piece(starts, starts, tuple(range(1, rows + 1)), (False,) * rows, tuple(range(0, rows, _STEP)), make, what)
+    return Piece(
+        starts, starts, tuple(range(1, rows + 1)), (False,) * rows, tuple(range(0, rows, _STEP)), make, what, of_bars
+    )
 
 
 def piece_of_take(folder: Path, sound: ClickSound) -> Piece:
@@ -133,7 +139,7 @@ def piece_of_drill(drill: Drill) -> Piece:
 def piece_of_click(sound: ClickSound) -> Piece:
     """Two bars of the click."""
     clicks = click_schedule(steady_tempo(_CLICK_BPM), steady_metre(), 2, count_in_bars=0, sound=sound)
-    return whole((0, clicks.end_us // 2), lambda _: clicks, ("the click",) * 2)
+    return whole((0, clicks.end_us // 2), lambda _: clicks, ("the click",) * 2, of_bars=False)
 
 
 def _bar_starts_us(plan: Plan) -> tuple[int, ...]:

@@ -86,6 +86,11 @@ class PlayerControl:
         return self._piece.what[self.moved or bool(self._piece.moved_at[max((self._row or 0) - 1, 0)])]
 
     @property
+    def of_bars(self) -> bool:
+        """Whether the bars of the screen are what is heard."""
+        return self._piece is None or self._piece.of_bars
+
+    @property
     def in_turn(self) -> bool:
         """Whether both versions are heard in turn, bars of a list."""
         return self._piece is not None and any(self._piece.moved_at)

@@ -37,7 +37,8 @@ _HEAD, _FOOT = 4, 4
 """Lines above the bars, at least, and below them, without the blank one above the running figure."""
 
 _TALL = 34
-"""From so many lines on the beat is drawn large as well: as many rows of bars still fit as on a screen of 28."""
+"""From so many lines on the beat is drawn large as well: as many rows of bars still fit as on a screen of 28. Where nothing
+sounds it is the only beat there is, and takes its lines from the bars on every screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,10 @@ class View:
     """What each hand or drum plays, and on which keys."""
     passes: int = 1
     """How often the bars come in a row."""
+    heard: str = ""
+    """The last key or pad that was struck before the take, which the ready screen shows in a line of its own."""
+    silent: bool = False
+    """Whether nothing sounds: the beat is then large on a screen of any size."""
     task: tuple[str, ...] = ()
     """What the set says of the exercise and asks for, shown before you begin; empty where no set asks for it."""
 
@@ -118,10 +123,16 @@ def draw_drill(state: State, view: View) -> list[Line]:
         return too_small(view.width, view.height)
     told = told_lines(view.message, view.width) if _still(state) else []
     keys: Line = [Span(clip(f"  {clean(view.rows.keys)}", view.width), "dim")]
-    lines = [_title(state, view), _beats(state, view), *(told or [*_coming(state, view), keys])]
+    hit: Line = [Span(clip(f"  {clean(view.heard)}", view.width), "head")]
+    heard = [hit] if view.heard and state.phase is Phase.READY else []
+    lines = [_title(state, view), _beats(state, view), *heard, *(told or [*_coming(state, view), keys])]
     lines += [[] for _ in range(_HEAD - len(lines))]
     head = len(lines)
-    large = [[], *large_beat(state, view.width, view.glyphs)] if view.height >= _TALL else []
+    large = (
+        [[], *large_beat(state, view.width, view.glyphs)]
+        if view.height >= _TALL or (view.silent and not _still(state))
+        else []
+    )
     room = view.height - head - _FOOT - 1 - len(large)
     lines += _rows(state, view, room)
     lines += [[] for _ in range(head + room - len(lines))]

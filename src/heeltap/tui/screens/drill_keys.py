@@ -47,6 +47,9 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 
 MEASURE = Key("u", "delay", "measure the delay of your gear, so that early and late are yours alone: two minutes")
 
+_TEST = Key("c", "test click", "hear two bars of the click; the line of beats shows every key and pad that you strike")
+_TAP = Key("t", "tap tempo", "tap four beats, with t or where you play: that is the tempo")
+
 _PAUSE = Key("p", "pause", "stop the click and the take")
 _GO_ON = Key(
     "p", "go on", "count in, and go on from the beginning of the bar in which you paused; you play that bar again"
@@ -114,7 +117,8 @@ def drill_keys(
     )
     if phase is Phase.READY:
         start = Key("enter", "start", "count in and begin")
-        return start, LISTEN, *whole, _SIMPLER, _NEXT, numbers, _SLOWER, _FASTER, _BACK, HELP, QUIT
+        tried = (_TEST, *((_TAP,) if own_click else ()))
+        return start, LISTEN, *tried, _SLOWER, _FASTER, *whole, _SIMPLER, _NEXT, numbers, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
