@@ -1,5 +1,6 @@
 """Line numbers, collected mistakes, and TOML text."""
 
+import re
 import tomllib
 
 import pytest
@@ -70,7 +71,7 @@ def test_nothing_wrong_is_no_error() -> None:
     Check("x", TEXT).finish()
 
 
-@pytest.mark.parametrize("text", ["a = ", "[", "a = 1\na = 2", "\x00", "a = " + "[" * 5_000])
+@pytest.mark.parametrize("text", ["a = ", "[", "a = 1\na = 2", "\x00", "a = " + "[" * 4_000])
 def test_what_is_not_toml_is_refused_in_one_line(text: str) -> None:
     """Broken TOML, doubled keys, control characters, absurd nesting: never a traceback of another kind."""
     with pytest.raises(SetFileError, match="not TOML") as caught:
@@ -79,9 +80,46 @@ def test_what_is_not_toml_is_refused_in_one_line(text: str) -> None:
 
 
 def test_a_huge_file_is_refused_before_it_is_read() -> None:
-    """Two million characters are no exercise."""
-    with pytest.raises(SetFileError, match="2000001 characters"):
-        Check("x.toml", " " * 2_000_001)
+    """Half a million characters are no exercise."""
+    with pytest.raises(SetFileError, match="500,001 characters"):
+        Check("x.toml", " " * 500_001)
+
+
+@pytest.mark.parametrize(
+    ("line", "found"),
+    [
+        ("a." * 2_400 + "a = 1", "a key of many parts; expected at most 50"),
+        ("[" + "a." * 2_400 + "a]", "a key of many parts"),
+        ("[[" + " a . " * 900 + "a]]", "a key of many parts"),
+        ("x = { " + '"a".' * 1_200 + "a = 1 }", "a key of many parts"),
+        ("a = " + "9" * 5_001, "5,005 characters; expected at most 5,000 in a line"),
+        ("a" * 5_001, "5,001 characters"),
+        ("a = " + "9" * 4_900, "not TOML"),
+    ],
+)
+def test_what_would_cost_minutes_is_refused_before_it_is_parsed(line: str, found: str) -> None:
+    """Deep keys in every form, long lines, numbers of thousands of digits: a line with its number, within milliseconds."""
+    with pytest.raises(SetFileError, match=re.escape(found)) as caught:
+        Check("x.toml", f"ok = 1\n{line}\n")
+    assert found == "not TOML" or str(caught.value).startswith("x.toml, line 2: ")
+
+
+@pytest.mark.parametrize(
+    "text", ['a = "' + "one. two. " * 20 + '"', "a.b.c.d = 1", "x = 1.5 # v1.2.3.4.5.6.7", '"1.2" = 3']
+)
+def test_dots_that_are_no_depth_pass(text: str) -> None:
+    """Sentences, versions and a few tables in each other."""
+    assert [] == Check("x.toml", text).mistakes
+
+
+def test_after_a_hundred_mistakes_heeltap_looks_no_further() -> None:
+    """A file of nothing but unknown keys is told in a hundred lines."""
+    check = Check("x.toml", "\n".join(f"key{number} = 1" for number in range(2_000)))
+    with pytest.raises(SetFileError) as caught:
+        check.only(check.document, (), ("format", "title"))
+
+    assert 101 == len(caught.value.mistakes)
+    assert "that is 100 mistakes; heeltap looked no further" == caught.value.mistakes[-1]
 
 
 @pytest.mark.parametrize("value", [True, "x", float("nan"), float("inf"), 10, None])

@@ -27,13 +27,14 @@ Inside: `PadSet`, `Stored`, `read_settings`, `write_settings`, `settings_toml`, 
 """
 
 import difflib
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from heeltap.errors import InputFileError, PlanError, SetFileError
 from heeltap.files.paths import settings_file
-from heeltap.files.toml.check import REQUIRED, Check, toml_text
+from heeltap.files.toml.check import REQUIRED, Check, toml_file_text, toml_text
 from heeltap.model.pitch import key_name, key_of
 from heeltap.write import write_whole
 
@@ -99,12 +100,9 @@ def read_settings(path: Path | None = None) -> Stored:
         It cannot be read, is no TOML, or says something that cannot be; every mistake is in the message.
     """
     where = settings_file() if path is None else path
-    try:
-        text = where.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if not os.path.lexists(where):
         return Stored()
-    except (OSError, UnicodeDecodeError) as error:
-        raise SetFileError(str(where), f"cannot be read: {getattr(error, 'strerror', None) or error}") from error
+    text = toml_file_text(where, "your settings")
     check = Check(str(where), text)
     top = check.document
     check.only(top, (), ("format", "in_ports", "out_port", "split", "control", "pads", "click"))

@@ -7,6 +7,7 @@ Inside: `plan_of`, `plan_of_part`, `counting_of`, `swing_ticks`,
 `tempo_of`.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -37,6 +38,12 @@ ACCENT_VELOCITY, PLAIN_VELOCITY = 112, 80
 CHORD_US = 30_000
 """Notes of a recorded part within 30 ms of the first are one stroke: two hits further apart are heard as two."""
 
+LADDER_BPM = (10.0, 600.0)
+"""Where the last step of a ladder may lie, quarter notes a minute. Ours."""
+
+MOST_NOTES = 50_000
+"""Of an exercise: 2,000 bars of 25 notes. One that asks for more is a mistake, and costs seconds to build. Ours."""
+
 _GROOVE, _FILL, _LANDING, _AFTER = range(len(KINDS))
 
 
@@ -51,6 +58,11 @@ def tempo_of(exercise: Exercise) -> TempoMap:
     -------
     TempoMap
         In ticks of 10,080 per quarter.
+
+    Raises
+    ------
+    PlanError
+        A ladder whose last step lies outside `LADDER_BPM`.
     """
     per_quarter = us_per_quarter_from_bpm(exercise.tempo_bpm)
     if exercise.ladder is None:
@@ -58,6 +70,12 @@ def tempo_of(exercise: Exercise) -> TempoMap:
     every = exercise.ladder.every_bars
     steps = range(max(1, -(-len(exercise.bars) // every)))
     factor = 1 + exercise.ladder.step_percent / 100
+    # By logarithms: 1.5 to the 2,000th has no float.
+    last = math.log(exercise.tempo_bpm) + (len(steps) - 1) * math.log(factor)
+    if not math.log(LADDER_BPM[0]) <= last <= math.log(LADDER_BPM[1]):
+        found = f"{len(steps) - 1} steps of {exercise.ladder.step_percent:+g} % from {exercise.tempo_bpm:g} bpm"
+        expected = f"a last step from {LADDER_BPM[0]:g} to {LADDER_BPM[1]:g} bpm"
+        raise PlanError(sentence("ladder", found, expected))
     return TempoMap(
         TICKS_PER_QUARTER,
         as_ints(step * every * bar_ticks(exercise.metre) for step in steps),
@@ -134,8 +152,10 @@ def plan_of(exercise: Exercise) -> Plan:
     Raises
     ------
     PlanError
-        A bar that does not fit the metre, a bar with too few lines, or an exercise without a stroke.
+        A bar that does not fit the metre, a bar with too few lines, an exercise without a stroke, or one of more than
+        `MOST_NOTES` notes.
     """
+    _refuse_crowds(exercise)
     rows = sorted(row for number in range(len(exercise.bars)) for row in _bar_rows(exercise, number))
     if not rows:
         raise PlanError(sentence(exercise.name or "exercise", "no stroke in any bar", "at least one"))
@@ -156,6 +176,18 @@ def plan_of(exercise: Exercise) -> Plan:
         bars=len(exercise.bars),
         swing_ratio=exercise.swing_ratio,
     )
+
+
+def _refuse_crowds(exercise: Exercise) -> None:
+    """Count the notes of an exercise before they are built; raise `PlanError` where there are too many."""
+    keys = [max(1, len(voice.pitches)) for voice in exercise.voices]
+    notes = sum(
+        len(parse_counting(line, exercise.metre).at_tick) * count
+        for bar in exercise.bars
+        for line, count in zip(bar.lines, keys, strict=False)
+    )
+    if notes > MOST_NOTES:
+        raise PlanError(sentence(exercise.name or "exercise", f"{notes:,} notes", f"at most {MOST_NOTES:,}"))
 
 
 def _bar_rows(exercise: Exercise, number: int) -> Iterable[tuple[int, int, int, int, int]]:

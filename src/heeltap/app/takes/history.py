@@ -7,7 +7,6 @@ Inside: `History`, `history`, `index_take`, `rebuild`, `Rebuilt`, `row_of`.
 """
 
 import os
-import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,12 +14,13 @@ from pathlib import Path
 from heeltap import __version__
 from heeltap.analysis.past_take import past_of
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
-from heeltap.errors import HeeltapError, StoreError, sentence
+from heeltap.errors import HeeltapError, SetFileError, StoreError, sentence
 from heeltap.files.history_db import Store, open_store
 from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
 from heeltap.files.takes.folder import Take, list_takes, take_of
 from heeltap.files.takes.metadata import Context
+from heeltap.files.toml.check import parse_toml
 from heeltap.files.toml.families import grade_name
 from heeltap.model.past_take import PastTake
 from heeltap.model.result import Result
@@ -229,8 +229,8 @@ def _names(root: Path) -> set[str]:
 def _family_of(context: Context) -> tuple[str, str]:
     """Family and grade of a generated exercise; two empty texts for everything else."""
     try:
-        written = tomllib.loads(context.exercise or "")
-    except tomllib.TOMLDecodeError:
+        written = parse_toml("exercise", context.exercise or "")
+    except SetFileError:
         return "", ""
     family, grade = written.get("family"), written.get("grade")
     if isinstance(family, str) and family and isinstance(grade, int | str) and (name := grade_name(family, grade)):

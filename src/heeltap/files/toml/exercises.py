@@ -22,13 +22,14 @@ from pathlib import Path
 from typing import Any
 
 from heeltap.course.generate import TEMPI
-from heeltap.errors import PlanError, SetFileError
-from heeltap.files.toml.check import Check, toml_text
+from heeltap.errors import PlanError
+from heeltap.files.toml.check import Check, toml_file_text, toml_text
 from heeltap.files.toml.families import grade_name, read_voices
 from heeltap.model.counting import parse_counting
 from heeltap.model.exercise import Bar, ClickPlan, Exercise, Ladder, Pocket, Voice, click_text, parse_click
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.plan import Section
+from heeltap.model.plan_from import plan_of, tempo_of
 from heeltap.model.timeline import Metre
 
 __all__ = ["FORMAT", "exercise_from_toml", "exercise_to_toml", "read_exercise"]
@@ -44,11 +45,7 @@ _MOST_BARS = 2_000
 
 def read_exercise(path: Path) -> Exercise:
     """The exercise in a file; raises `SetFileError` with every mistake, each with its line."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as e:
-        reason = "is not UTF-8 text" if isinstance(e, UnicodeDecodeError) else (e.strerror or "cannot be read")
-        raise SetFileError(str(path), reason, "an exercise file (.toml)") from e
+    text = toml_file_text(path, "an exercise file (.toml)")
     return exercise_from_toml(text, where=str(path), name=path.stem)
 
 
@@ -88,8 +85,20 @@ def exercise_from_toml(text: str, *, where: str = "exercise", name: str = "exerc
         grade=_grade(check, top),
         seed=check.whole(top, (), "seed", 0, low=-(2**63), high=2**63 - 1),
     )
+    if not check.mistakes:
+        _whole(check, exercise)
     check.finish()
     return exercise
+
+
+def _whole(check: Check, exercise: Exercise) -> None:
+    """What only the exercise as a whole shows: where its ladder ends, how many notes it has."""
+    for key, build in (("ladder", tempo_of), ("section", plan_of)):
+        try:
+            build(exercise)
+        except PlanError as error:
+            check.planned((key,), error)
+            return
 
 
 def _grade(check: Check, top: dict[str, Any]) -> str:

@@ -25,9 +25,9 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, NamedTuple
 
 from heeltap.course.generate import TEMPI
-from heeltap.errors import InputFileError, PlanError, SetFileError
+from heeltap.errors import InputFileError, PlanError
 from heeltap.files.smf import read_midi
-from heeltap.files.toml.check import Check
+from heeltap.files.toml.check import Check, toml_file_text
 from heeltap.files.toml.exercises import read_exercise
 from heeltap.files.toml.set_generated import GENERATED, generated, refused
 from heeltap.model.exercise import Exercise, Ladder, Pocket, parse_click
@@ -47,6 +47,9 @@ ITEM_KEYS = ("title", "notes", *GENERATED, "exercise", "midi", "part", "tempo_bp
 _SOURCES = ("family", "exercise", "midi")
 _MOST_ITEMS = 60
 _MOST_TAKES = 99
+_MOST_TEMPI, _MOST_TAKES_IN_ALL, _MOST_BARS = 200, 1_000, 20_000
+"""What a whole set may ask for: a hand-in holds 200 takes, and 20,000 bars take 11 hours at 120 bpm. Ours."""
+
 _MOST_LINES = 20
 
 Key = tuple[str | int, ...]
@@ -86,11 +89,7 @@ def set_from_toml(text: str, *, where: str = "set", name: str = "set", folder: P
 
 
 def _text_of(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as e:
-        reason = "is not UTF-8 text" if isinstance(e, UnicodeDecodeError) else (e.strerror or "cannot be read")
-        raise SetFileError(str(path), reason, "a set file (.toml)") from e
+    return toml_file_text(path, "a set file (.toml)")
 
 
 def _set(check: Check, name: str, folder: Path) -> PracticeSet:
@@ -105,6 +104,7 @@ def _set(check: Check, name: str, folder: Path) -> PracticeSet:
         check.wrong(("item",), "no exercise", "at least one [[item]]")
     if len(rows) > _MOST_ITEMS:
         check.wrong(("item",), f"{len(rows)} exercises", f"at most {_MOST_ITEMS}")
+    _refuse_loads(check, rows)
     items = tuple(_item(check, row, ("item", n), shared, folder) for n, row in enumerate(rows[:_MOST_ITEMS]))
     practice = PracticeSet(
         name=name,
@@ -116,6 +116,31 @@ def _set(check: Check, name: str, folder: Path) -> PracticeSet:
     )
     check.mistakes.sort(key=_line_of)
     return practice
+
+
+def _refuse_loads(check: Check, rows: list[dict[str, Any]]) -> None:
+    """Count what a set asks for before anything of it is built; raise `SetFileError` where that is too much."""
+    steps, takes, bars = 0, 0, 0
+    usual = _count(check.document.get("takes"), 1)
+    for row in rows:
+        tempi = row.get("tempo_bpm")
+        here = max(1, len(tempi)) if isinstance(tempi, list) else 1
+        steps += here
+        takes += here * _count(row.get("takes"), usual)
+        bars += here * _count(row.get("bars"), 0)
+    for found, most, what in (
+        (steps, _MOST_TEMPI, "tempi in all"),
+        (takes, _MOST_TAKES_IN_ALL, "takes in all"),
+        (bars, _MOST_BARS, "bars at all tempi together"),
+    ):
+        if found > most:
+            check.wrong(("item",), f"{found:,} {what}", f"at most {most:,}")
+            check.finish()
+
+
+def _count(value: object, usual: int) -> int:
+    """A whole number above zero as it stands in the file, else what is usual."""
+    return value if isinstance(value, int) and value > 0 else usual
 
 
 def _line_of(mistake: str) -> int:

@@ -21,8 +21,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
 
-from heeltap.errors import SetFileError
-from heeltap.files.toml.check import Check, toml_text
+from heeltap.files.toml.check import Check, toml_file_text, toml_text
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.plan import Section
 from heeltap.model.song import Song
@@ -63,13 +62,7 @@ def read_song(path: Path) -> Song:
     SetFileError
         It cannot be read, or has mistakes: every one with its line.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = "is not UTF-8 text" if isinstance(error, UnicodeDecodeError) else (error.strerror or "cannot be read")
-        raise SetFileError(
-            str(path), reason, "a song file (.song.toml)", "heeltap song new SONG.mid writes one"
-        ) from error
+    text = toml_file_text(path, "a song file (.song.toml)", "heeltap song new SONG.mid writes one")
     name = path.name.removesuffix(".toml").removesuffix(".song")
     return song_from_toml(text, where=str(path), name=name, folder=path.parent)
 
