@@ -38,7 +38,7 @@ ACCENT_VELOCITY, PLAIN_VELOCITY = 112, 80
 CHORD_US = 30_000
 """Notes of a recorded part within 30 ms of the first are one stroke: two hits further apart are heard as two."""
 
-LADDER_BPM = (10.0, 600.0)
+LADDER_BPM = (10.0, 1_000.0)
 """Where the last step of a ladder may lie, quarter notes a minute. Ours."""
 
 MOST_NOTES = 50_000
