@@ -28,7 +28,7 @@ _PDF = re.compile(rb"/Creator \((heeltap [a-z ]+)\)")
 _PAGE = re.compile(rb'<meta name="generator" content="(heeltap [a-z ]+)">')
 
 
-def write_whole(path: str | Path, data: bytes, *, make_folder: bool = False) -> Path:
+def write_whole(path: str | Path, data: bytes | Iterable[bytes], *, make_folder: bool = False) -> Path:
     """Write a file whole or not at all; the path that was written.
 
     The bytes go into a draft beside the file, reach the disk, and take the file's name in one step. A crash or a full disk
@@ -38,8 +38,8 @@ def write_whole(path: str | Path, data: bytes, *, make_folder: bool = False) -> 
     ----------
     path : path
         Where the file goes; a file that is there is replaced.
-    data : bytes
-        All of it.
+    data : bytes or iterable of bytes
+        All of it, or its pieces in order.
     make_folder : bool
         Make the folder where it is missing.
 
@@ -54,7 +54,7 @@ def write_whole(path: str | Path, data: bytes, *, make_folder: bool = False) -> 
             asked.parent.mkdir(parents=True, exist_ok=True)
         if _is_stream(asked):
             with open(asked, "wb") as stream:
-                stream.write(data)
+                stream.writelines(_pieces(data))
         else:
             _replace(Path(os.path.realpath(asked)), data)
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
@@ -62,12 +62,16 @@ def write_whole(path: str | Path, data: bytes, *, make_folder: bool = False) -> 
     return asked
 
 
-def _replace(target: Path, data: bytes) -> None:
+def _pieces(data: bytes | Iterable[bytes]) -> Iterable[bytes]:
+    return [data] if isinstance(data, bytes) else data
+
+
+def _replace(target: Path, data: bytes | Iterable[bytes]) -> None:
     """Put the bytes beside the file and move them into its place."""
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with open(draft, "wb") as file:
-            file.write(data)
+            file.writelines(_pieces(data))
             file.flush()
             os.fsync(file.fileno())
         os.replace(draft, target)

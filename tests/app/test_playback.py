@@ -12,7 +12,7 @@ import pytest
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.listen import playback as playback_module
-from heeltap.app.listen.playback import Playback, begun_at, heard_plan, heard_take
+from heeltap.app.listen.playback import Playback, heard_plan, heard_take
 from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import FakeClock
@@ -34,6 +34,7 @@ from heeltap.model.plan_from import plan_of
 from heeltap.model.result import Result
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import click_schedule
+from heeltap.sound.stretches import begun_at
 from tests.engine.timing import nap, now_ns
 from tests.makers.drills import counted_plan
 

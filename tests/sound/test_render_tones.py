@@ -9,7 +9,7 @@ from heeltap.model.notes import make_notes
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.played import played_schedule
-from heeltap.sound.render import Mixer, render
+from heeltap.sound.render import CEILING, Mixer, render
 from heeltap.sound.tones import FADE_S, released_us, tone, tone_hz
 from tests.makers.amounts import amount
 
@@ -55,7 +55,7 @@ def test_a_tone_sounds_until_it_is_let_go_and_fades_softly(length_us: int) -> No
     sounding = np.flatnonzero(wave)
 
     assert end + round(FADE_S * RATE_HZ) - 1 == sounding[-1]
-    assert np.max(np.abs(wave[end : end + 500])) > 0.01
+    assert np.max(np.abs(wave[end : end + 500])) > 0.007
     assert np.max(np.abs(wave[sounding[-1] - 48 : sounding[-1]])) < 0.01 * np.max(np.abs(wave))
     assert np.max(np.abs(np.diff(wave[max(end - 1, 0) :]))) < 0.012  # the tone itself changes by 0.01 a sample
 
@@ -121,7 +121,7 @@ def test_a_click_and_percussion_are_no_tones() -> None:
 
 
 def test_chords_and_pads_stay_below_full_scale_with_a_click() -> None:
-    """Any eight keys at velocity 100 and the loudest click at one moment are not cut off; nor are two pads at 127."""
+    """Any eight keys at velocity 100 and the loudest click at one moment stay 6 dB below full scale; so do two pads at 127."""
     rng = np.random.default_rng(3)
     click = click_schedule(steady_tempo(120), steady_metre(), 1, sound=ClickSound())
     chords = [np.sort(rng.choice(np.arange(36, 90), 8, replace=False)) for _ in range(amount(40, fast=8))]
@@ -130,7 +130,7 @@ def test_chords_and_pads_stay_below_full_scale_with_a_click() -> None:
     for notes in (*held, pads):
         wave = Mixer(merge(click, played_schedule(notes, 0)), RATE_HZ).block(0, RATE_HZ // 2)
 
-        assert 0.5 < np.max(np.abs(wave)) < 1.0
+        assert 0.35 < np.max(np.abs(wave)) <= CEILING
 
 
 def test_every_tone_keeps_to_the_scale() -> None:

@@ -30,6 +30,7 @@ COMMANDS = (
     "compare",
     "song",
     "comp",
+    "listen",
     "history",
     "make",
     "simplify",

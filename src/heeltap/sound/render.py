@@ -2,13 +2,14 @@
 at exactly its sample. Pure arithmetic.
 
 A click that is due at ``t`` microseconds begins at sample ``round(t * rate)`` after bar 1, beat 1, whatever the size of
-the blocks in which the samples are asked for. Samples are float64 of one channel, full scale is 1.
+the blocks in which the samples are asked for. Samples are float64 of one channel; full scale is 1, and nothing goes beyond half
+of it.
 
-Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `RATE_HZ`.
+Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `wav_parts`, `RATE_HZ`, `CEILING`.
 """
 
-import io
-import wave
+import struct
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -19,20 +20,25 @@ from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.sound.tones import fade, is_tone, released_us, tone
 from heeltap.write import MADE_BY
 
-__all__ = ["RATE_HZ", "Mixer", "burst", "render", "wav_bytes"]
+__all__ = ["CEILING", "RATE_HZ", "Mixer", "burst", "render", "wav_bytes", "wav_parts"]
 
 RATE_HZ = 48_000
 """Of files."""
 
-_LOUDEST = 0.6
-"""A stroke of velocity 127: three at once reach full scale and are cut off there."""
+CEILING = 0.5
+"""Nothing is louder: 6 dB below full scale."""
 
-_STRUCK = 0.24
-"""A played stroke on percussion: two at once and the loudest click stay below full scale."""
+_KNEE = 0.42
+"""Up to here samples stay as they are; what lies beyond is pressed in below the ceiling, so that nothing is cut off."""
 
-_PITCHED = 0.12
-"""A played note with a pitch: eight at once at velocity 100 and the loudest click stay below full scale (400 chords of
-keys drawn from 36-89: none needed less than 0.125)."""
+_LOUDEST = 0.42
+"""A stroke of velocity 127."""
+
+_STRUCK = 0.168
+"""A played stroke on percussion: two at once beside a middling click stay below the knee."""
+
+_PITCHED = 0.084
+"""A played note with a pitch: a chord of four at velocity 100 beside a middling click stays below the knee."""
 
 _TONES = {
     METRONOME[0]: (1_200.0, 0.010),
@@ -151,7 +157,7 @@ class Mixer:
             left, right = max(begin, 0), min(begin + sound.size, count)
             if left < right:
                 out[left:right] += sound.part(left - begin, right - begin)
-        return np.clip(out, -1.0, 1.0)
+        return _pressed(out)
 
     def sounding(self, at: int) -> bool:
         """Whether a stroke that began before this sample still sounds in it."""
@@ -161,6 +167,15 @@ class Mixer:
         """The strokes that may sound from ``first`` to before ``last``."""
         low = int(np.searchsorted(self._over, first, side="right"))
         return range(low, int(np.searchsorted(self.frame, last, side="left")))
+
+
+def _pressed(samples: FloatArray) -> FloatArray:
+    """Samples with what lies beyond the knee bent in below the ceiling, smoothly (a hyperbolic tangent; ours)."""
+    size, room = np.abs(samples), CEILING - _KNEE
+    if size.max(initial=0.0) <= _KNEE:
+        return samples
+    bent = np.sign(samples) * (_KNEE + room * np.tanh((size - _KNEE) / room))
+    return np.where(size > _KNEE, bent, samples)
 
 
 def _sounds(schedule: Schedule, rows: list[int], rate_hz: int, rng: np.random.Generator) -> list[_Sound]:
@@ -203,14 +218,37 @@ def render(schedule: Schedule, rate_hz: int) -> tuple[FloatArray, int]:
 
 def wav_bytes(samples: FloatArray, rate_hz: int) -> bytes:
     """Samples as a WAV file of one channel and 16 bits, which says that heeltap made it."""
-    target = io.BytesIO()
-    with wave.open(target, "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(rate_hz)
-        file.writeframes(np.rint(np.clip(samples, -1.0, 1.0) * 32_767).astype("<i2").tobytes())
-    # Of the RIFF standard: a list of texts, of which ISFT names the software; each is even in length.
+    return b"".join(_wav([samples], samples.size, rate_hz))
+
+
+def wav_parts(schedule: Schedule, rate_hz: int) -> Iterator[bytes]:
+    """A schedule as a WAV file in pieces, so that a long one needs no more memory than a short one; as `render` begins and ends.
+
+    Parameters
+    ----------
+    schedule : Schedule
+    rate_hz : int
+        Samples a second.
+
+    Yields
+    ------
+    bytes
+        The file's head, which says that heeltap made it, then a second of sound at a time.
+    """
+    mixer = Mixer(schedule, rate_hz)
+    first = min(int(mixer.frame[0]) if mixer.frame.size else 0, 0)
+    last = max(schedule.end_us * rate_hz // 1_000_000, mixer.end)
+    blocks = (mixer.block(at, min(rate_hz, last - at)) for at in range(first, last, rate_hz))
+    return _wav(blocks, last - first, rate_hz)
+
+
+def _wav(blocks: Iterable[FloatArray], size: int, rate_hz: int) -> Iterator[bytes]:
+    """The head of the file, then its samples (RIFF, from memory): a list of texts, of which ISFT names the software, the format,
+    the data."""
     text = MADE_BY.encode() + b"\0" * (2 - len(MADE_BY) % 2)
-    body = b"INFOISFT" + len(text).to_bytes(4, "little") + text
-    data = target.getvalue() + b"LIST" + len(body).to_bytes(4, "little") + body
-    return data[:4] + (len(data) - 8).to_bytes(4, "little") + data[8:]
+    info = b"INFOISFT" + len(text).to_bytes(4, "little") + text
+    form = struct.pack("<HHIIHH", 1, 1, rate_hz, 2 * rate_hz, 2, 16)
+    body = b"WAVEfmt " + struct.pack("<I", len(form)) + form + b"LIST" + struct.pack("<I", len(info)) + info
+    yield b"RIFF" + struct.pack("<I", len(body) + 8 + 2 * size) + body + b"data" + struct.pack("<I", 2 * size)
+    for block in blocks:
+        yield np.rint(np.clip(block, -1.0, 1.0) * 32_767).astype("<i2").tobytes()

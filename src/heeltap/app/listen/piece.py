@@ -10,14 +10,15 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.listen.playback import begun_at, heard, heard_plan, heard_take, until
+from heeltap.app.listen.playback import heard, heard_plan, heard_take
 from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
 from heeltap.files.takes.folder import load_take
-from heeltap.model.messages import PEDAL, Schedule, merge
+from heeltap.model.messages import Schedule, merge
 from heeltap.model.plan import Plan
 from heeltap.model.result import Replay
 from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
+from heeltap.sound.stretches import BREATH_US, stretch
 
 __all__ = ["Piece", "piece_of_click", "piece_of_drill", "piece_of_listed_bars", "piece_of_take", "whole"]
 
@@ -27,8 +28,8 @@ _STEP = 4
 _CLICK_BPM = 100.0
 """Of the click that is tried."""
 
-_BREATH_US = 600_000
-"""Silence between two stretches of a list, so that nobody hears them as one phrase. Ours."""
+_EARLY_US = 60_000
+"""So much before a bar line a stroke still belongs to the bar behind it. Ours."""
 
 _VERSIONS = ("the take as played", "the take where it belongs")
 
@@ -114,21 +115,13 @@ def _in_turn(stretches: Sequence[tuple[int, int]], starts: Sequence[int], versio
         stops.append(len(rows))
         for moved in (False, True):
             low, high = starts[first - 1], starts[last]
-            parts.append(_stretch(versions[moved], low, high, at_us))
+            # What was played early for the first bar line belongs to it; for the last one, to the bar behind.
+            parts.append(stretch(versions[moved], low - _EARLY_US, high - _EARLY_US, at_us - _EARLY_US))
             rows += [(at_us + starts[bar - 1] - low, starts[bar - 1], bar, moved) for bar in range(first, last + 1)]
-            at_us += high - low + _BREATH_US
+            at_us += high - low + BREATH_US
     sent = merge(*parts)
     begins, at, bars, moved_at = zip(*rows, strict=True)
     return Piece(begins, at, bars, moved_at, tuple(stops), lambda _: sent, _VERSIONS)
-
-
-def _stretch(version: Schedule, low_us: int, high_us: int, at_us: int) -> Schedule:
-    """What begins between two moments, at its new time; at its end every note is let go and every pedal comes up."""
-    part, length_us = begun_at(until(version, high_us - 1), low_us), high_us - low_us
-    feet = sorted({m[0] for m, kind in zip(part.messages, part.kind, strict=True) if kind == PEDAL})
-    due_us = np.append(np.minimum(part.due_us, length_us), np.full(len(feet), length_us)) + at_us
-    up = tuple(bytes((foot, 64, 0)) for foot in feet)
-    return Schedule(due_us, part.messages + up, part.kind + (PEDAL,) * len(feet), at_us + length_us)
 
 
 def piece_of_drill(drill: Drill) -> Piece:

@@ -3,12 +3,11 @@
 You hear what you read: a played note sounds at ``played - known delay``, so its distance to the click is the
 offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
-Inside: `heard_plan`, `heard_take`, `heard`, `until`, `begun_at`, `Playback`.
+Inside: `heard_plan`, `heard_take`, `heard`, `click_of`, `without_retriggers`, `Playback`.
 """
 
 import contextlib
-from collections import Counter, defaultdict
-from dataclasses import replace
+from collections import defaultdict
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +28,7 @@ from heeltap.files.takes.metadata import Context, drums_from
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
 from heeltap.model.exercise import PADS, clicks
-from heeltap.model.messages import OFF, PEDAL, Schedule, merge
+from heeltap.model.messages import Schedule, merge
 from heeltap.model.notes import Notes
 from heeltap.model.plan import ANY_PITCH, Plan
 from heeltap.model.result import Result
@@ -37,8 +36,9 @@ from heeltap.sound.click import CLICK_SOUNDS, NO_CLICKS, ClickSound, click_sched
 from heeltap.sound.drums import part_schedule
 from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule
+from heeltap.sound.stretches import begun_at, until
 
-__all__ = ["Playback", "begun_at", "heard", "heard_plan", "heard_take", "until"]
+__all__ = ["Playback", "click_of", "heard", "heard_plan", "heard_take", "without_retriggers"]
 
 _ANY_KEYS = (38, 40, 38)
 """Where any key would do: the acoustic snare, for the left hand the electric one. The side stick is a click's sound."""
@@ -111,7 +111,7 @@ def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_S
 def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
     """The same of a take that is read already: where its result is given, every stroke where it belongs."""
     context, delay_ms = take.context, take.context.delay_ms or 0.0
-    notes = _without_retriggers(take.notes, context)
+    notes = without_retriggers(take.notes, context)
     if result is not None:
         at_us = _where_meant(notes, take.plan, result, delay_ms, round(1000 * context.lean_ms))
     else:
@@ -121,7 +121,7 @@ def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS
     sounding = Notes(at_us[order], *(column[order] for column in columns))
     foot = take.pedal
     pedal = Pedal(_earlier(foot.at_us, delay_ms), foot.channel, foot.value, foot.track)
-    click = _click_of(context, take.plan, sound)
+    click = click_of(context, take.plan, sound)
     if context.judged_to_us is not None:
         click = until(click, max(context.judged_to_us, int(at_us.max(initial=0))))
     return merge(click, played_schedule(sounding, click.end_us, pedal=pedal))
@@ -133,7 +133,7 @@ def _earlier(at_us: IntArray, delay_ms: float) -> IntArray:
     return earlier
 
 
-def _without_retriggers(notes: Notes, context: Context) -> Notes:
+def without_retriggers(notes: Notes, context: Context) -> Notes:
     """The notes that the score counts as strokes."""
     usual = RETRIGGER_US if context.retrigger_ms is None else round(1000 * context.retrigger_ms)
     single = {key: round(1000 * ms) for key, ms in context.retrigger_of.items()}
@@ -161,7 +161,7 @@ def _where_meant(notes: Notes, plan: Plan, result: Result, delay_ms: float, lean
     return at_us
 
 
-def _click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
+def click_of(context: Context, plan: Plan, sound: ClickSound) -> Schedule:
     """The count-in and the click or the drummer that was heard; every beat where that is not known."""
     quarters = context.count_in_us / int(plan.tempo.us_per_quarter[0])
     # Before a pick-up the count goes on up to it: what it takes of a bar is no bar of its own.
@@ -195,54 +195,6 @@ def _drummer(context: Context, plan: Plan, sound: ClickSound) -> Schedule | None
         return None
     end_us = round(float(plan.tempo.us_at_quarter(plan.metre.quarter_of_bar(plan.bars + 1))))
     return part_schedule(drums_from(context.drums, context.name), end_us, channel=sound.channel)
-
-
-def until(schedule: Schedule, until_us: int) -> Schedule:
-    """The schedule without what begins after a moment; what sounds then is still let go."""
-    sounding: Counter[bytes] = Counter()
-    rows = []
-    for i, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
-        key, ends = bytes((message[0] & 0x0F, message[1])), schedule.kind[i] == OFF
-        if due <= until_us or (ends and sounding[key] > 0):
-            sounding[key] += -1 if ends else 1
-            rows.append(i)
-    return replace(_rows(schedule, rows), end_us=min(schedule.end_us, until_us))
-
-
-def begun_at(schedule: Schedule, from_us: int) -> Schedule:
-    """The rest of a schedule, its times counted from a moment.
-
-    What began earlier is not heard, and what ends it is not sent: it could end a note that began since. A pedal that is
-    down then is put down at once.
-    """
-    sounding: Counter[tuple[int, int]] = Counter()
-    feet: dict[int, bytes] = {}
-    kept = []
-    for i, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
-        code, key = message[0] & 0xF0, (message[0] & 0x0F, message[1] if len(message) > 1 else 0)
-        begins, ends = code == 0x90 and message[2] > 0, code == 0x80 or (code == 0x90 and message[2] == 0)
-        if ends and sounding[key]:
-            sounding[key] -= 1
-        elif due >= from_us:
-            kept.append(i)
-        elif begins:
-            sounding[key] += 1
-        elif code == 0xB0 and message[1] == 64:
-            feet[message[0] & 0x0F] = message
-    rest = _rows(schedule, kept)
-    down = [message for _, message in sorted(feet.items()) if message[2] >= 64]
-    first = Schedule(as_ints([0] * len(down)), tuple(down), (PEDAL,) * len(down), 0)
-    return merge(first, replace(rest, due_us=rest.due_us - from_us, end_us=max(0, rest.end_us - from_us)))
-
-
-def _rows(schedule: Schedule, rows: list[int]) -> Schedule:
-    """Some messages of a schedule."""
-    return Schedule(
-        schedule.due_us[as_ints(rows)],
-        tuple(schedule.messages[i] for i in rows),
-        tuple(schedule.kind[i] for i in rows),
-        schedule.end_us,
-    )
 
 
 class Playback:
