@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/heeltap
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_heeltap_subparsers=(demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest)
+_shtab_heeltap_subparsers=(demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
 _shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --leader --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
@@ -13,6 +13,7 @@ _shtab_heeltap_score_option_strings=(-h --help --onsets --metre --part --pattern
 _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_song_option_strings=(-h --help --part --out --watch --csv --page --json --force --debug)
 _shtab_heeltap_comp_option_strings=(-h --help --out --joins --csv --force --debug)
+_shtab_heeltap_listen_option_strings=(-h --help --as --bars --section --against --blind --with --loop --slower --out --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --force --debug)
 _shtab_heeltap_history_option_strings=(-h --help --all --force --debug)
 _shtab_heeltap_make_option_strings=(-h --help --metre --seed --tempo --bars --out --force --debug)
 _shtab_heeltap_simplify_option_strings=(-h --help --part --pattern --tempo --metre --out --force --debug)
@@ -41,6 +42,10 @@ _shtab_heeltap_song___json_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_comp_pos_1_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_comp___out_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_comp___csv_COMPGEN=_shtab_compgen_files
+_shtab_heeltap_listen_pos_0_COMPGEN=_shtab_compgen_files
+_shtab_heeltap_listen___against_COMPGEN=_shtab_compgen_files
+_shtab_heeltap_listen___out_COMPGEN=_shtab_compgen_files
+_shtab_heeltap_listen___plan_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_history_pos_1_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_make___out_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_simplify_pos_0_COMPGEN=_shtab_compgen_files
@@ -59,11 +64,13 @@ _shtab_heeltap_drill___leader_choices=(drums click)
 _shtab_heeltap_drill___feedback_choices=(bar stroke after fade)
 _shtab_heeltap_score___grid_choices=(8 12 16 24)
 _shtab_heeltap_compare___grid_choices=(8 12 16 24)
+_shtab_heeltap_listen___as_choices=(played moved half turns)
+_shtab_heeltap_listen___grid_choices=(8 12 16 24)
 _shtab_heeltap_history_pos_0_choices=(list next rebuild export)
 _shtab_heeltap_make_pos_0_choices=(anchor split turn)
 _shtab_heeltap_set_pos_0_choices=(new check show sheet)
 _shtab_heeltap_pads_pos_0_choices=(learn show forget)
-_shtab_heeltap_pos_0_choices=(demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest)
+_shtab_heeltap_pos_0_choices=(demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo__h_nargs=0
 _shtab_heeltap_demo___help_nargs=0
@@ -100,6 +107,11 @@ _shtab_heeltap_comp__h_nargs=0
 _shtab_heeltap_comp___help_nargs=0
 _shtab_heeltap_comp___force_nargs=0
 _shtab_heeltap_comp___debug_nargs=0
+_shtab_heeltap_listen__h_nargs=0
+_shtab_heeltap_listen___help_nargs=0
+_shtab_heeltap_listen___blind_nargs=0
+_shtab_heeltap_listen___force_nargs=0
+_shtab_heeltap_listen___debug_nargs=0
 _shtab_heeltap_history__h_nargs=0
 _shtab_heeltap_history___help_nargs=0
 _shtab_heeltap_history___all_nargs=0

@@ -50,8 +50,8 @@ function _shtab_heeltap_using
   test "$_shtab_heeltap_cmdpath" = "$argv"
 end
 
-set -g _shtab_heeltap_commands demo drill score compare song comp history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --pattern --plan --pocket --retrigger --sections --seed --set --song-bar --split --tempo
+set -g _shtab_heeltap_commands demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest
+set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -155,6 +155,33 @@ complete -c heeltap -n '_shtab_heeltap_using comp' -l csv -xka "(__fish_complete
 complete -c heeltap -n '_shtab_heeltap_using comp' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
 complete -c heeltap -n '_shtab_heeltap_using comp' -l debug -d 'show where in the code an error arose'
 complete -c heeltap -n '_shtab_heeltap_using comp; and test $_shtab_heeltap_npos -ge 1' -ka "(__fish_complete_path (commandline -ct))" -d 'takes (default: all of the song'"'"'s folder)'
+complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a listen -d 'Hear a take: as you played it, with every stroke where it belongs, or both in turn. You hear it with the drums or the click, through your output or as a WAV file. Where you name no bars, you hear those to play again, the worst first.'
+complete -c heeltap -n '_shtab_heeltap_using listen' -s h -l help -d 'show this help message and exit'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l as -xka "played moved half turns" -d 'as you played it; with every stroke where it belongs; half way; or in turns: played, moved, played (default)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l bars -x -d 'only these bars, such as 12-13'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l section -x -d 'only this section'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l against -xka "(__fish_complete_path (commandline -ct))" -d 'then the same bars of another take, equally loud'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l blind -d 'with --against: in an order that you learn after you have chosen'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l with -x -d 'drums, click, none, or parts of the song: drums,bass'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l loop -x -d 'so often in a row'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l slower -x -d 'at so much less of the tempo, 0 to 80'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'write a WAV file instead of playing it'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l part -x -d 'the part to hear: its number, '"'"'track 2'"'"', '"'"'channel 10'"'"', or its name'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l pattern -x -d 'the pattern of a format 2 file, from 1'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l plan -xka "(__fish_complete_path (commandline -ct))" -d 'what you meant to play: an exercise (.toml) or a MIDI file'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l leader -x -d 'measure against kick and snare of this part instead of the click; drums finds it (take folder: drums or click)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l sections -x -d 'name the sections by their first bars: '"'"'intro:1 verse:5'"'"''
+complete -c heeltap -n '_shtab_heeltap_using listen' -l tempo -x -d 'quarter notes a minute of the click (default: as in the file)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l at -x -d 'the bar of the song that the file begins with, if it is a clip of it'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l lean -x -d 'where you aimed: 15 is 15 ms behind the click, or auto (default: 0; in a take folder, where you aimed then)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l pocket -x -d 'how far from there a stroke is still in the pocket (default: 25 ms up to 96 bpm, less when it is faster, and half as much again between the beats)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l delay -x -d 'the delay of your gear, if you know it (default: not known; in a take folder, as it was then)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l retrigger -x -d 'count a second note of one pad or key within this time as a double trigger (default: 30; 0: never)'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l split -x -d 'the lowest key of your right hand: C4 or a number'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l grid -xka "8 12 16 24" -d 'take the nearest of so many slots in a whole note, instead of asking what you meant'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l debug -d 'show where in the code an error arose'
+complete -c heeltap -n '_shtab_heeltap_using listen; and test $_shtab_heeltap_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'a take folder, a MIDI file, or a song (.song.toml or its name)'
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a history -d 'List your takes by day, newest last, or ask what to play next, or write them all to a file.'
 complete -c heeltap -n '_shtab_heeltap_using history' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using history' -l all -d 'list every take, not only the newest 40'

@@ -166,6 +166,7 @@ def _progress() -> _Cases:
     """Getting better, worse, best in the middle, and bars that come back."""
     rng = np.random.default_rng(4)
     weeks = {"better": np.linspace(22, 9, 10), "worse": np.linspace(9, 20, 10), "few": np.linspace(20, 10, 3)}
+    weeks.update({f"{n} takes": np.linspace(24, 8, n) for n in range(2, 9)})
     weeks["middle"] = np.abs(np.arange(14) - 6.0) * 2 + 8
     for name, spreads in weeks.items():
         tables = week_of_tables(spreads, rng, rush_ms=np.linspace(30, 0, spreads.size).tolist())

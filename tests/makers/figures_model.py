@@ -267,12 +267,22 @@ def _columns() -> _Cases:
             "hand": np.where(table.beat % 1 > 0.1, "left", "right"),
             "offset_ms": table.offset_ms + np.where(table.beat % 1 > 0.1, 12, 0),
         },
+        "chords": {"spread_ms": 34.0 + rng.normal(0, 6, table.bar.size)},
+        "chords, hardly": {"spread_ms": np.where(table.bar % 2 == 0, 0.0, 30.0 + rng.normal(0, 9, table.bar.size))},
+        "one bar": {"offset_ms": table.offset_ms + np.where(table.bar == 9, -60.0, 0.0)},
         "unknown kind": {"kind": np.full(table.bar.size, "solo")},
         "unknown column": {"offset": table.offset_ms},
         "short column": {"velocity": loud[:-1]},
     }
     for name, columns in more.items():
         yield name, refused(findings, {**plain, **columns}, lean_ms=0.0)
+    for beats in ((1.0,), (2.0, 4.0)):
+        for step in (0, 2, 9):
+            accents = {
+                **plain,
+                "velocity": 70 + rng.integers(-3, 4, table.bar.size) + step * np.isin(table.beat, beats),
+            }
+            yield f"accents {beats} {step}", findings(accents, lean_ms=0.0, accent_beats=beats)
     row = rng.normal(3, 8, 41)
     yield "robust", (mad_scale(row), theil_sen(np.arange(41), row + np.arange(41) * 0.3), mad_scale([1.0, 1.0, 4.0]))
 

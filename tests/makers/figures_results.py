@@ -14,7 +14,7 @@ from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.model.arrays import as_ints
 from heeltap.model.lean import AUTO, Lean
 from heeltap.model.notes import Notes, make_notes
-from heeltap.model.plan import ANY_PITCH, Plan
+from heeltap.model.plan import ANY_PITCH, Plan, Section
 from heeltap.model.plan_from import plan_of
 from heeltap.model.played import Played
 from heeltap.model.result import Result
@@ -79,6 +79,21 @@ def _results() -> _Cases:
         yield f"{n} notes, no plan", _told(analyse(replace(few, plan=None), Options()))
 
 
+def _songs() -> _Cases:
+    """Takes without a plan in a song with sections, rushing into one change only or into all."""
+    rng = np.random.default_rng(23)
+    plan = plan_of(make_exercise("turn", 2, seed=8))
+    sections = tuple(Section(name, first, first + 3) for name, first in (("", 1), ("a", 5), ("b", 9), ("a", 13)))
+    for which in ((4,), (4, 8, 12)):
+        late = np.where(np.isin(plan.at_tick // 40_320 + 1, which), -40.0, 0.0) + rng.normal(0, 6, len(plan))
+        at = np.maximum(plan.at_us + np.round(1000 * late).astype(np.int64), 0)
+        order = np.argsort(at, kind="stable")
+        notes = make_notes(at[order], np.where(plan.pitch < 0, 60, plan.pitch)[order])
+        for planned in (None, plan):
+            take = Played(notes, plan.tempo, plan.metre, planned, sections=sections)
+            yield f"{which} {planned is None}", _told(analyse(take, Options(delay_ms=0.0)))
+
+
 def _told(result: Result) -> Any:
     """A result but for its rows of notes, which stand in columns."""
     notes = {
@@ -98,5 +113,5 @@ def _leans() -> _Cases:
             yield f"{lean} {metre}", (lean.ms_in(plan), [lean.ms_at(ms) for ms in (200.0, 400.0, 2000.0)], lean.written)
 
 
-RESULT_CASES = (_results, _leans)
+RESULT_CASES = (_results, _songs, _leans)
 """Generators of a case's name and its figures."""
