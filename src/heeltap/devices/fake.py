@@ -7,7 +7,7 @@ asking: a drill played through it gives the same numbers as scoring the file tha
 Inside: `script_from_notes`, `FakeInPort`, `FakeOutPort`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -121,6 +121,9 @@ class FakeOutPort:
         self._now_ns = now_ns
 
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
+        """Nothing to do."""
+
+    def mix(self, levels: Mapping[str, int]) -> None:
         """Nothing to do."""
 
     def send(self, message: bytes) -> None:

@@ -9,7 +9,7 @@ Inside: `VIRTUAL`, `INSIDE`, `open_loop`.
 
 import os
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.devices.systems import midi_system, open_in, open_out
@@ -65,6 +65,9 @@ class _Inside:
         self._before_ns: int | None = None
 
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
+        """Nothing to do."""
+
+    def mix(self, levels: Mapping[str, int]) -> None:
         """Nothing to do."""
 
     def send(self, message: bytes) -> None:

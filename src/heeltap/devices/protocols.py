@@ -6,6 +6,7 @@ draws it loses 2-9 % of the notes (measured).
 Inside: the protocols `InPort`, `OutPort` and `MidiSystem`.
 """
 
+from collections.abc import Mapping
 from typing import Protocol
 
 from heeltap.model.messages import Schedule
@@ -50,6 +51,10 @@ class OutPort(Protocol):
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Bar 1, beat 1 falls at this moment of the engine's clock, and what will be sent is this from now on; None is what
         it was. MIDI devices do not care."""
+
+    def mix(self, levels: Mapping[str, int]) -> None:
+        """Each voice of `heeltap.model.mix` sounds at so many per cent from now on. MIDI devices do not care: what they are
+        sent is softer already."""
 
     def send(self, message: bytes) -> None:
         """Send one message now."""

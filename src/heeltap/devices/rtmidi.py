@@ -19,6 +19,7 @@ import importlib.util
 import os
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -159,6 +160,9 @@ class _Port:
 
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Nothing to do: a real device plays when it is played."""
+
+    def mix(self, levels: Mapping[str, int]) -> None:
+        """Nothing to do: what is sent is softer already."""
 
     def connected(self) -> bool:
         """Whether the system still lists the device; a port that we made ourselves is there while the system is."""

@@ -15,19 +15,18 @@ from heeltap.devices.protocols import InPort, OutPort
 from heeltap.engine.deadlines import LATE_US, SKIP_US, Pulse
 from heeltap.engine.input_state import InputState
 from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
+from heeltap.engine.mixing import Mixing
 from heeltap.engine.records import (
     ALIVE,
     CLICK,
-    CONTROL,
     COUNT_IN,
     DONE,
     ENDED,
     GAP,
     KEY,
+    MIX,
     MOVED,
     NOT_SENT_US,
-    NOTE_OFF,
-    NOTE_ON,
     OUT_BACK,
     OUT_LOST,
     PAUSE,
@@ -39,12 +38,13 @@ from heeltap.engine.records import (
     STATE,
     STOP,
     STOPPED,
-    TICK,
     Record,
 )
 from heeltap.engine.resuming import Resumption, resumed_schedule
 from heeltap.engine.stamping import Assembler, LiveStamper
-from heeltap.model.messages import UNHEARD, Schedule, is_clock_message, is_note_on
+from heeltap.engine.telling import told_of
+from heeltap.model.messages import UNHEARD, Schedule
+from heeltap.model.mix import Mix, is_part
 
 __all__ = ["EngineLoop"]
 
@@ -88,6 +88,7 @@ class EngineLoop:
         scheduler: str = "",
         clock_input: int = -1,
         count_click: tuple[bytes, bytes] | None = None,
+        mix: Mix | None = None,
     ) -> None:
         """Nothing happens until `run`.
 
@@ -113,7 +114,10 @@ class EngineLoop:
             Index of the input whose MIDI clock the screen is told of; -1 for none.
         count_click : pair of bytes, optional
             What counts in again after a pause: the note-on of the one, and of every other beat.
+        mix : Mix, optional
+            How loud each voice is at the beginning.
         """
+        self._mixing = Mixing(mix)
         self._output, self._clock = output, clock
         self._screen, self._journal = screen, journal
         self._inputs = [InputState(port, i) for i, port in enumerate(inputs)]
@@ -161,6 +165,7 @@ class EngineLoop:
         clock = self._clock
         turn_ns = self._check_ns = self._flush_ns = clock.now_ns()
         if self._output is not None:
+            self._output.mix(self._mixing.levels)
             self._output.begin(self._zero_ns)
         for source in self._inputs:
             source.port.begin(self._zero_ns)
@@ -194,7 +199,10 @@ class EngineLoop:
     def _send_due(self, now_ns: int) -> None:
         """Send everything due; clicks that missed their moment by far are left out."""
         for i in self._pulse.take(now_ns):
-            message, unheard = self._schedule.messages[i], self._schedule.kind[i] in UNHEARD
+            kind = self._schedule.kind[i]
+            unheard, message = kind in UNHEARD, self._mixing.as_sent(kind, self._schedule.messages[i])
+            if message is None:  # its voice is silent now: nothing is due
+                continue
             due_us = self._due_us[i]
             sent_ns = self._clock.now_ns()
             late_us = self._us(sent_ns) - due_us
@@ -203,7 +211,7 @@ class EngineLoop:
             if not skip and self._output is not None:
                 self._output.send(message)
                 late_us += max(0, self._output.lag_us)
-            if not unheard:
+            if not unheard and not is_part(kind):
                 sent_us = NOT_SENT_US if self._silent else due_us + late_us
                 self._keep_click(i, message, due_us, sent_us, skip)
 
@@ -231,12 +239,20 @@ class EngineLoop:
                 for source in self._inputs:
                     if isinstance(source.port, KeysInPort):
                         source.port.feed(message, order.at_us)
+            elif order.kind == MIX:
+                self._mix(order)
             elif order.kind == PAUSE:
                 self._pause()
             elif order.kind == RESUME and self._paused:
                 self._resume(order)
         if self._screen.closed_by_peer:
             self._stopping = True
+
+    def _mix(self, order: Record) -> None:
+        """Let a voice sound louder or softer from now on."""
+        self._mixing.take([order])
+        if self._output is not None:
+            self._output.mix(self._mixing.levels)
 
     def _pause(self) -> None:
         """Be silent, and send nothing until the player resumes."""
@@ -283,19 +299,10 @@ class EngineLoop:
         source.empty_ns = now_ns()
 
     def _tell_message(self, message: bytes, port: int, stamp_ns: int, arrival_ns: int) -> None:
-        """Tell the screen of notes and controls; what else there is is in the journal only; of a clock
-        only where it is followed."""
-        kind = message[0] & 0xF0
-        if port == self._clock_input and is_clock_message(message):
-            place = message[1] | message[2] << 7 if len(message) == 3 else 0
-            tick = Record(TICK, value=message[0], which=port, at_us=self._us(stamp_ns), other_us=place)
-            self._screen.send(tick)
-        if kind not in (0x80, 0x90, 0xB0):
-            return
-        code = CONTROL if kind == 0xB0 else NOTE_ON if is_note_on(message) else NOTE_OFF
-        at_us = self._us(stamp_ns)
-        waited_us = (arrival_ns - stamp_ns) // 1000
-        self._screen.send(Record(code, message[0] & 15, message[1], message[2], port, at_us=at_us, other_us=waited_us))
+        """Tell the screen of a message."""
+        waited_us, clock = (arrival_ns - stamp_ns) // 1000, port == self._clock_input
+        for record in told_of(message, port, self._us(stamp_ns), waited_us, clock=clock):
+            self._screen.send(record)
 
     def _chores(self, now_ns: int, next_ns: int | None) -> None:
         """Flush the journal; look after lost devices, far from any click only."""
@@ -378,16 +385,8 @@ class EngineLoop:
                     self._output.send(message)
 
     def _report(self, fault: str) -> EngineReport:
-        return EngineReport(
-            self._scheduler,
-            self._messages,
-            self._clicks,
-            self._late,
-            self._worst_us,
-            self._screen.dropped,
-            self._unsent,
-            fault,
-        )
+        sent = (self._messages, self._clicks, self._late, self._worst_us)
+        return EngineReport(self._scheduler, *sent, self._screen.dropped, self._unsent, fault)
 
     def _us(self, at_ns: int) -> int:
         """A moment in microseconds from bar 1, beat 1, rounded half up."""

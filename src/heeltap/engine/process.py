@@ -28,6 +28,7 @@ from heeltap.devices.quiet import quiet_stderr
 from heeltap.engine.channel import Channel, channel_pair
 from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
 from heeltap.engine.loop import EngineLoop
+from heeltap.engine.mixing import mix_records
 from heeltap.engine.records import DIED, KEY, MOVED, PAUSE, RESUME, STOP, Record
 from heeltap.engine.resuming import Resumption
 from heeltap.engine.scheduling import SCHEDULERS, ask_for_real_time, stop_collecting
@@ -35,6 +36,7 @@ from heeltap.engine.scripts import script_of
 from heeltap.engine.terminal_rescue import Terminal, give_back
 from heeltap.errors import HeeltapError
 from heeltap.model.messages import ALL_NOTES_OFF, START, STOP_CLOCK, Schedule
+from heeltap.model.mix import Mix
 
 __all__ = ["Engine", "EngineReport", "EngineSpec", "run_here", "start_engine"]
 
@@ -82,6 +84,8 @@ class EngineSpec:
     """Opens an output that is no MIDI port, in place of ``out_port``: given the schedule and the engine's clock."""
     count_click: tuple[bytes, bytes] | None = None
     """What counts in again after a pause: the note-on of the one, and of every other beat; None counts in silence."""
+    mix: Mix | None = None
+    """How loud each voice is at the beginning; None is as written."""
     loop: str = ""
     """One of `heeltap.devices.loopback`'s: play into a loop that comes back, instead of opening the ports named above."""
 
@@ -132,6 +136,12 @@ class Engine:
     def key(self, message: bytes, at_ns: int) -> None:
         """Pass on a note-on from the computer's keyboard, stamped on `time.perf_counter_ns` when it was read."""
         self._channel.send(Record(KEY, message[0] & 15, message[1], message[2], at_us=at_ns))
+        self._channel.flush()
+
+    def mix(self, mix: Mix) -> None:
+        """Have each voice as loud as this from now on."""
+        for record in mix_records(mix):
+            self._channel.send(record)
         self._channel.flush()
 
     def pause(self) -> None:
@@ -346,4 +356,5 @@ def _loop(
         scheduler=scheduler,
         clock_input=spec.clock_input,
         count_click=spec.count_click,
+        mix=spec.mix,
     )

@@ -20,6 +20,7 @@ __all__ = [
     "GAP",
     "KEY",
     "KINDS",
+    "MIX",
     "MOVED",
     "NOTE_OFF",
     "NOTE_ON",
@@ -64,8 +65,9 @@ KINDS = (
     "out-lost",
     "out-back",
     "alive",
+    "mix",
 )
-"""Names by code. ``stop``, ``key``, ``pause`` and ``resume`` go from the screen to the engine; ``died`` is made by the
+"""Names by code. ``stop``, ``key``, ``pause``, ``resume`` and ``mix`` go from the screen to the engine; ``died`` is made by the
 screen's side when the engine is gone."""
 
 (
@@ -88,7 +90,8 @@ screen's side when the engine is gone."""
     OUT_LOST,
     OUT_BACK,
     ALIVE,
-) = range(1, 20)
+    MIX,
+) = range(1, 21)
 
 NOT_SENT_US = 2**53
 """``other_us`` of a click that never left because its output was away: later than any click can be."""
@@ -115,10 +118,11 @@ class Record(NamedTuple):
     """Key, or number of the control; for a click the velocity with which it was sent; for `RESUME` the beats of a bar."""
     value: int = 0
     """Velocity, or value of the control. For `CLICK` 1 when it was not sent: too late, or the output was away; for
-    `TICK` the message of the other device's clock, its status byte; for `RESUME` the beats that are counted."""
+    `TICK` the message of the other device's clock, its status byte; for `RESUME` the beats that are counted; for
+    `MIX` the level of the voice, per cent."""
     which: int = 0
     """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
-    `STATE`; for `RESUME` the length of the count in microseconds."""
+    `STATE`; for `RESUME` the length of the count in microseconds; for `MIX` the number of the voice."""
     sequence: int = 0
     """Counts all records of a run from 0: a hole is a dropped record."""
     at_us: int = 0

@@ -10,7 +10,7 @@ that is still to come is moved at once, where nothing sounds.
 Inside: `AudioOut`, `AudioOutput`, `Feeder`, `AUDIO`, `is_audio`, `audio_found`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,6 +62,7 @@ class Feeder:
 
     def __init__(self, schedule: Schedule, rate_hz: int) -> None:
         self._mixer, self._rate_hz = Mixer(schedule, rate_hz), rate_hz
+        self._levels: Mapping[str, int] = {}
         self.time = StreamTime(rate_hz)
         self.frame = 0
         """Samples handed over so far."""
@@ -79,7 +80,12 @@ class Feeder:
         if schedule is not None:
             self._zero_ns = None  # silence, while the other thread may ask
             self._mixer, self.zero, self.silent = Mixer(schedule, self._rate_hz), None, False
+            self._mixer.levels = self._levels
         self._zero_ns = zero_ns
+
+    def mix(self, levels: Mapping[str, int]) -> None:
+        """Each voice sounds at so many per cent from its next stroke on."""
+        self._levels = self._mixer.levels = levels
 
     def feed(self, count: int, asked_ns: int, lead_ns: float) -> FloatArray | None:
         """The next samples; None for silence.
@@ -175,6 +181,10 @@ class AudioOut:
     def begin(self, zero_ns: int, schedule: Schedule | None = None) -> None:
         """Bar 1, beat 1 is to be heard at this moment, and this is what sounds from now on; None is what it was."""
         self.feeder.begin(zero_ns, schedule)
+
+    def mix(self, levels: Mapping[str, int]) -> None:
+        """Each voice sounds at so many per cent from its next stroke on."""
+        self.feeder.mix(levels)
 
     def send(self, message: bytes) -> None:
         """Be silent at "all sound off" and "all notes off"; everything else is in the schedule."""

@@ -9,13 +9,14 @@ Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `wav_parts`, `RATE_HZ`, `CEILIN
 """
 
 import struct
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 import numpy as np
 
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
 from heeltap.model.messages import PLAYED, Schedule
+from heeltap.model.mix import LOUDEST, is_part, voice_of
 from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.sound.tones import fade, is_tone, released_us, tone
 from heeltap.write import MADE_BY
@@ -103,10 +104,13 @@ class _Sound(NamedTuple):
     """Samples of the wave that sound."""
     fade: FloatArray
     """Factors on the last of them; empty for a burst, which ends by itself."""
+    voice: str
+    """Of `heeltap.model.mix`; empty for one that no mix makes louder or softer."""
 
-    def part(self, first: int, last: int) -> FloatArray:
-        """Its samples from ``first`` to before ``last``."""
-        samples: FloatArray = self.gain * self.wave[first:last]
+    def part(self, first: int, last: int, percent: int) -> FloatArray:
+        """Its samples from ``first`` to before ``last``, at so many per cent."""
+        gain = self.gain if percent == LOUDEST else self.gain * percent / LOUDEST
+        samples: FloatArray = gain * self.wave[first:last]
         begin = self.size - self.fade.size
         if self.fade.size and last > begin:
             samples[max(begin - first, 0) :] *= self.fade[max(first - begin, 0) : last - begin]
@@ -138,6 +142,10 @@ class Mixer:
         """First sample of each stroke, from bar 1, beat 1; not decreasing."""
         self._sounds = _sounds(schedule, rows, rate_hz, np.random.default_rng(0) if rng is None else rng)
         stops = self.frame + as_ints(sound.size for sound in self._sounds)
+        self.levels: Mapping[str, int] = {}
+        """How loud each voice sounds, per cent; a stroke keeps what holds when it begins. A voice that is not in it is at 100."""
+        self._struck_at: dict[int, int] = {}
+        """Per cent of the strokes that have begun."""
         self._over: IntArray = np.maximum.accumulate(stops)
         """The sample by which this stroke and all before it are over."""
 
@@ -156,8 +164,14 @@ class Mixer:
             begin, sound = int(self.frame[i]) - first, self._sounds[i]
             left, right = max(begin, 0), min(begin + sound.size, count)
             if left < right:
-                out[left:right] += sound.part(left - begin, right - begin)
+                out[left:right] += sound.part(left - begin, right - begin, self._percent(i, begins=begin >= 0))
         return _pressed(out)
+
+    def _percent(self, i: int, *, begins: bool) -> int:
+        """How loud a stroke is: as the mix has its voice when it begins."""
+        if begins or i not in self._struck_at:
+            self._struck_at[i] = self.levels.get(self._sounds[i].voice, LOUDEST)
+        return self._struck_at[i]
 
     def sounding(self, at: int) -> bool:
         """Whether a stroke that began before this sample still sounds in it."""
@@ -190,12 +204,13 @@ def _sounds(schedule: Schedule, rows: list[int], rate_hz: int, rng: np.random.Ge
     found = []
     for row, (pitched, key) in zip(rows, which, strict=True):
         wave, velocity = waves[pitched, key], schedule.messages[row][2]
-        loudest = _PITCHED if pitched else _STRUCK if schedule.kind[row] == PLAYED else _LOUDEST
+        kind = schedule.kind[row]
+        loudest = _PITCHED if pitched else _STRUCK if kind == PLAYED or is_part(kind) else _LOUDEST
         size = wave.size
         if pitched and row in ends:
             held = _frame(ends[row], rate_hz) - _frame(int(schedule.due_us[row]), rate_hz)
             size = min(size, held + window.size)
-        found.append(_Sound(wave, loudest * velocity / 127, size, window if pitched else none))
+        found.append(_Sound(wave, loudest * velocity / 127, size, window if pitched else none, voice_of(kind)))
     return found
 
 

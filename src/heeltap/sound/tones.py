@@ -10,6 +10,7 @@ import numpy as np
 
 from heeltap.model.arrays import FloatArray
 from heeltap.model.messages import PLAYED, Schedule
+from heeltap.model.mix import is_part
 from heeltap.sound.percussion import CHANNEL
 
 __all__ = ["FADE_S", "fade", "is_tone", "released_us", "tone", "tone_hz"]
@@ -58,8 +59,8 @@ def fade(rate_hz: int) -> FloatArray:
 
 
 def is_tone(kind: str, message: bytes) -> bool:
-    """Whether a note-on is heard with its pitch: what is played, and no percussion."""
-    return kind == PLAYED and message[0] & 0x0F != CHANNEL
+    """Whether a note-on is heard with its pitch: what is played, by you or by another part of the song, and no percussion."""
+    return (kind == PLAYED or is_part(kind)) and message[0] & 0x0F != CHANNEL
 
 
 @dataclass(slots=True)
