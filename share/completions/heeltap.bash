@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/heeltap
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_heeltap_subparsers=(demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest)
+_shtab_heeltap_subparsers=(demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
 _shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --leader --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
@@ -14,6 +14,7 @@ _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leade
 _shtab_heeltap_song_option_strings=(-h --help --part --out --watch --csv --page --json --force --debug)
 _shtab_heeltap_comp_option_strings=(-h --help --out --joins --csv --force --debug)
 _shtab_heeltap_listen_option_strings=(-h --help --as --bars --section --against --blind --with --loop --slower --out --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --force --debug)
+_shtab_heeltap_ear_option_strings=(-h --help --bars --train --seed --debug)
 _shtab_heeltap_history_option_strings=(-h --help --all --force --debug)
 _shtab_heeltap_make_option_strings=(-h --help --metre --seed --tempo --bars --out --force --debug)
 _shtab_heeltap_simplify_option_strings=(-h --help --part --pattern --tempo --metre --out --force --debug)
@@ -46,6 +47,7 @@ _shtab_heeltap_listen_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_listen___against_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_listen___out_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_listen___plan_COMPGEN=_shtab_compgen_files
+_shtab_heeltap_ear_pos_1_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_history_pos_1_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_make___out_COMPGEN=_shtab_compgen_files
 _shtab_heeltap_simplify_pos_0_COMPGEN=_shtab_compgen_files
@@ -66,11 +68,12 @@ _shtab_heeltap_score___grid_choices=(8 12 16 24)
 _shtab_heeltap_compare___grid_choices=(8 12 16 24)
 _shtab_heeltap_listen___as_choices=(played moved half turns)
 _shtab_heeltap_listen___grid_choices=(8 12 16 24)
+_shtab_heeltap_ear_pos_0_choices=(side tighter history)
 _shtab_heeltap_history_pos_0_choices=(list next rebuild export)
 _shtab_heeltap_make_pos_0_choices=(anchor split turn)
 _shtab_heeltap_set_pos_0_choices=(new check show sheet)
 _shtab_heeltap_pads_pos_0_choices=(learn show forget)
-_shtab_heeltap_pos_0_choices=(demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest)
+_shtab_heeltap_pos_0_choices=(demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo__h_nargs=0
 _shtab_heeltap_demo___help_nargs=0
@@ -112,6 +115,10 @@ _shtab_heeltap_listen___help_nargs=0
 _shtab_heeltap_listen___blind_nargs=0
 _shtab_heeltap_listen___force_nargs=0
 _shtab_heeltap_listen___debug_nargs=0
+_shtab_heeltap_ear__h_nargs=0
+_shtab_heeltap_ear___help_nargs=0
+_shtab_heeltap_ear___train_nargs=0
+_shtab_heeltap_ear___debug_nargs=0
 _shtab_heeltap_history__h_nargs=0
 _shtab_heeltap_history___help_nargs=0
 _shtab_heeltap_history___all_nargs=0

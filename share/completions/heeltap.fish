@@ -50,7 +50,7 @@ function _shtab_heeltap_using
   test "$_shtab_heeltap_cmdpath" = "$argv"
 end
 
-set -g _shtab_heeltap_commands demo drill score compare song comp listen history make simplify set handin class ports pads calibrate selftest
+set -g _shtab_heeltap_commands demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest
 set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
 
 complete -c heeltap -e
@@ -182,6 +182,14 @@ complete -c heeltap -n '_shtab_heeltap_using listen' -l grid -xka "8 12 16 24" -
 complete -c heeltap -n '_shtab_heeltap_using listen' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l debug -d 'show where in the code an error arose'
 complete -c heeltap -n '_shtab_heeltap_using listen; and test $_shtab_heeltap_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'a take folder, a MIDI file, or a song (.song.toml or its name)'
+complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a ear -d 'Find out how small a shift (side) or how little scatter (tighter) you hear, in some seven minutes, or train around that. You hear a plain beat, or bars of your own take with every stroke where it belongs.'
+complete -c heeltap -n '_shtab_heeltap_using ear' -s h -l help -d 'show this help message and exit'
+complete -c heeltap -n '_shtab_heeltap_using ear' -l bars -x -d 'which bars of it, at most four (default: the first two)'
+complete -c heeltap -n '_shtab_heeltap_using ear' -l train -d 'say after each answer whether it was right; keep no result'
+complete -c heeltap -n '_shtab_heeltap_using ear' -l seed -x -d 'the same questions again (default: others each time)'
+complete -c heeltap -n '_shtab_heeltap_using ear' -l debug -d 'show where in the code an error arose'
+complete -c heeltap -n '_shtab_heeltap_using ear; and test $_shtab_heeltap_npos -eq 0' -ka "side tighter history" -d 'early or late; which of two is tighter; what was measured before'
+complete -c heeltap -n '_shtab_heeltap_using ear; and test $_shtab_heeltap_npos -eq 1' -ka "(__fish_complete_path (commandline -ct))" -d 'your own material: a take folder, a MIDI file, or a song'
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a history -d 'List your takes by day, newest last, or ask what to play next, or write them all to a file.'
 complete -c heeltap -n '_shtab_heeltap_using history' -s h -l help -d 'show this help message and exit'
 complete -c heeltap -n '_shtab_heeltap_using history' -l all -d 'list every take, not only the newest 40'

@@ -41,6 +41,7 @@ COMMANDS: dict[str, tuple[list[str], str]] = {
     "song new": (["song", "new", "song.mid", "--part", "keys", "--out"], "other.song.toml"),
     "song --json": (["song", "ours", "--json"], "results.jsonl"),
     "song --csv": (["song", "ours", "--csv"], "bars.csv"),
+    "listen": (["listen", "song.mid", "--part", "keys", "--bars", "1-2", "--out"], "take.wav"),
     "comp": (["comp", "ours", "--out"], "comp.mid"),
     "comp --csv": (["comp", "ours", "--csv"], "comp.csv"),
 }

@@ -31,6 +31,7 @@ COMMANDS = (
     "song",
     "comp",
     "listen",
+    "ear",
     "history",
     "make",
     "simplify",

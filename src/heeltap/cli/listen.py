@@ -115,13 +115,15 @@ def _two(args: argparse.Namespace) -> int:
 
 def _reveal(order: "list[Heard]") -> None:
     """Ask which one is tighter, then say which is which."""
+    from heeltap.safe_text import safe_line
+
     chosen = ""
     while chosen not in ("1", "2"):
         chosen = input("Which is tighter, 1 or 2? ").strip()
     spreads = [one.result.overall.spread_ms for one in order]
     for number, (one, spread) in enumerate(zip(order, spreads, strict=True), 1):
         told = "too few strokes to tell its spread" if spread is None else f"its strokes spread by {spread:.0f} ms"
-        print(f"{number} is {one.name}: {told}{' (you chose it)' if chosen == str(number) else ''}")
+        print(f"{number} is {safe_line(one.name)}: {told}{' (you chose it)' if chosen == str(number) else ''}")
 
 
 def _give(args: argparse.Namespace, heard: "Listening", *, told: bool = True) -> int:

@@ -5,7 +5,7 @@ Two JSON files in the home folder, ``calibration.json`` (`heeltap.calibration/1`
 may add fields within a version; readers ignore those that they do not know.
 
 Inside: `Calibrated`, `Selftested`, `calibrations`, `keep_calibration`, `forget_calibrations`, `selftests`,
-`keep_selftest`.
+`keep_selftest`, `read_store`, `write_store`.
 """
 
 import re
@@ -28,7 +28,7 @@ __all__ = [
     "forget_calibrations",
     "keep_calibration",
 ]
-__all__ += ["keep_selftest", "selftest_file", "selftests"]
+__all__ += ["keep_selftest", "read_store", "selftest_file", "selftests", "write_store"]
 
 _Finite = Annotated[float, msgspec.Meta(ge=-1e6, le=1e6)]
 _Positive = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
@@ -108,13 +108,13 @@ def selftest_file() -> Path:
 
 def calibrations() -> list[Calibrated]:
     """All that are kept, newest first; raises `StoreError` when the file is damaged or newer than we are."""
-    found = _read(calibration_file(), _Calibrations, "heeltap.calibration/1")
+    found = read_store(calibration_file(), _Calibrations, "heeltap.calibration/1")
     return [] if found is None else found.rows
 
 
 def selftests() -> list[Selftested]:
     """All that are kept, newest first; raises `StoreError` when the file is damaged or newer than we are."""
-    found = _read(selftest_file(), _Selftests, "heeltap.selftest/1")
+    found = read_store(selftest_file(), _Selftests, "heeltap.selftest/1")
     return [] if found is None else found.rows
 
 
@@ -128,7 +128,7 @@ def keep_calibration(row: Calibrated) -> Path:
     """
     feels = row.method == FEEL
     rest = [old for old in calibrations() if not (_same(old, row) and (old.method == FEEL) is feels)]
-    return _write(calibration_file(), _Calibrations(rows=[row, *rest][:_KEPT]))
+    return write_store(calibration_file(), _Calibrations(rows=[row, *rest][:_KEPT]))
 
 
 def forget_calibrations(in_port: str | None = None, out_port: str | None = None) -> int:
@@ -139,7 +139,7 @@ def forget_calibrations(in_port: str | None = None, out_port: str | None = None)
     rows = calibrations()
     left = [row for row in rows if not (_begins(row.in_port, in_port) and _begins(row.out_port, out_port))]
     if len(left) < len(rows):
-        _write(calibration_file(), _Calibrations(rows=left))
+        write_store(calibration_file(), _Calibrations(rows=left))
     return len(rows) - len(left)
 
 
@@ -150,18 +150,32 @@ def _begins(name: str, wanted: str | None) -> bool:
 def keep_selftest(row: Selftested) -> Path:
     """Keep one in place of an earlier one of its ports; raises `StoreError`."""
     rest = [old for old in selftests() if not _same(old, row)]
-    return _write(selftest_file(), _Selftests(rows=[row, *rest][:_KEPT]))
+    return write_store(selftest_file(), _Selftests(rows=[row, *rest][:_KEPT]))
 
 
 def _same(one: Row, other: Row) -> bool:
     return (one.in_port, one.out_port) == (other.in_port, other.out_port)
 
 
-Store = TypeVar("Store", _Calibrations, _Selftests)
+Store = TypeVar("Store")
 
 
-def _read(path: Path, kind: type[Store], wanted: str) -> Store | None:
-    """The file's content; None where there is no file."""
+def read_store(path: Path, kind: type[Store], wanted: str) -> Store | None:
+    """What is kept in a file of measurements; None where there is no file.
+
+    Parameters
+    ----------
+    path : Path
+    kind : type
+        A msgspec Struct.
+    wanted : str
+        Its format with the version, such as ``heeltap.calibration/1``.
+
+    Raises
+    ------
+    StoreError
+        The file is damaged, cannot be read, or is newer than we are.
+    """
     hint = "move it away to start anew"
     try:
         data = path.read_bytes()
@@ -179,7 +193,7 @@ def _read(path: Path, kind: type[Store], wanted: str) -> Store | None:
         raise StoreError(sentence(str(path), f"is damaged: {error}", wanted, hint)) from error
 
 
-def _write(path: Path, content: _Calibrations | _Selftests) -> Path:
+def write_store(path: Path, content: object) -> Path:
     """Write the file whole or not at all."""
     try:
         return write_whole(path, msgspec.json.format(msgspec.json.encode(content), indent=1) + b"\n", make_folder=True)

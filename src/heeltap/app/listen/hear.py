@@ -3,7 +3,8 @@
 Where a stroke belongs is where its result says: as much earlier or later as its offset lies beside the lean. A stroke
 that the result does not place stays where you played it.
 
-Inside: `Heard`, `heard_file`, `heard_kept`, `heard_song_take`, `Part`, `Listening`, `one_after_the_other`, `VERSIONS`.
+Inside: `Heard`, `heard_file`, `heard_kept`, `heard_song_take`, `Part`, `Listening`, `one_after_the_other`, `VERSIONS`,
+`AHEAD_US`.
 """
 
 from collections import defaultdict
@@ -27,6 +28,7 @@ from heeltap.model.parts import choose_part
 from heeltap.model.plan import Section
 from heeltap.model.result import Result
 from heeltap.model.timeline import MetreMap, TempoMap
+from heeltap.safe_text import safe_line
 from heeltap.sound.click import CLICK_SOUNDS, click_schedule
 from heeltap.sound.drums import part_schedule
 from heeltap.sound.played import played_schedule
@@ -34,6 +36,7 @@ from heeltap.sound.render import RATE_HZ, Mixer
 from heeltap.sound.stretches import BREATH_US, mark, softer, stretch
 
 __all__ = [
+    "AHEAD_US",
     "VERSIONS",
     "Heard",
     "Listening",
@@ -50,7 +53,7 @@ VERSIONS = {"played": 0.0, "half": 0.5, "moved": 1.0}
 _ROUNDED_US = 1_000
 """A stroke that belongs on a bar line may be reckoned so much before it."""
 
-_AHEAD_US = BREATH_US // 2
+AHEAD_US = BREATH_US // 2
 """A stroke may be played so much before the stretch that it belongs to."""
 
 _IN_WORDS = {"played": "as played", "half": "half way to where it belongs", "moved": "where it belongs"}
@@ -225,7 +228,7 @@ class Part:
     def words(self) -> str:
         """Which bars of which take, and how."""
         bars = f"bar {self.first_bar}" if self.first_bar == self.last_bar else f"bars {self.first_bar}-{self.last_bar}"
-        return f"{self.take.name}, {bars}, {_IN_WORDS[self.version]}"
+        return f"{safe_line(self.take.name)}, {bars}, {_IN_WORDS[self.version]}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -264,7 +267,7 @@ def one_after_the_other(parts: Sequence[Part], *, alike: bool = False) -> Listen
             at_us += BREATH_US
         begins.append((at_us, part.words))
         made.append(stretch(part.take.backing, low, high, at_us))
-        made.append(stretch(strokes, -_AHEAD_US, high - low, at_us - _AHEAD_US))
+        made.append(stretch(strokes, -AHEAD_US, high - low, at_us - AHEAD_US))
         at_us += high - low
     return Listening(merge(*made), tuple(begins))
 

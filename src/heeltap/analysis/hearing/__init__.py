@@ -1,0 +1,1 @@
+"""How small a shift or a scatter a person hears, from their answers."""
