@@ -89,6 +89,8 @@ class StoreError(HeeltapError):
     """The history is unreadable, locked for good, or written by a newer heeltap."""
 
     exit_code = 6
+    in_the_way = False
+    """True where nothing is wrong with its content: it is busy, or there is no room or no right to make it."""
 
 
 def fault(where: str, error: BaseException) -> HeeltapError:

@@ -8,6 +8,7 @@ Inside: `Calibrated`, `Selftested`, `calibrations`, `keep_calibration`, `forget_
 `keep_selftest`, `read_store`, `write_store`.
 """
 
+import os
 import re
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
@@ -16,6 +17,7 @@ import msgspec
 
 from heeltap.errors import InputFileError, StoreError, sentence
 from heeltap.files.paths import home
+from heeltap.files.regular import read_regular
 from heeltap.model.result import FEEL
 from heeltap.write import write_whole
 
@@ -33,6 +35,8 @@ __all__ += ["keep_selftest", "read_store", "selftest_file", "selftests", "write_
 _Finite = Annotated[float, msgspec.Meta(ge=-1e6, le=1e6)]
 _Positive = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
 _Count = Annotated[int, msgspec.Meta(ge=0, le=2**31)]
+
+_MOST_BYTES = 4 << 20
 
 _KEPT = 50
 """So many pairs of ports are remembered."""
@@ -178,17 +182,17 @@ def read_store(path: Path, kind: type[Store], wanted: str) -> Store | None:
     """
     hint = "move it away to start anew"
     try:
-        data = path.read_bytes()
+        if not os.path.lexists(path):
+            return None
+        data = read_regular(path, InputFileError, _MOST_BYTES, "what heeltap keeps of your gear", hint=hint)
         version = msgspec.json.decode(data, type=_CalibrationHead).format
         known = re.fullmatch(re.escape(wanted[:-1]) + r"(\d+)", version)
         if version != wanted:
             newer = "written by a newer heeltap: update" if known and int(known[1]) > int(wanted[-1]) else hint
             raise StoreError(sentence(str(path), f"format {version!r}", repr(wanted), newer))
         return msgspec.json.decode(data, type=kind)
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise StoreError(sentence(str(path), f"cannot be read: {error.strerror}")) from error
+    except InputFileError as error:
+        raise StoreError(str(error)) from error
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise StoreError(sentence(str(path), f"is damaged: {error}", wanted, hint)) from error
 

@@ -293,15 +293,25 @@ def _wrapped(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         words = str(error).lower()
         if "locked" in words or "busy" in words:
-            raise StoreError(
-                sentence(str(path), "in use by another program", hint="try again when it is done")
-            ) from error
+            raise _in_the_way(path, "in use by another program", hint="try again when it is done") from error
+        if any(sign in words for sign in _NO_ROOM):
+            raise _in_the_way(path, f"the history cannot be used: {error}") from error
         hint = _MAKE if any(sign in words for sign in _BROKEN) else ""
         raise StoreError(sentence(str(path), f"the history cannot be used: {error}", hint=hint)) from error
     except (ValueError, OverflowError) as error:
         raise StoreError(sentence(str(path), f"the history is damaged: {error}", hint=_MAKE)) from error
     except OSError as error:
-        raise StoreError(sentence(str(path), f"the history cannot be used: {error.strerror or error}")) from error
+        raise _in_the_way(path, f"the history cannot be used: {error.strerror or error}") from error
+
+
+_NO_ROOM = ("full", "unable to open", "readonly", "read-only", "disk i/o")
+"""What sqlite says of a disk or folder that takes nothing more."""
+
+
+def _in_the_way(path: Path, found: str, hint: str = "") -> StoreError:
+    error = StoreError(sentence(str(path), found, hint=hint))
+    error.in_the_way = True
+    return error
 
 
 def _newer(path: Path, found: int) -> str:

@@ -13,7 +13,7 @@ from heeltap.model.arrays import BoolArray, IntArray, freeze_columns
 from heeltap.model.timeline import MetreMap, TempoMap
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["ANY_PITCH", "HANDS", "KINDS", "MOST_BARS", "Plan", "Section", "kept_rows", "within_bars"]
+__all__ = ["ANY_PITCH", "HANDS", "KINDS", "MOST_BARS", "MOST_PLANNED", "Plan", "Section", "kept_rows", "within_bars"]
 
 ANY_PITCH = -1
 """In a plan: whichever key is struck counts."""
@@ -28,6 +28,9 @@ KINDS = ("groove", "fill", "landing", "after")
 MOST_BARS = 99_999
 """Bars of the longest plan or take: 55 hours of 4/4 at 120 bpm. A damaged file may name bar 2,147,483,647, and tables by bar
 would fill the memory. Ours."""
+
+MOST_PLANNED = 100_000
+"""Notes of a plan, and of a take: an hour and a half at twenty a second, which takes 3 to 11 s to judge. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +74,15 @@ class Plan:
     def __post_init__(self) -> None:
         """Check the columns; raise `ValueError` when they differ in length, time runs backwards or a bar is out of reach."""
         freeze_columns(self, ("at_tick", "at_us", "pitch", "velocity", "hand", "kind", "stroke"))
-        for name in ("at_tick", "at_us", "stroke"):
+        for name in ("at_tick", "at_us"):
             if np.any(np.diff(getattr(self, name)) < 0):
                 raise ValueError(f"Plan.{name} must not decrease")
+        if np.any(self.stroke[:1]) or not np.isin(np.diff(self.stroke), (0, 1)).all():
+            raise ValueError("Plan.stroke must count 0, 0, 1, 2, ...")
+        if len(self) > MOST_PLANNED:
+            raise PlanError(sentence(self.name or "plan", f"{len(self):,} notes", f"at most {MOST_PLANNED:,}"))
+        if any(not 1 <= section.first_bar <= MOST_BARS or section.last_bar > MOST_BARS for section in self.sections):
+            raise ValueError(f"Plan.sections: bars from 1 to {MOST_BARS:,}")
         last = self.at_tick[-1:] / TICKS_PER_QUARTER
         bars = max(self.bars, int(self.metre.bar_beat(last)[0].max(initial=1)))
         if bars > MOST_BARS:

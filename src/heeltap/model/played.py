@@ -9,7 +9,7 @@ import numpy as np
 
 from heeltap.errors import InputFileError
 from heeltap.model.notes import Notes
-from heeltap.model.plan import MOST_BARS, Plan, Section
+from heeltap.model.plan import MOST_BARS, MOST_PLANNED, Plan, Section
 from heeltap.model.timeline import MetreMap, TempoMap
 
 __all__ = ["Played"]
@@ -48,7 +48,9 @@ class Played:
     """What `heeltap drill` takes to play the part again; empty where that is not known."""
 
     def __post_init__(self) -> None:
-        """Raise `InputFileError` where a note lies in a bar that is out of reach."""
+        """Raise `InputFileError` where there are more notes than anybody plays, or one lies in a bar that is out of reach."""
+        if len(self.notes) > MOST_PLANNED:
+            raise InputFileError(self.file, f"{len(self.notes):,} notes", f"a take of at most {MOST_PLANNED:,}")
         for notes in (self.notes, self.leader):
             last_us = np.zeros(0) if notes is None else notes.onset_us[-1:]
             bar = int(self.metre.bar_beat(self.tempo.quarter_at(last_us))[0].max(initial=1))

@@ -19,16 +19,20 @@ from heeltap.app.practice.sets import OpenSet, open_set, shipped_set_of
 from heeltap.classroom.integrity import questions
 from heeltap.classroom.page_model import Classroom
 from heeltap.classroom.students import ClassTake, Student, next_for, weaknesses
-from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError
+from heeltap.errors import HeeltapError, InputFileError, SetFileError, TakeFileError, fault
 from heeltap.files.handin_read import read_handin, shown
 
-__all__ = ["ENDINGS", "MOST_FILES", "read_class"]
+__all__ = ["ENDINGS", "MOST_FILES", "MOST_LINES", "read_class"]
 
 ENDINGS = (".handin", ".zip")
 """Of the files that are looked at."""
 
 MOST_FILES = 500
 """Hand-ins on one page. Ours."""
+
+MOST_LINES = 200_000
+"""Lines in all journals of a hand-in: 200 takes of 500 notes with their ends. So many take 10 s and 500 MB at the very most
+(measured on crowds of notes that no take has), and the limit is the same on every machine. Ours."""
 
 
 def read_class(
@@ -115,10 +119,19 @@ def _read(path: Path, given: OpenSet | None) -> _Read:
         one = read_handin(path)
     except TakeFileError as error:
         return _Read("", path.name, None, problems=(str(error),))
+    except Exception as error:  # bytes made by somebody else; the other files have to be read all the same
+        return _Read("", path.name, None, problems=(str(fault(shown(path.name), error)),))
     title, mark = one.manifest.set_title, one.manifest.set_fingerprint
     opened = given or shipped_set_of(mark, title)
     if opened is None or opened.fingerprint != mark:
         return _Read(one.name, one.file, None, title, mark)
+    lines = sum(raw.journal.count(b"\n") for raw in one.takes)
+    if lines > MOST_LINES:
+        found = f"{lines:,} lines of playing in its {len(one.takes)} takes"
+        hint = "heeltap spends 10 s and 500 MB on a hand-in at most"
+        return _Read(
+            "", path.name, None, problems=(str(TakeFileError(one.file, found, f"at most {MOST_LINES:,}", hint)),)
+        )
     takes, problems = [], list(one.problems)
     for raw in one.takes:
         try:

@@ -32,6 +32,9 @@ _MOST_MESSAGES = 100_000
 
 _MOST_PORTS = 16
 
+_MOST_HELD = 1_000
+"""Stretches of one take that the player held."""
+
 _LONGEST_US = 4 * 3_600_000_000
 """Notes further than four hours from bar 1 are no playing."""
 
@@ -48,7 +51,7 @@ def score_raw(raw: RawTake, opened: OpenSet) -> ClassTake:
         return _score(raw, opened)
     except HeeltapError:
         raise
-    except (ValueError, ArithmeticError, IndexError, KeyError, TypeError, MemoryError) as error:
+    except Exception as error:
         # Bytes made by somebody else can be wrong in ways that no check names; the others have to be reported all the same.
         raise TakeFileError(
             raw.where, f"cannot be scored: {type(error).__name__}", "a take as it was played"
@@ -69,7 +72,7 @@ def _score(raw: RawTake, opened: OpenSet) -> ClassTake:
     sane = notes.pick(np.abs(notes.onset_us) <= _LONGEST_US)
     spans, _ = left_out_of(journal, plan, heard=context.heard if context.out_port else None)
     # Only what the player held himself is known to nobody but the context; it makes a take count less, never more.
-    held = [span for span in context.left_out if span.why == "held"]
+    held = [span for span in context.left_out if span.why == "held"][:_MOST_HELD]
     kept, judged_plan = leave_out(sane, plan, [*spans, *held], context.judged_to_us)
     options = _options(context, work, plan)
     played = Played(

@@ -15,10 +15,12 @@ from heeltap import __version__
 from heeltap.app.practice.sets import OpenSet, Work, open_set
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
 from heeltap.classroom.students import SAME_BPM, ClassItem, same_work
-from heeltap.errors import HeeltapError, TakeFileError
+from heeltap.errors import HeeltapError, TakeFileError, fault
 from heeltap.files.handin import MOST_FILE_BYTES, MOST_TAKES, Figures, Manifest, TakeEntry, handin_bytes
 from heeltap.files.paths import takes_dir
-from heeltap.files.takes.folder import CONTEXT, JOURNAL, list_takes
+from heeltap.files.regular import read_regular
+from heeltap.files.takes.folder import CONTEXT, JOURNAL, MOST_CONTEXT, list_takes, unreadable_in
+from heeltap.files.takes.journal import MOST_BYTES
 from heeltap.files.takes.metadata import Context, context_from, plan_from
 from heeltap.model.plan import Plan
 from heeltap.model.result import Result
@@ -69,7 +71,9 @@ def hand_in(what: str | Path, *, name: str, out: Path, takes: Path | None = None
         The file cannot be written; as `heeltap.write.check_asked`.
     """
     opened = open_set(what)
-    found, warnings = _belonging(list_takes(takes_dir() if takes is None else takes), opened.works)
+    root = takes_dir() if takes is None else takes
+    found, warnings = _belonging(list_takes(root), opened.works)
+    warnings += [f"{folder.name}: left out: you may not look into it" for folder in unreadable_in(root)]
     if not found:
         hint = warnings[0] if warnings else f"heeltap drill {opened.called}:1"
         raise TakeFileError(str(what), "no take of any of its exercises", "at least one", hint)
@@ -102,16 +106,19 @@ def _belonging(
     found, warnings = [], []
     for folder in folders:
         try:
-            journal, context = ((folder / name).read_bytes() for name in (JOURNAL, CONTEXT))
+            journal, context = (
+                read_regular(folder / name, TakeFileError, most, "a take's own file")
+                for name, most in ((JOURNAL, MOST_BYTES), (CONTEXT, MOST_CONTEXT))
+            )
             told = context_from(context, str(folder))
             item = item_of(plan_from(told.plan, str(folder)), works)
             if item is not None:
                 figures = _figures(folder, told)
                 found.append((_entry(folder, item, figures, journal, context), (journal, context)))
-        except OSError as error:
-            warnings.append(f"{folder.name}: left out: {error.strerror or error}")
         except HeeltapError as error:
             warnings.append(f"{folder.name}: left out: {error}")
+        except Exception as error:  # one bad folder hides none of the others
+            warnings.append(str(fault(f"{folder.name}: left out", error)))
     return found, warnings
 
 
@@ -119,7 +126,7 @@ def _figures(folder: Path, context: Context) -> Figures | None:
     """What the take is worth; None where it cannot be scored, for the raw events may be good all the same."""
     try:
         return figures_of(score_inputs(load_scored_inputs(folder, context)))
-    except HeeltapError:
+    except Exception:
         return None
 
 

@@ -14,11 +14,11 @@ from pathlib import Path
 from heeltap import __version__
 from heeltap.analysis.past_take import past_of
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
-from heeltap.errors import HeeltapError, SetFileError, StoreError, sentence
+from heeltap.errors import HeeltapError, SetFileError, StoreError, fault, sentence
 from heeltap.files.history_db import Store, open_store
 from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
-from heeltap.files.takes.folder import Take, list_takes, take_of
+from heeltap.files.takes.folder import Take, list_takes, readable, take_of
 from heeltap.files.takes.metadata import Context
 from heeltap.files.toml.check import parse_toml
 from heeltap.files.toml.families import grade_name
@@ -140,16 +140,24 @@ def history(takes: Path | None = None, *, last: int | None = None, watched: Watc
     Raises
     ------
     StoreError
-        The index is damaged, locked, or newer than this heeltap.
+        The index is damaged, or newer than this heeltap. Where it only cannot be made or is in use, the takes are listed
+        without it.
     """
     root = takes_dir() if takes is None else takes
     if not root.is_dir():
         return History((), 0)
-    with open_store(root) as store:
-        rows, warnings = _caught_up(store, root, watched)
-        # What could not be written down is listed all the same.
-        listed = sorted([*store.takes(last=last), *rows], key=lambda take: (take.date, take.folder))
-        count = store.count() + len(rows)
+    try:
+        with open_store(root) as store:
+            rows, warnings = _caught_up(store, root, watched)
+            # What could not be written down is listed all the same.
+            listed, count = [*store.takes(last=last), *rows], store.count() + len(rows)
+    except StoreError as error:
+        if not error.in_the_way:
+            raise
+        scored, warnings = _rows([root / name for name in sorted(_names(root))], watched)
+        listed, count = [row for row, _ in scored], len(scored)
+        warnings = (*warnings, f"{error}; the list is right, but every list will take this long")
+    listed.sort(key=lambda take: (take.date, take.folder))
     shown = tuple(listed if last is None else listed[-last:])
     return History(shown, count, warnings, sum(take.scored_by != __version__ for take in shown))
 
@@ -208,6 +216,9 @@ def _rows(folders: Sequence[Path], watched: Watched) -> tuple[list[tuple[PastTak
     """Score takes for the index; a line for each that cannot be."""
     rows, warnings = [], []
     for folder in watched(folders, len(folders)):
+        if not readable(folder):
+            warnings.append(f"left out of the history: {folder}: cannot be read: you may not look into it")
+            continue
         if take_of(folder) is None:
             continue
         try:
@@ -216,7 +227,10 @@ def _rows(folders: Sequence[Path], watched: Watched) -> tuple[list[tuple[PastTak
         except UnicodeEncodeError:
             warnings.append(f"left out of the history: {str(folder)!r} is no name that can be written as text")
         except HeeltapError as error:
-            warnings.append(f"left out of the history: {error}")
+            place = "" if folder.name in str(error) else f"{folder}: "
+            warnings.append(f"left out of the history: {place}{error}")
+        except Exception as error:  # one bad folder hides none of the others
+            warnings.append(f"left out of the history: {fault(str(folder), error)}")
     return rows, tuple(warnings)
 
 

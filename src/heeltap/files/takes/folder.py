@@ -12,7 +12,7 @@ While you play, the take lies under ``.open`` with a lock on it. The system lets
 a later start knows which takes were left behind. One rename then gives the whole folder its name.
 
 Inside: `OpenTake`, `open_take`, `save_take`, `open_takes`, `unfinished`, `set_aside`, `Take`, `load_take`, `read_context`,
-`list_takes`, `take_of`, `files_of`.
+`list_takes`, `take_of`, `files_of`, `readable`, `unreadable_in`, and the limits of the files.
 """
 
 import os
@@ -25,6 +25,7 @@ import numpy as np
 
 from heeltap.errors import InputFileError, TakeFileError
 from heeltap.files.lock import Lock, try_lock
+from heeltap.files.regular import read_regular
 from heeltap.files.smf import read_midi
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.left_out import leave_out
@@ -46,10 +47,12 @@ __all__ = [
     "open_take",
     "open_takes",
     "read_context",
+    "readable",
     "save_take",
     "set_aside",
     "take_of",
     "unfinished",
+    "unreadable_in",
 ]
 
 JOURNAL, MIDI, CONTEXT = "journal.jsonl", "take.mid", "context.json"
@@ -57,7 +60,8 @@ JOURNAL, MIDI, CONTEXT = "journal.jsonl", "take.mid", "context.json"
 
 _OPEN, _ASIDE = ".open", ".damaged"
 
-_MOST_CONTEXT = 32 << 20
+MOST_CONTEXT = 32 << 20
+"""Bytes: a plan of 100,000 notes has 3 MB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,23 +252,33 @@ def load_take(path: Path, context: Context | None = None) -> Take:
 def read_context(folder: Path) -> Context:
     """The context of a take folder; raises `TakeFileError`."""
     where = folder / CONTEXT
-    try:
-        if where.stat().st_size > _MOST_CONTEXT:
-            raise TakeFileError(str(where), "larger than 32 MB", "a take's context")
-        return context_from(where.read_bytes(), str(where))
-    except OSError as error:
-        raise TakeFileError(str(where), f"cannot be read: {error.strerror}", "a take's context") from error
+    return context_from(read_regular(where, TakeFileError, MOST_CONTEXT, "a take's context"), str(where))
 
 
 def list_takes(root: Path) -> list[Path]:
     """The folders of all finished takes, oldest first."""
-    return sorted(folder for folder in _folders(root) if (folder / CONTEXT).is_file() and (folder / MIDI).is_file())
+    return sorted(folder for folder in _folders(root) if _is_take(folder))
+
+
+def unreadable_in(root: Path) -> list[Path]:
+    """The folders among the takes that nobody may look into: they may hold takes."""
+    return sorted(folder for folder in _folders(root) if not readable(folder))
+
+
+def readable(folder: Path) -> bool:
+    """Whether one may look into a folder."""
+    return os.access(folder, os.R_OK | os.X_OK)
+
+
+def _is_take(folder: Path) -> bool:
+    """Whether a folder holds a take, as far as one can see; unlike a path's own question this raises nothing."""
+    return os.path.isfile(folder / CONTEXT) and os.path.isfile(folder / MIDI)
 
 
 def take_of(path: Path) -> Path | None:
     """The take folder that a path is, or that the file is in; None for any other MIDI file."""
-    folder = path if path.is_dir() else path.parent if path.name in (JOURNAL, MIDI, CONTEXT) else None
-    return folder if folder is not None and (folder / CONTEXT).is_file() and (folder / MIDI).is_file() else None
+    folder = path if os.path.isdir(path) else path.parent if path.name in (JOURNAL, MIDI, CONTEXT) else None
+    return folder if folder is not None and _is_take(folder) else None
 
 
 def files_of(path: Path) -> list[Path]:
@@ -276,7 +290,7 @@ def files_of(path: Path) -> list[Path]:
 def _folders(root: Path) -> list[Path]:
     """Folders in a folder, hidden ones left out; empty where there is none."""
     try:
-        return [path for path in root.iterdir() if path.is_dir() and not path.name.startswith(".")]
+        return [path for path in root.iterdir() if os.path.isdir(path) and not path.name.startswith(".")]
     except OSError:
         return []
 

@@ -32,6 +32,7 @@ import msgspec
 import numpy as np
 
 from heeltap.errors import TakeFileError
+from heeltap.files.regular import read_regular
 from heeltap.files.takes.journal_lines import RESUMED, goes_of, lines_of
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
 
@@ -42,8 +43,8 @@ FORMAT = "heeltap.journal/1"
 _SYNC_NS = 1_000_000_000
 """What a power cut may cost: one second. A killed process loses nothing that was flushed."""
 
-_LARGEST = 512 * 1024 * 1024
-"""Bytes. An hour of dense playing is under 10 MB; anything larger is not a journal."""
+MOST_BYTES, MOST_LINES, MOST_PORTS = 128 << 20, 2_000_000, 64
+"""Of a journal. An hour of dense playing is under 10 MB and 100,000 lines; two million lines take half a GB to read."""
 
 
 class JournalWriter:
@@ -294,19 +295,15 @@ def read_journal(path: Path) -> Journal:
     Raises
     ------
     TakeFileError
-        The file is missing, unreadable or larger than 512 MB, or its first line is not a journal's header.
+        The file is missing, unreadable, no regular file or larger than 128 MB, or its first line is not a journal's header.
     """
-    try:
-        if path.stat().st_size > _LARGEST:
-            raise TakeFileError(str(path), "is larger than 512 MB", "a take's journal")
-        raw = path.read_bytes()
-    except OSError as error:
-        raise TakeFileError(str(path), f"cannot be read: {error.strerror}", "a take's journal") from error
-    return journal_from(raw, str(path))
+    return journal_from(read_regular(path, TakeFileError, MOST_BYTES, "a take's journal"), str(path))
 
 
 def journal_from(raw: bytes, where: str) -> Journal:
     """The same as `read_journal` for bytes in memory; ``where`` names them in messages."""
+    if (count := raw.count(b"\n")) > MOST_LINES:
+        raise TakeFileError(where, f"a journal of {count:,} lines", f"at most {MOST_LINES:,}")
     first, *rest = raw.split(b"\n")
     header, zero_ns = _header(where, first)
     lines, bad = lines_of(rest)
@@ -325,6 +322,9 @@ def journal_from(raw: bytes, where: str) -> Journal:
         and line.sent_us is not None
         and go.from_us <= line.due_us < go.to_us
     ]
+    ports = header.get("ports")
+    if len({line.port for line, _ in played}) + (len(ports) if isinstance(ports, list) else 0) > 2 * MOST_PORTS:
+        raise TakeFileError(where, "messages of many ports", f"at most {MOST_PORTS}")
     return Journal(
         header,
         zero_ns,

@@ -75,11 +75,14 @@ def goes_of(lines: list[Line], zero_ns: int) -> list[Go]:
     goes = [Go([], zero_ns, 0, -_EVER_US, _EVER_US)]
     for line in lines:
         if line.gap == RESUMED and line.zero_ns is not None and line.cut_us is not None:
-            cut_us = line.cut_us
-            goes = [go._replace(to_us=min(go.to_us, cut_us)) for go in goes]
-            goes.append(Go([], line.zero_ns, line.zero_ns - zero_ns, cut_us, _EVER_US))
+            goes.append(Go([], line.zero_ns, line.zero_ns - zero_ns, line.cut_us, _EVER_US))
         goes[-1].lines.append(line)
-    return goes
+    # From the last one back, so that the cost does not grow with the square of the pauses.
+    earliest_us, ended = _EVER_US, []
+    for go in reversed(goes):
+        ended.append(go._replace(to_us=earliest_us))
+        earliest_us = min(earliest_us, go.from_us)
+    return ended[::-1]
 
 
 def lines_of(rest: list[bytes]) -> tuple[list[Line], int]:

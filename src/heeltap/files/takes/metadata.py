@@ -16,7 +16,7 @@ import numpy as np
 from heeltap.errors import TakeFileError
 from heeltap.model.arrays import as_ints
 from heeltap.model.notes import Notes, make_notes
-from heeltap.model.plan import HANDS, KINDS, Plan, Section
+from heeltap.model.plan import HANDS, KINDS, MOST_PLANNED, Plan, Section
 from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
 __all__ = [
@@ -38,6 +38,7 @@ _FORMAT_SHAPE = re.compile(r"heeltap\.take/(\d+)")
 
 _Us = Annotated[int, msgspec.Meta(ge=-(2**53), le=2**53)]
 _Count = Annotated[int, msgspec.Meta(ge=0, le=2**31)]
+_Notes = msgspec.Meta(max_length=MOST_PLANNED)
 _Finite = Annotated[float, msgspec.Meta(ge=-1e9, le=1e9)]
 
 
@@ -45,16 +46,16 @@ class PlanOut(msgspec.Struct, frozen=True):
     """A plan as plain lists; columns as in `heeltap.model.plan.Plan`."""
 
     name: str
-    at_tick: list[_Us]
-    at_us: list[_Us]
-    pitch: list[Annotated[int, msgspec.Meta(ge=-1, le=127)]]
-    velocity: list[Annotated[int, msgspec.Meta(ge=0, le=127)]]
-    hand: list[Annotated[int, msgspec.Meta(ge=0, lt=len(HANDS))]]
-    kind: list[Annotated[int, msgspec.Meta(ge=0, lt=len(KINDS))]]
-    stroke: list[_Count]
+    at_tick: Annotated[list[_Us], _Notes]
+    at_us: Annotated[list[_Us], _Notes]
+    pitch: Annotated[list[Annotated[int, msgspec.Meta(ge=-1, le=127)]], _Notes]
+    velocity: Annotated[list[Annotated[int, msgspec.Meta(ge=0, le=127)]], _Notes]
+    hand: Annotated[list[Annotated[int, msgspec.Meta(ge=0, lt=len(HANDS))]], _Notes]
+    kind: Annotated[list[Annotated[int, msgspec.Meta(ge=0, lt=len(KINDS))]], _Notes]
+    stroke: Annotated[list[_Count], _Notes]
     ticks_per_quarter: Annotated[int, msgspec.Meta(ge=1, le=32767)]
     """Resolution of the tempo map."""
-    tempo: list[tuple[_Us, Annotated[int, msgspec.Meta(ge=1, lt=2**24)]]]
+    tempo: Annotated[list[tuple[_Us, Annotated[int, msgspec.Meta(ge=1, lt=2**24)]]], _Notes]
     """(tick, microseconds per quarter) of each segment."""
     metre: list[tuple[_Finite, Annotated[int, msgspec.Meta(ge=1, le=255)], Annotated[int, msgspec.Meta(ge=1, le=128)]]]
     """(position in quarters, upper number, lower number) of each signature."""
@@ -147,7 +148,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     """``played``, ``stopped``, ``recovered``, or what broke; empty while the take is being played."""
     judged_to_us: _Us | None = None
     """Where an unfinished take ends; None when it was played to the end."""
-    left_out: list[LeftOut] = []
+    left_out: Annotated[list[LeftOut], msgspec.Meta(max_length=10_000)] = []
     late_clicks: _Count = 0
     """Clicks that left 5 ms late or more (takes of earlier versions: 2 ms)."""
     unsent_clicks: _Count = 0
