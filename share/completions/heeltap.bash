@@ -8,7 +8,7 @@
 _shtab_heeltap_subparsers=(demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest)
 
 _shtab_heeltap_demo_option_strings=(-h --help --no-screen --seed --debug)
-_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --leader --click-notes --click-channel --click-velocity --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
+_shtab_heeltap_drill_option_strings=(-h --help --part --tempo --bars --loop --run-in --count-in --click --leader --click-notes --click-channel --click-velocity --hear --click-volume --drums-volume --parts-volume --seed --metre --in --out --send-clock --follow-clock --song-bar --delay --retrigger --split --control --lean --pocket --feedback --guess --no-screen --json --force --debug)
 _shtab_heeltap_score_option_strings=(-h --help --onsets --metre --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --json --force --html --jobs --debug)
 _shtab_heeltap_compare_option_strings=(-h --help --part --pattern --plan --leader --sections --tempo --at --lean --pocket --delay --retrigger --split --grid --debug)
 _shtab_heeltap_song_option_strings=(-h --help --part --out --watch --csv --page --json --force --debug)

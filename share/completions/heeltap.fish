@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --control --count-in --csv --delay --feedback --follow-clock --grid --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
+set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --click-volume --control --count-in --csv --delay --drums-volume --feedback --follow-clock --grid --hear --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --parts-volume --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -71,11 +71,15 @@ complete -c heeltap -n '_shtab_heeltap_using drill' -l bars -x -d 'play these ba
 complete -c heeltap -n '_shtab_heeltap_using drill' -l loop -x -d 'play the bars again and again, N times, or without N until you stop; the report judges each pass by itself'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l run-in -d 'let the bar before the first one sound after the count, so that you can come in; heeltap does not judge it'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l count-in -x -d 'bars that heeltap counts, 1 to 8 (default: as in the exercise, else 1)'
-complete -c heeltap -n '_shtab_heeltap_using drill' -l click -x -d 'every, backbeat, one, fade, none, or '"'"'bars 2+2'"'"'; beat:NAME for a drum pattern, part:NAME (part:drums) for a part of the song, either with fade or '"'"'bars 2+2'"'"' behind it (default: as in the exercise)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l click -x -d 'every, eighths, backbeat, one, fade, none, or '"'"'bars 2+2'"'"'; beat:NAME for a drum pattern, part:NAME (part:drums) for a part of the song, either with fade or '"'"'bars 2+2'"'"' behind it (default: as in the exercise)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l leader -xka "drums click" -d 'what heeltap measures your strokes against (default: the drums of a song where they sound, else the click)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-notes -x -d 'wood, metronome, stick, or two keys, for a beat and for beat one, such as 33,34 (default: as in your settings, else wood)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-channel -x -d 'MIDI channel of click and drums, 1 to 16 (default: as in your settings, else 10)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click-velocity -x -d 'velocity of beat one, 1 to 127; the other beats are softer (default: as in your settings, else 110)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l hear -x -d 'let another part of the song sound as well; say it again for each further part (keys 3 to 9 switch them)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l click-volume -x -d 'how loud the click and count-in sound, 0 to 100 (default: as in your settings, else 100)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l drums-volume -x -d 'how loud the drums sound, 0 to 100 (default: as in your settings, else 100)'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l parts-volume -x -d 'how loud the other parts of a song sound, 0 to 100 (default: as in your settings, else 100)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l seed -x -d 'another number gives another exercise of the grade (default: 1)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l metre -x -d 'such as 3/4 or 6/8 (default: 4/4; only for a family and grade)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l in -x -d 'where you play: a MIDI input, or '"'"'keys'"'"' for the computer'"'"'s keyboard; say it again for each further input (default: as in your settings, else the first input)'

@@ -16,6 +16,7 @@ from heeltap.app.drill.demo import demo_drill, simulated_player
 from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.from_settings import DrillChoice, drill_chosen
 from heeltap.app.drill.run import Settings
+from heeltap.app.drill.voices import mix_of, voices_of
 from heeltap.app.practice.advise import course
 from heeltap.app.practice.set_standing import standing_of, standing_words
 from heeltap.app.practice.sets import open_set
@@ -23,6 +24,7 @@ from heeltap.app.route.route import Route
 from heeltap.course.next_exercise import NextStep
 from heeltap.files.settings import PadSet, Stored
 from heeltap.gear.selftest import LoopReport, Spread
+from heeltap.model.mix import Mix
 from heeltap.model.notes import make_notes
 from heeltap.model.past_take import PastTake
 from heeltap.model.plan import Section
@@ -30,9 +32,10 @@ from heeltap.model.played import Played
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Feedback, Note, Phase, State, begin, step
 from heeltap.sound.click import CLICK_SOUNDS
+from heeltap.tui.keys import Key
 from heeltap.tui.page import Look
 from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
-from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page
+from heeltap.tui.screens.drill_keys import DRILL_HELP, REPORT_KEYS, drill_keys, guess_page, mix_keys
 from heeltap.tui.screens.exercises import draw_map, map_of
 from heeltap.tui.screens.help import help_lines, help_page
 from heeltap.tui.screens.history import Order, draw_history
@@ -161,7 +164,7 @@ def a_made_drill(family: str, grade: str, width: int, height: int) -> list[Line]
     what = drill_of(f"{family} {grade}")
     state = before(what, Feedback.BAR)
     view = view_of(what, Settings("Drum Pads", "Synth"), UNICODE)
-    keys = drill_keys(state.phase, state.feedback)
+    keys = drill_keys(state.phase, state.feedback, mix=mix_keys(mix_of(what), voices_of(what)))
     return draw_drill(state, replace(view, width=width, height=height, keys=keys))
 
 
@@ -175,8 +178,15 @@ def a_set_drill(width: int, height: int) -> list[Line]:
     mine = [replace(taken, exercise=work.item.exercise.name, seed=work.seed)]
     task = (*work.item.notes, standing_words(standing_of(opened, work, mine, 72.0)))
     view = replace(view_of(what, Settings("Drum Pads", "Synth"), UNICODE), task=task)
-    keys = drill_keys(state.phase, state.feedback)
+    keys = drill_keys(state.phase, state.feedback, mix=mix_keys(mix_of(what), voices_of(what)))
     return draw_drill(state, replace(view, width=width, height=height, keys=keys))
+
+
+def _song_keys(state: State) -> tuple[Key, ...]:
+    """The keys of a song with drums and three other parts, some of them on."""
+    voices = {"click": "click", "drums": "drums", "part 1": "bass", "part 2": "piano", "part 3": "strings"}
+    mix = Mix(80, 100, 60, frozenset({"click", "part 1", "part 3"}), chosen="part 2")
+    return drill_keys(state.phase, state.feedback, mix=mix_keys(mix, voices))
 
 
 CHANGES = (Change(4, "fill"), Change(5, "chorus landing"))
@@ -206,7 +216,7 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
     look = Look(width, height, UNICODE)
     playing = a_drill_state(5_700_000)
     view = View(width, height, UNICODE, "Quarters · 4/4 · 120 bpm", "in Drum Pads, click Synth", changes=CHANGES)
-    view_keys = drill_keys(playing.phase, playing.feedback)
+    view_keys = drill_keys(playing.phase, playing.feedback, mix=mix_keys(Mix(), {"click": "click"}))
     rows = PlanRows(keys="any key will do")
     drill = View(width, height, UNICODE, view.title, view.ports, changes=CHANGES, keys=view_keys, rows=rows)
     heard = replace(a_drill_state(30_000_000), phase=Phase.PLAYING, now_us=5_700_000)
@@ -228,6 +238,7 @@ def pictures(width: int, height: int) -> dict[str, list[Line]]:
         "drill-drums": a_made_drill("turn", "sixteenths", width, height),
         "drill-set": a_set_drill(width, height),
         "drill": draw_drill(playing, drill),
+        "drill-song": draw_drill(playing, replace(drill, keys=_song_keys(playing))),
         "report": a_report_page(0, look),
         "report-chart": a_report_page(1, look),
         "report-numbers": a_report_page(2, look),

@@ -13,6 +13,10 @@ from heeltap.app.drill.drill import drill_of
 from heeltap.app.drill.handsfree import Hit
 from heeltap.app.drill.player_setup import Player
 from heeltap.app.drill.run import Settings
+from heeltap.files.settings import read_settings
+from heeltap.files.takes.journal import read_journal
+from heeltap.model.arrays import as_ints
+from heeltap.model.messages import Schedule
 from heeltap.session.session import Feedback, Phase
 from heeltap.tui.before_take import BeforeTake, click_words
 from heeltap.tui.drill_app import DrillApp
@@ -127,7 +131,7 @@ def test_the_click_can_be_tried(tmp_path: Path) -> None:
     app = DrillApp(a_drill(), Settings("keys", "fake:", takes=tmp_path))
 
     async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
-        assert "c test click" in text_of(app)
+        assert "c test" in text_of(app)
         await pilot.press("c")
         await until(app, pilot, lambda: app.listening.now_us is not None)
         await pilot.pause(0.1)
@@ -157,3 +161,30 @@ def test_an_input_that_cannot_be_opened_is_said_before_the_take(tmp_path: Path) 
         await until(app, pilot, lambda: "no such pad" in text_of(app))
 
     perform(DrillApp(a_drill(), Settings("no such pad", takes=tmp_path)), scene)
+
+
+@pytest.mark.live
+def test_the_mix_is_changed_by_keys_while_playing_and_the_volumes_are_kept(tmp_path: Path) -> None:
+    """Drums off, click on and softer in the middle of a take: what is sent follows, the keys say so, the volume stays."""
+    what = drill_of("turn 1", click="beat:plain", tempo_bpm=180)
+    script = Schedule(as_ints([]), (), (), 0)
+    app = DrillApp(what, Settings("fake:", "fake:", takes=tmp_path, script=script, start_delay_us=100_000))
+
+    async def scene(app: DrillApp, pilot: Pilot[int]) -> None:
+        assert all(part in text_of(app) for part in ("1 click on  2 drums off", ",  . drums 100"))
+        await pilot.press("enter")
+        await until(app, pilot, lambda: app.running is not None and app.running.now_us > 0)
+        await pilot.press("2", "1", "comma", "comma")
+        await until(app, pilot, lambda: all(part in text_of(app) for part in ("1 click off  2 drums on", "click 80")))
+        assert app.running is not None
+        at_us = app.running.now_us
+        await until(app, pilot, lambda: app.running is not None and app.running.now_us > at_us + 1_500_000)
+        assert app.running is not None
+        journal = read_journal(app.running.journal)
+        late = journal.click_due_us > at_us + 200_000
+        assert {76, 77} >= set(journal.click_key[late].tolist()) != set()
+        assert 36 in journal.click_key[~late]
+
+    perform(app, scene)
+
+    assert 80 == read_settings().volumes["click"]

@@ -111,7 +111,7 @@ def test_every_line_goes_round() -> None:
         choice = rows_of(choice)["metre"].after
         metres.append(choice.metre)
     choice = DrillChoice("anchor 3")
-    for _ in range(7 + sum(str(beat.metre) == "4/4" for beat in read_beats().values())):
+    for _ in range(8 + sum(str(beat.metre) == "4/4" for beat in read_beats().values())):
         choice = rows_of(choice)["click"].after
         clicks.append(choice.click)
         assert rows_of(choice)["click"].before.click == (OWN_CLICK if len(clicks) == 1 else clicks[-2])

@@ -1,6 +1,6 @@
 """Options for what you hear while you play, and for the MIDI clock.
 
-Inside: `add_click`, `click_sound`, `add_clock`, `check_follow`, `followed_port`.
+Inside: `add_click`, `add_mix`, `click_sound`, `mix_wanted`, `add_clock`, `check_follow`, `followed_port`.
 """
 
 import argparse
@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 from heeltap.errors import OptionError, sentence
 
 if TYPE_CHECKING:
+    from heeltap.app.drill.drill import Drill
     from heeltap.files.settings import Stored
+    from heeltap.model.mix import Mix
     from heeltap.sound.click import ClickSound
 
-__all__ = ["add_click", "add_clock", "check_follow", "click_sound", "followed_port"]
+__all__ = ["add_click", "add_clock", "add_mix", "check_follow", "click_sound", "followed_port", "mix_wanted"]
 
 
 _OURS = {
@@ -25,6 +27,10 @@ _OURS = {
     "click_channel": "--click-channel",
     "click_velocity": "--click-velocity",
     "run_in": "--run-in",
+    "hear": "--hear",
+    "click_volume": "--click-volume",
+    "drums_volume": "--drums-volume",
+    "parts_volume": "--parts-volume",
 }
 """Options of a beat of our own."""
 
@@ -34,7 +40,7 @@ def add_click(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--click",
         metavar="KIND",
-        help="every, backbeat, one, fade, none, or 'bars 2+2'; beat:NAME for a drum pattern, part:NAME (part:drums) "
+        help="every, eighths, backbeat, one, fade, none, or 'bars 2+2'; beat:NAME for a drum pattern, part:NAME (part:drums) "
         "for a part of the song, either with fade or 'bars 2+2' behind it (default: as in the exercise)",
     )
     parser.add_argument(
@@ -60,6 +66,32 @@ def add_click(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="velocity of beat one, 1 to 127; the other beats are softer (default: as in your settings, else 110)",
     )
+
+
+def add_mix(parser: argparse.ArgumentParser) -> None:
+    """What else sounds, and how loud."""
+    parser.add_argument(
+        "--hear",
+        action="append",
+        metavar="PART",
+        help="let another part of the song sound as well; say it again for each further part (keys 3 to 9 switch them)",
+    )
+    heard = {"click": "click and count-in sound", "drums": "drums sound", "parts": "other parts of a song sound"}
+    for name, what in heard.items():
+        parser.add_argument(
+            f"--{name}-volume",
+            type=int,
+            metavar="PERCENT",
+            help=f"how loud the {what}, 0 to 100 (default: as in your settings, else 100)",
+        )
+
+
+def mix_wanted(args: argparse.Namespace, stored: "Stored", drill: "Drill") -> "Mix":
+    """How loud each voice of a drill is; the options go before the settings. Raises `PlanError`, `OptionError`."""
+    from heeltap.app.drill.voices import kept_mix, mix_of
+
+    volumes = kept_mix(stored, click=args.click_volume, drums=args.drums_volume, parts=args.parts_volume)
+    return mix_of(drill, volumes, args.hear)
 
 
 def click_sound(args: argparse.Namespace, stored: "Stored") -> "ClickSound":

@@ -4,7 +4,15 @@ import argparse
 import importlib
 from typing import TYPE_CHECKING
 
-from heeltap.cli.click_options import add_click, add_clock, check_follow, click_sound, followed_port
+from heeltap.cli.click_options import (
+    add_click,
+    add_clock,
+    add_mix,
+    check_follow,
+    click_sound,
+    followed_port,
+    mix_wanted,
+)
 from heeltap.cli.handsfree import play_hands_free
 from heeltap.cli.left_behind import finish_left_behind
 from heeltap.cli.lines import play_in_lines
@@ -61,6 +69,7 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
     add_tempo(parser, "as in the exercise")
     add_range(parser)
     add_click(parser)
+    add_mix(parser)
     add_seed(parser, "gives another exercise of the grade")
     add_metre(parser, "4/4; only for a family and grade")
 
@@ -176,6 +185,7 @@ def _wishes(args: argparse.Namespace) -> "tuple[Drill, Settings]":
         follow_clock=followed_port(args, in_port),
         send_clock=args.send_clock or args.song_bar is not None,
         song_bar=args.song_bar,
+        mix=mix_wanted(args, stored, what),
     )
 
 

@@ -16,6 +16,11 @@
     channel = 10                    # 1 to 16
     velocity = 80                   # of the loudest click
 
+    [volume]                        # per cent; the keys of the drill screen change them
+    click = 80
+    drums = 100
+    parts = 60                      # the other parts of a song
+
     [[pads]]
     port = "Drum Pads"
     keys = { kick = 36, snare = 38 }
@@ -42,6 +47,7 @@ __all__ = ["PadSet", "Stored", "read_settings", "settings_toml", "with_pad_set",
 
 FORMAT = "heeltap.settings/1"
 
+_VOLUMES = ("click", "drums", "parts")
 _CONTROLS = ("start", "stop", "repeat")
 _LONGEST_MS = 200.0
 """A double-trigger window beyond this would swallow playing: sixteenths at 75 bpm."""
@@ -78,6 +84,8 @@ class Stored:
     """1-16 as people count; None is the default."""
     click_velocity: int | None = None
     """Of the loudest click, 1-127; None is the default."""
+    volumes: Mapping[str, int] = field(default_factory=dict)
+    """Per cent, 0 to 100, of ``click``, ``drums`` and ``parts``; what is not in it is at 100."""
 
     def pads_of(self, ports: tuple[str, ...] | list[str]) -> tuple[dict[str, int], dict[int, float]]:
         """Of these ports: the key of each role, and the double-trigger window of each key; an earlier port goes first."""
@@ -105,7 +113,7 @@ def read_settings(path: Path | None = None) -> Stored:
     text = toml_file_text(where, "your settings")
     check = Check(str(where), text)
     top = check.document
-    check.only(top, (), ("format", "in_ports", "out_port", "split", "control", "pads", "click"))
+    check.only(top, (), ("format", "in_ports", "out_port", "split", "control", "pads", "click", "volume"))
     form = check.text(top, (), "format", FORMAT)
     if form != FORMAT:
         check.wrong(("format",), repr(form), repr(FORMAT), "written by a newer heeltap?")
@@ -116,6 +124,7 @@ def read_settings(path: Path | None = None) -> Stored:
         _controls(check),
         tuple(_pads(check, row, ("pads", number)) for number, row in enumerate(check.tables(top, (), "pads", []))),
         *_click(check),
+        _volumes(check),
     )
     check.finish()
     return stored
@@ -157,6 +166,16 @@ def _click(check: Check) -> tuple[str, int | None, int | None]:
         check.whole(table, ("click",), key, low=1, high=high) if key in table else None for key, high in most.items()
     )
     return check.text(table, ("click",), "notes", ""), channel, velocity
+
+
+def _volumes(check: Check) -> dict[str, int]:
+    """How loud click, drums and other parts are."""
+    table = check.document.get("volume", {})
+    if not isinstance(table, dict):
+        check.wrong(("volume",), repr(table)[:60], "a table: [volume]")
+        return {}
+    check.only(table, ("volume",), _VOLUMES)
+    return {name: check.whole(table, ("volume",), name, low=0, high=100) for name in _VOLUMES if name in table}
 
 
 def _pads(check: Check, row: dict[str, object], path: tuple[str | int, ...]) -> PadSet:
@@ -218,6 +237,8 @@ def settings_toml(stored: Stored) -> str:
     click = {"notes": stored.click_notes or None, "channel": stored.click_channel, "velocity": stored.click_velocity}
     given = [f"{key} = {toml_text(value)}" for key, value in click.items() if value is not None]
     lines += ["", "[click]", *given] if given else []
+    volumes = [f"{name} = {stored.volumes[name]}" for name in _VOLUMES if name in stored.volumes]
+    lines += ["", "[volume]", *volumes] if volumes else []
     for pads in stored.pads:
         lines += ["", "[[pads]]", f"port = {toml_text(pads.port)}", f"keys = {_inline(pads.keys)}"]
         if pads.retrigger_ms:

@@ -56,7 +56,10 @@ PADS = {
 }
 """Roles of pads and their key numbers in the General MIDI percussion map; learned pads replace these."""
 
-CLICKS = ("every", "backbeat", "one", "bars", "fade", "none")
+_BETWEEN = 0.4
+"""Strength of a click between two beats: heard, and never taken for a beat. Ours."""
+
+CLICKS = ("every", "eighths", "backbeat", "one", "bars", "fade", "none")
 """Kinds of click: every beat; two and four; the one only; bars on and off; fading out; the count-in only."""
 
 
@@ -112,7 +115,7 @@ class Clicks:
     at_tick: IntArray
     """Position from bar 1, beat 1."""
     strength: FloatArray
-    """Loudness, 1 for the one, 0.7 for other beats, less while fading; never 0."""
+    """Loudness, 1 for the one, 0.7 for other beats, 0.4 between beats, less while fading; never 0."""
     is_one: BoolArray
     """Whether it is the first beat of a bar."""
 
@@ -258,7 +261,7 @@ def parse_click(text: str) -> ClickPlan:
     Parameters
     ----------
     text : str
-        ``every``, ``backbeat``, ``one``, ``fade``, ``none``, or ``bars 2+2`` (bars on + bars off).
+        ``every``, ``eighths``, ``backbeat``, ``one``, ``fade``, ``none``, or ``bars 2+2`` (bars on + bars off).
 
     Returns
     -------
@@ -277,7 +280,7 @@ def parse_click(text: str) -> ClickPlan:
         if len(parts) == 2 and all(p.isdecimal() and p.isascii() and 1 <= int(p) <= 64 for p in parts):
             return ClickPlan("bars", int(parts[0]), int(parts[1]))
     near = difflib.get_close_matches(words[0] if words else "", CLICKS, 1, 0.4)
-    expected = "every, backbeat, one, fade, none, or bars 2+2 (bars on + bars off, 1 to 64 each)"
+    expected = "every, eighths, backbeat, one, fade, none, or bars 2+2 (bars on + bars off, 1 to 64 each)"
     raise PlanError(sentence("click", f"'{text}'", expected, f"nearest: {near[0]}" if near else ""))
 
 
@@ -318,11 +321,17 @@ def clicks(click: ClickPlan, metre: Metre, bars: int) -> Clicks:
         places = [0]
     elif click.kind == "backbeat":
         places = [(start - 1) * unit for start in pulses.back]
+    elif click.kind == "eighths":
+        places = list(range(0, length, min(beat, TICKS_PER_QUARTER // 2)))
     else:
         places = list(range(0, length, beat))
     rows = []
     for bar, level in enumerate(click_levels(click, bars)):
-        rows += [(bar * length + at, level * (1.0 if at == 0 else 0.7), at == 0) for at in places if level > 0]
+        rows += [
+            (bar * length + at, level * (1.0 if at == 0 else 0.7 if at % beat == 0 else _BETWEEN), at == 0)
+            for at in places
+            if level > 0
+        ]
     return Clicks(
         as_ints(at for at, _, _ in rows),
         np.array([strength for _, strength, _ in rows], dtype=np.float64),

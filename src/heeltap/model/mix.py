@@ -71,12 +71,11 @@ def voice_of(kind: str) -> str:
 
 
 def scaled(message: bytes, percent: int) -> bytes | None:
-    """A note-on at so many per cent of its velocity, 1 at least; None at 0.
+    """A note-on at so many per cent of its velocity, 1 at least; another message as it is; None at 0.
 
     Parameters
     ----------
     message : bytes
-        Of three bytes.
     percent : int
         0 to 100.
 
@@ -84,7 +83,7 @@ def scaled(message: bytes, percent: int) -> bytes | None:
     -------
     bytes or None
     """
-    if percent == LOUDEST:
+    if percent == LOUDEST or (percent and len(message) < 3):
         return message
     return bytes((*message[:2], min(127, max(1, round(message[2] * percent / LOUDEST))))) if percent > 0 else None
 

@@ -20,28 +20,22 @@ from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.handsfree import Listener
 from heeltap.app.drill.ranges import from_bar
 from heeltap.app.drill.run import INTERRUPTED, DrillOutcome, Run, Settings, begun
+from heeltap.app.drill.voices import mix_of, voices_of
 from heeltap.app.listen.player_control import PlayerControl
 from heeltap.clock import SystemClock, wall_now
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.errors import HeeltapError
+from heeltap.model.mix import Mix
 from heeltap.session import session
 from heeltap.session.session import Phase
+from heeltap.tui import drill_commands as commands
 from heeltap.tui import keys as keyboard
 from heeltap.tui.before_take import BeforeTake
-from heeltap.tui.drill_commands import (
-    DRILL_COMMANDS,
-    GUESS_COMMANDS,
-    ask_for_split,
-    listen,
-    take_hits,
-    take_split,
-    told,
-)
 from heeltap.tui.page import Look
 from heeltap.tui.screens import drill_keys
 from heeltap.tui.screens.after_take import AfterTake
-from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, view_of
-from heeltap.tui.screens.listen import listening_commands, listening_keys
+from heeltap.tui.screens.drill import KEY_LINES, View, draw_drill, drill_key_lines, view_of
+from heeltap.tui.screens.listen import listening_commands
 from heeltap.tui.screens.report import draw_report, report_room
 from heeltap.tui.text_app import TextApp
 from heeltap.views.bar_sheet import Line
@@ -100,7 +94,7 @@ class DrillApp(TextApp[int]):
         self._exit_code = 0
         self.listener, self._again = Listener(settings), False
         """What hears the inputs between two takes."""
-        self.tried = BeforeTake()
+        self.tried, self._first_mix = BeforeTake(), self.mix
         self.went_back, self.wants_delay = False, False
         """Whether the player left for the screen before, not for good; and to measure the delay of the gear."""
         self.listening = PlayerControl(lambda: settings.out_port)
@@ -114,7 +108,7 @@ class DrillApp(TextApp[int]):
         if self._at_once:
             self.begin_take()
         else:
-            self.message = ask_for_split(self)
+            self.message = commands.ask_for_split(self)
             self.listener.open()
 
     def on_resize(self, _: Resize) -> None:
@@ -129,7 +123,7 @@ class DrillApp(TextApp[int]):
             self.action_interrupt()
         self._pass_time()
         scroll = self._rows if self.play is None else 0
-        message, silent = told(self), self.settings.silent if self.play is None else self.play.silent
+        message, silent = commands.told(self), self.settings.silent if self.play is None else self.play.silent
         view = replace(self._view, width=self.size.width, height=self.size.height, message=message, scroll=scroll)
         view = replace(view, heard=self.tried.heard, silent=silent)
         self._lines_widget.show(self._drawn(replace(view, keys=self.keys_now)))
@@ -149,15 +143,15 @@ class DrillApp(TextApp[int]):
                 self.state, effects = session.step(self.state, press)
                 if session.Again() in effects:
                     self.begin_take()
-            self.message = take_split(self) or self.message
-            take_hits(self)
+            self.message = commands.take_split(self) or self.message
+            commands.take_hits(self)
         self.listening.turn()
 
     def _drawn(self, view: View) -> list[Line]:
         """The lines of what is shown now."""
         look = Look(view.width, view.height, view.glyphs)
         if self.help_screen.is_open:
-            more = (*drill_keys.DRILL_HELP, *([drill_keys.PADS_HELP] if self._pads else []))
+            more = (*drill_keys.DRILL_HELP, *([drill_keys.PADS_HELP] if self.pads else []))
             return self.help_screen.draw(look, "drill", self.keys_now, more)
         if self.after.asking:
             return drill_keys.guess_page(look, view.title, message=self.message)
@@ -171,22 +165,20 @@ class DrillApp(TextApp[int]):
 
     @property
     def key_lines(self) -> int:
-        """Two for the bars and the report, one for the help and the question."""
-        return 1 if self.after.asking or self.help_screen.is_open else KEY_LINES
+        """One for the help and the question, two for the report, two or more for the bars."""
+        if self.after.asking or self.help_screen.is_open:
+            return 1
+        return KEY_LINES if self.after.showing else drill_key_lines(self.keys_now, self.size.width)
 
     @property
     def keys_now(self) -> tuple[keyboard.Key, ...]:
         """The keys of what is shown now."""
-        if self.after.asking:
-            return drill_keys.GUESS_KEYS
-        if self.listening.on:
-            return listening_keys(self.listening)
-        part = self.drill.whole is not None
-        if self.after.showing:
-            measure, worst = self.after.delay_unknown and not self._pads, self.after.worst is not None
-            return drill_keys.report_keys(measure=measure, worst=worst, part=part)
-        state, own_click = self.state, self.settings.follow_clock is None
-        return drill_keys.drill_keys(state.phase, state.feedback, part=part, stands=state.stands, own_click=own_click)
+        return commands.keys_of(self)
+
+    @property
+    def mix(self) -> Mix:
+        """How loud each voice is."""
+        return self.settings.mix_for(self.drill)
 
     @property
     def idle(self) -> bool:
@@ -248,7 +240,7 @@ class DrillApp(TextApp[int]):
         """Keys: pads first, where the keyboard is one, then commands."""
         character = " " if event.key == "space" else event.character or ""
         playing = self.play is not None and self.state.phase in (Phase.COUNT_IN, Phase.PLAYING)
-        if self.play is not None and playing and self._pads:
+        if self.play is not None and playing and self.pads:
             self.play.key(" " if event.key == "enter" else character)
         elif self.play is None:
             self.listener.strike(character, SystemClock().now_ns())
@@ -280,10 +272,10 @@ class DrillApp(TextApp[int]):
             more: dict[str, Callable[[], object]] = {
                 "q": self.action_leave,
                 "question_mark": self.help_screen.open,
-                "l": partial(listen, self),
+                "l": partial(commands.listen, self),
             }
             return {**listening_commands(self.listening), **more}
-        table = GUESS_COMMANDS if self.after.asking else DRILL_COMMANDS
+        table = commands.GUESS_COMMANDS if self.after.asking else commands.DRILL_COMMANDS
         return {name: partial(act, self) for name, act in table.items()}
 
     def action_escape(self) -> None:
@@ -321,12 +313,14 @@ class DrillApp(TextApp[int]):
     def changed_to(self, change: Callable[[Drill], Drill]) -> bool:
         """Show another drill; False, and a line of why, where it cannot be."""
         try:
-            self.drill = change(self.drill)
+            drill, mix = change(self.drill), self.mix
+            kept = mix if voices_of(drill) == voices_of(self.drill) else mix_of(drill, mix)
+            self.drill, self.settings = drill, replace(self.settings, mix=kept)
         except HeeltapError as error:
             self.message = str(error)
             return False
         self.state, self._rows, self.after.showing = before(self.drill, self.feedback.for_take(1)), 0, False
-        self._view, self.message = view_of(self.drill, self.settings, self._glyphs), ask_for_split(self)
+        self._view, self.message = view_of(self.drill, self.settings, self._glyphs), commands.ask_for_split(self)
         return True
 
     def action_guess(self, guess: str) -> None:
@@ -361,6 +355,7 @@ class DrillApp(TextApp[int]):
 
     def _leave(self) -> None:
         self._gone = True
+        commands.keep_volumes_of(self, self._first_mix)
         self.listening.free()
         self.listener.close()
         self.exit(self._exit_code)
@@ -396,5 +391,6 @@ class DrillApp(TextApp[int]):
             self._rows = max(-last, min(last, self._rows + lines))
 
     @property
-    def _pads(self) -> bool:
+    def pads(self) -> bool:
+        """Whether the computer's keyboard is an instrument."""
         return KEYS_NAME in self.settings.in_ports

@@ -1,27 +1,43 @@
 """What each key of the drill screen does, by what the screen shows: the question, what sounds, or the drill itself.
 
-Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`, `ask_for_split`, `take_split`, `take_hits`, `listen`, `told`.
+Inside: `GUESS_COMMANDS`, `DRILL_COMMANDS`, `keys_of`, `keep_volumes_of`, `ask_for_split`,
+`take_split`, `take_hits`, `listen`, `told`.
 """
 
+import contextlib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from heeltap.app.drill.changes import at_tempo, faster, for_pads, simpler, slower
+from heeltap.app.drill.changes import at_tempo, eighths_offered, faster, for_pads, on_eighths, simpler, slower
 from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.split import QUESTION, keep_split, split_wanted
+from heeltap.app.drill.voices import keep_volumes, voices_of
 from heeltap.app.listen.piece import piece_of_click, piece_of_drill, piece_of_listed_bars, piece_of_take
 from heeltap.clock import SystemClock
 from heeltap.errors import HeeltapError
+from heeltap.model.mix import MOST_PARTS, Mix
 from heeltap.model.pitch import key_name
 from heeltap.session.session import Pause, Phase, Resume, Show, step
 from heeltap.tui.before_take import click_words
-from heeltap.tui.screens.drill_keys import NEXT_NUMBERS
-from heeltap.tui.screens.listen import listening_words
+from heeltap.tui.keys import Key
+from heeltap.tui.screens.drill_keys import GUESS_KEYS, NEXT_NUMBERS, drill_keys, mix_keys, report_keys, voice_of_key
+from heeltap.tui.screens.listen import listening_keys, listening_words
 
 if TYPE_CHECKING:
     from heeltap.tui.drill_app import DrillApp
 
-__all__ = ["DRILL_COMMANDS", "GUESS_COMMANDS", "ask_for_split", "listen", "take_hits", "take_split", "told"]
+__all__ = [
+    "DRILL_COMMANDS",
+    "GUESS_COMMANDS",
+    "ask_for_split",
+    "keep_volumes_of",
+    "keys_of",
+    "listen",
+    "take_hits",
+    "take_split",
+    "told",
+]
 
 Commands = Mapping[str, Callable[["DrillApp"], object]]
 
@@ -120,6 +136,29 @@ def told(app: "DrillApp") -> str:
     return listening_words(app.listening) or app.message or (app.listener.problem if app.idle else "")
 
 
+def keys_of(app: "DrillApp") -> tuple[Key, ...]:
+    """The keys of what is shown now."""
+    if app.after.asking:
+        return GUESS_KEYS
+    if app.listening.on:
+        return listening_keys(app.listening)
+    part, state = app.drill.whole is not None, app.state
+    if app.after.showing:
+        return report_keys(
+            measure=app.after.delay_unknown and not app.pads, worst=app.after.worst is not None, part=part
+        )
+    own_click = app.settings.follow_clock is None
+    return drill_keys(
+        state.phase,
+        state.feedback,
+        part=part,
+        stands=state.stands,
+        own_click=own_click,
+        mix=mix_keys(app.mix, voices_of(app.drill)) if own_click and app.settings.out_port else (),
+        eighths=own_click and eighths_offered(app.drill),
+    )
+
+
 def ask_for_split(app: "DrillApp") -> str:
     """The question where the hands part, where a drill needs to know; empty where it does not."""
     app.listener.wants_key = split_wanted(app.drill, app.settings)
@@ -151,7 +190,41 @@ GUESS_COMMANDS: Commands = {
 }
 """While the screen asks how the take was."""
 
+
+def _switch(key: str) -> Callable[["DrillApp"], object]:
+    """The command that switches a voice on or off, by its number."""
+
+    def switch(app: "DrillApp") -> None:
+        voice = voice_of_key(key, voices_of(app.drill))
+        _sound(app, app.mix.switched(voice))
+
+    return switch
+
+
+def _sound(app: "DrillApp", mix: Mix) -> None:
+    """Have each voice as loud as this, now and in the takes to come."""
+    app.settings = replace(app.settings, mix=mix)
+    if app.running is not None:
+        app.running.sound(mix)
+
+
+def keep_volumes_of(app: "DrillApp", first: Mix) -> None:
+    """Keep the volumes in the settings, where the player changed them by keys; what cannot be kept is no reason not to leave."""
+    mix = app.mix
+    if (mix.click_volume, mix.drums_volume, mix.parts_volume) != (
+        first.click_volume,
+        first.drums_volume,
+        first.parts_volume,
+    ):
+        with contextlib.suppress(HeeltapError):
+            keep_volumes(mix)
+
+
 DRILL_COMMANDS: Commands = {
+    **{str(number): _switch(str(number)) for number in range(1, 3 + MOST_PARTS)},
+    "comma": lambda app: _sound(app, app.mix.louder(-1)),
+    "full_stop": lambda app: _sound(app, app.mix.louder(1)),
+    "e": lambda app: app.action_change(on_eighths),
     "c": _test_click,
     "t": _tap,
     "enter": lambda app: app.begin_take(),

@@ -2,7 +2,7 @@
 
 The bottom line, the help, the keyboard and the mouse read the same rows, so none of them says what another does not do.
 
-Inside: `Key`, `bottom_lines`, `key_at`, `moves`, and the keys that mean the same on every screen.
+Inside: `Key`, `bottom_lines`, `lines_needed`, `key_at`, `moves`, and the keys that mean the same on every screen.
 """
 
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from heeltap.views.bar_sheet import Line, Span
 
-__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_lines", "key_at", "moves"]
+__all__ = ["BACK", "HELP", "MOVE", "QUIT", "Key", "bottom_lines", "key_at", "lines_needed", "moves"]
 
 _BETWEEN = "  "
 
@@ -76,6 +76,11 @@ def _lines(keys: tuple[Key, ...], width: int, lines: int) -> list[Line]:
             line += [Span(name, "key"), Span(space + does)]
         found.append([span for span in line if span.text])
     return found
+
+
+def lines_needed(keys: Sequence[Key], width: int, *, least: int, most: int) -> int:
+    """How many lines show every key, within these bounds."""
+    return min(max(len(_broken(keys, width)), least), most)
 
 
 def key_at(keys: Sequence[Key], width: int, column: int, line: int = 0, lines: int = 1) -> Key | None:

@@ -9,21 +9,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.app.drill.band import notes_at_plan
 from heeltap.app.score.read import drum_part
 from heeltap.course.drum_patterns import Hits, hits_of
 from heeltap.errors import PlanError, sentence
 from heeltap.files.paths import settings_file
 from heeltap.files.settings import Stored
 from heeltap.files.smf import read_midi
-from heeltap.files.smf.types import Midi
 from heeltap.files.toml.beats import read_beats
 from heeltap.model.exercise import ClickPlan, click_levels, parse_click
 from heeltap.model.messages import Schedule
-from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import swing_ticks
 from heeltap.sound.click import CLICK_SOUNDS, ClickSound
-from heeltap.sound.drums import hits_schedule, part_schedule
+from heeltap.sound.drums import DRUM, hits_schedule, part_schedule
 
 __all__ = ["Wish", "backing_of", "kept_sound", "sound_of", "wish_of"]
 
@@ -150,11 +149,15 @@ def backing_of(wish: Wish, plan: Plan, own: ClickPlan | None, *, song: str | Non
         raise PlanError(sentence(f"click 'part:{wish.name}'", "no song", "a MIDI file to play along with"))
     if click.kind not in ("every", "bars", "fade"):
         raise PlanError(sentence("click", f"'{click.kind}' of a drum part", "every, 'bars 2+2' or fade"))
-    notes = _part_notes(read_midi(song), wish.name, plan)
+    midi = read_midi(song)
+    part = drum_part(midi, wish.name)
+    notes = notes_at_plan(midi, part, plan)
     levels = np.array([*click_levels(click, plan.bars), 0.0])
     bar = plan.metre.bar_beat(plan.tempo.quarter_at(notes.onset_us))[0]
     level = levels[np.clip(bar - 1, 0, plan.bars)]
-    return part_schedule(notes, end_us, channel=sound.channel, level=level)
+    heard = part_schedule(notes, end_us, channel=sound.channel, level=level)
+    # Another part than the drums gives the beat like a click; it has no kick and snare that could lead.
+    return heard if part.is_drums else replace(heard, kind=tuple("click" if k == DRUM else k for k in heard.kind))
 
 
 def _pattern_hits(name: str, plan: Plan, click: ClickPlan) -> Hits:
@@ -176,15 +179,3 @@ def _pattern_hits(name: str, plan: Plan, click: ClickPlan) -> Hits:
         return hits
     swung = np.array([swing_ticks(at, plan.swing_ratio) for at in hits.at_tick.tolist()], dtype=np.int64)
     return Hits(swung, hits.key.copy(), hits.strength.copy())
-
-
-def _part_notes(midi: Midi, name: str, plan: Plan) -> Notes:
-    """The drum part of a song at the tempo of the plan."""
-    rows = midi.rows_of(drum_part(midi, name))
-    notes = midi.notes.pick(rows)
-    ends = notes.onset_us + np.maximum(notes.duration_us, 0)
-    onset, end = (
-        np.rint(plan.tempo.us_at_quarter(midi.tempo.quarter_at(us))).astype(np.int64) for us in (notes.onset_us, ends)
-    )
-    length = np.where(notes.duration_us < 0, -1, end - onset)
-    return replace(notes, onset_us=onset, duration_us=length)

@@ -1,13 +1,16 @@
 """Make another drill out of this one: slower, faster, simpler, or what comes next.
 
-Inside: `at_tempo`, `slower`, `faster`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`, `changes_of`.
+Inside: `at_tempo`, `slower`, `faster`, `eighths_offered`, `on_eighths`, `simpler`, `before`, `next_drill`, `for_pads`, `Change`,
+`changes_of`.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 
+from heeltap.app.drill.backing import wish_of
 from heeltap.app.drill.drill import Drill, as_offered, drill_of, plan_at_tempo, with_backing
 from heeltap.app.drill.player_setup import pads_for, with_learned_pads
 from heeltap.app.drill.ranges import same_bars
@@ -18,6 +21,7 @@ from heeltap.files.settings import read_settings
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.files.toml.families import FAMILIES, read_family
 from heeltap.model import tempo_step
+from heeltap.model.exercise import ClickPlan, clicks
 from heeltap.model.lean import AUTO
 from heeltap.model.plan import KINDS, Plan
 from heeltap.model.plan_from import plan_of
@@ -31,9 +35,11 @@ __all__ = [
     "at_tempo",
     "before",
     "changes_of",
+    "eighths_offered",
     "faster",
     "for_pads",
     "next_drill",
+    "on_eighths",
     "simpler",
     "slower",
     "tempo_of",
@@ -77,6 +83,46 @@ def at_tempo(drill: Drill, tempo_bpm: float) -> Drill:
     auto = exercise.pocket.lean == AUTO and drill.lean_ms == AUTO.ms_in(drill.plan)
     lean_ms = AUTO.ms_in(plan) if auto else drill.lean_ms
     return with_backing(replace(drill, plan=plan, lean_ms=lean_ms, exercise=exercise_to_toml(exercise)))
+
+
+_SLOW_BPM = 60.0
+"""Below so many beats a minute heeltap offers a click on eighths: more than a second between two clicks is hard to keep
+without dividing it. Ours."""
+
+
+@lru_cache(maxsize=4)  # asked with every picture; a drill never changes
+def eighths_offered(drill: Drill) -> bool:
+    """Whether the beat is so slow that a click on eighths helps, and the drill has a click on every beat or on eighths."""
+    beat = drill.plan.metre.metres[0].beat_quarters
+    if (
+        drill.backing is not None
+        or beat <= 0.5
+        or tempo_of(drill) / beat >= _SLOW_BPM
+        or len(drill.plan.metre.metres) > 1
+    ):
+        return False
+    return _click_of(drill).kind in ("every", "eighths")
+
+
+def on_eighths(drill: Drill) -> Drill:
+    """The drill with a click on every eighth; where it has that, with one on every beat again."""
+    if drill.whole is not None:
+        return same_bars(drill, on_eighths(drill.whole))
+    plan = ClickPlan("every" if _click_of(drill).kind == "eighths" else "eighths")
+    if drill.exercise is None:
+        clicked = clicks(plan, drill.plan.metre.metres[0], drill.plan.bars)
+        return replace(drill, clicked=clicked, heard=plan.kind)
+    exercise = replace(exercise_from_toml(drill.exercise), click=plan)
+    clicked = clicks(plan, exercise.metre, len(exercise.bars))
+    return replace(drill, clicked=clicked, heard=plan.kind, exercise=exercise_to_toml(exercise))
+
+
+def _click_of(drill: Drill) -> ClickPlan:
+    """The click of a drill."""
+    whole = drill.whole or drill
+    if whole.exercise is not None:
+        return exercise_from_toml(whole.exercise).click
+    return wish_of(whole.heard or None).plan or ClickPlan()
 
 
 def slower(drill: Drill) -> Drill:

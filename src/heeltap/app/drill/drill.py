@@ -9,18 +9,22 @@ from pathlib import Path
 
 import numpy as np
 
-from heeltap.app.drill.backing import backing_of, wish_of
+from heeltap.app.drill.backing import Wish, backing_of, wish_of
+from heeltap.app.drill.band import NO_BAND, Band, band_of
 from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.practice.sets import Work, set_item
-from heeltap.app.score.read import load_part
+from heeltap.app.score.read import drum_part, load_part
 from heeltap.course.drum_patterns import patterns_for
 from heeltap.errors import InputFileError, OptionError, PlanError, sentence
+from heeltap.files.smf import read_midi
 from heeltap.files.toml.beats import read_beats
 from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml, read_exercise
 from heeltap.files.toml.families import FAMILIES
+from heeltap.model.arrays import as_ints
 from heeltap.model.exercise import ClickPlan, Clicks, Exercise, click_text, clicks, parse_click
 from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.messages import Schedule, merge
+from heeltap.model.parts import choose_part
 from heeltap.model.plan import Plan
 from heeltap.model.plan_from import plan_of
 from heeltap.model.timeline import TempoMap
@@ -68,6 +72,10 @@ class Drill:
     """Whether the player wants to be judged against the drums; None leaves it to heeltap."""
     song: str | None = None
     """The MIDI file that the plan is from; None for an exercise."""
+    part: str | None = None
+    """The part of it that you play, as you named it."""
+    band: Band = NO_BAND
+    """The other parts of the song, which can sound as well."""
     whole: "Drill | None" = None
     """What these bars were taken from; None where this is the whole."""
     bar_numbers: tuple[int, ...] = ()
@@ -92,6 +100,14 @@ class Drill:
             due = np.where(own.due_us < 0, own.due_us - self.run_in_us, own.due_us)
             own = merge(replace(own, due_us=due), self.run_in)
         return own if self.backing is None else merge(own, self.backing)
+
+    @property
+    def beneath(self) -> Schedule:
+        """The clicks that can be switched on beneath a drummer, without the count; empty where the click sounds anyway."""
+        if self.backing is None:
+            return Schedule(as_ints([]), (), (), 0)
+        plan = self.plan
+        return click_schedule(plan.tempo, plan.metre, plan.bars, clicks=self.clicked, count_in_bars=0, sound=self.sound)
 
     @property
     def count_in_us(self) -> int:
@@ -171,10 +187,22 @@ def with_backing(drill: Drill) -> Drill:
         There is no such pattern or part for this plan.
     """
     wish = wish_of(drill.heard or None)
+    drill = replace(drill, band=_band(drill, wish))
     if wish.source == "click":
         return drill
     own = None if drill.exercise is None else exercise_from_toml(drill.exercise).click
     return replace(drill, backing=backing_of(wish, drill.plan, own, song=drill.song, sound=drill.sound))
+
+
+def _band(drill: Drill, wish: Wish) -> Band:
+    """The parts of the song that neither you nor the drummer plays."""
+    if drill.song is None:
+        return NO_BAND
+    midi = read_midi(drill.song)
+    mine = {choose_part(midi, drill.part).index}
+    if wish.source == "part":
+        mine.add(drum_part(midi, wish.name).index)
+    return band_of(drill.song, tuple(mine), drill.plan)
 
 
 def as_offered(drill: Drill) -> Drill:
@@ -309,6 +337,7 @@ def _of_part(
         exercise=None,
         seed=None,
         percussion=percussion,
+        part=part,
     )
 
 

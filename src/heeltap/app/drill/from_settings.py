@@ -10,6 +10,7 @@ from heeltap.app.drill.drill import Drill, as_offered, drill_of
 from heeltap.app.drill.player_setup import pads_for, player_of, with_learned_pads
 from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.run import Settings
+from heeltap.app.drill.voices import kept_mix, mix_of
 from heeltap.app.route.ports import NO_PORT, choose_inputs, choose_ports, own_sound
 from heeltap.app.song.drill_song import SongDrill, song_drill
 from heeltap.devices.inputs import KEYS_NAME
@@ -113,6 +114,7 @@ def prepared(choice: DrillChoice) -> tuple[Drill, Settings]:
     """
     stored = read_settings()
     inputs, out_port = route_in_use()
-    settings = Settings(inputs[0], out_port, feedback=choice.feedback, player=player_of(stored, inputs))
     drill = drill_chosen(choice, kept_sound(stored))
+    mix = mix_of(drill, kept_mix(stored))
+    settings = Settings(inputs[0], out_port, feedback=choice.feedback, player=player_of(stored, inputs), mix=mix)
     return with_learned_pads(drill, pads_for(stored, inputs)), settings

@@ -89,6 +89,8 @@ def drums_of(drill: Drill) -> DrumsOut | None:
     if sounds is None:
         return None
     rows = [i for i, kind in enumerate(sounds.kind) if kind == DRUM and is_note_on(sounds.messages[i])]
+    if not rows:
+        return None
     struck = [sounds.messages[i] for i in rows]
     at_us = [int(sounds.due_us[i]) for i in rows]
     return DrumsOut(wish_of(drill.heard).name, at_us, [one[1] for one in struck], [one[2] for one in struck])

@@ -39,8 +39,10 @@ def what_is_sent(
     """
     if silent:
         return Schedule(as_ints([]), (), (), drill.schedule.end_us)
+    band = [] if drill.band.schedule is None else [drill.band.schedule]
+    sounds = merge(drill.schedule, drill.beneath, *band)
     if not send_clock:
-        return drill.schedule
+        return sounds
     if out_port is None or is_audio(out_port):
         raise PortError(sentence("MIDI clock", "no MIDI output", "a device to send it to (--out PORT)"))
     plan = drill.plan
@@ -51,7 +53,7 @@ def what_is_sent(
         to_quarter=float(plan.metre.quarter_of_bar(plan.bars + 1)),
         song_quarter=None if song_bar is None else (song_bar - 1) * bar,
     )
-    return merge(drill.schedule, clock)
+    return merge(sounds, clock)
 
 
 def sound_of_port(out_port: str | None) -> AudioOutput | None:

@@ -71,6 +71,7 @@ def drill_bars(
         plan=cut.plan,
         clicked=None if whole.clicked is None else _clicks(whole.clicked, cut),
         backing=None if whole.backing is None else _backing(whole.backing, cut),
+        band=replace(whole.band, schedule=None if whole.band.schedule is None else _backing(whole.band.schedule, cut)),
         exercise=None,  # a part of an exercise is not the exercise: it counts towards no grade and no set
         whole=whole,
         bar_numbers=cut.numbers,
@@ -114,15 +115,17 @@ def from_bar(drill: Drill, bar: int) -> Drill:
     Returns
     -------
     Drill
-        A loop begins again with the first bar of its pass, and has the passes that are left.
+        A loop begins again with the first bar of its pass, and has the passes that are left. A drill with a bar to run in
+        has one here, too.
     """
     whole = drill if drill.whole is None else drill.whole
     numbers = drill.bar_numbers or tuple(range(1, whole.plan.bars + 1))
     bar = min(max(bar, 1), len(numbers))
+    run_in = drill.run_in is not None
     if drill.passes > 1:
         done = (bar - 1) // (len(numbers) // drill.passes)
-        return drill_bars(whole, (numbers[0], numbers[-1]), passes=drill.passes - done)
-    return drill if bar == 1 else drill_bars(whole, (numbers[bar - 1], numbers[-1]))
+        return drill_bars(whole, (numbers[0], numbers[-1]), passes=drill.passes - done, run_in=run_in)
+    return drill if bar == 1 else drill_bars(whole, (numbers[bar - 1], numbers[-1]), run_in=run_in)
 
 
 def with_count_in(drill: Drill, bars: int) -> Drill:

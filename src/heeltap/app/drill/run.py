@@ -15,18 +15,19 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.analysis.analyse import analyse
 from heeltap.app.drill.columns import columns_for
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import Conductor
+from heeltap.app.drill.from_memory import from_memory
 from heeltap.app.drill.leading import drums_ahead
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
 from heeltap.app.drill.player_setup import check_controls
 from heeltap.app.drill.settings import Settings, context_of, pauses_of, route_of_all
 from heeltap.app.drill.silence import silence
+from heeltap.app.drill.voices import voices_of
 from heeltap.app.takes.finish_take import finish_take, read_recording
 from heeltap.app.takes.history import index_take
-from heeltap.app.takes.load_scored_inputs import load_scored_inputs, options_of, score_inputs
+from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
 from heeltap.clock import Clock, SystemClock
 from heeltap.devices.computer_keys import key_message
 from heeltap.devices.inputs import KEYS_NAME
@@ -35,10 +36,7 @@ from heeltap.engine.process import Engine, EngineSpec, start_engine
 from heeltap.engine.resuming import Resumption
 from heeltap.errors import HeeltapError, InputFileError, PortError
 from heeltap.files.takes.folder import open_take, set_aside
-from heeltap.files.takes.left_out import leave_out
-from heeltap.model.arrays import as_ints
-from heeltap.model.notes import make_notes
-from heeltap.model.played import Played
+from heeltap.model.mix import Mix
 from heeltap.model.result import Result
 from heeltap.session import session
 from heeltap.session.from_records import NO_OUTPUT, Presses, events_of
@@ -117,6 +115,8 @@ class Run:
         if settings.follow_clock is not None:
             self._conductor = Conductor(drill.plan, drill.count_in_bars, played=1 + len(settings.player.more_in))
             self.ask(session.Say(self._conductor.message))
+        self.mix = settings.mix_for(drill)
+        """How loud each voice sounds now."""
         self._stalled, self._sign_ns = False, self._clock.now_ns()
         self._take = open_take(settings.takes, self._context)
         try:
@@ -131,9 +131,15 @@ class Run:
         return self._context.take_number
 
     @property
+    def journal(self) -> Path:
+        """Where the raw take is being written."""
+        return self._take.journal
+
+    @property
     def silent(self) -> bool:
         """Whether nothing sounds: no output was asked for, it could not be opened, or it is gone."""
-        return self._settings.silent or self.state.notice == NO_OUTPUT
+        gone = self._settings.silent or self.state.notice == NO_OUTPUT
+        return gone or (self._settings.follow_clock is None and self.mix.silent(voices_of(self._drill)))
 
     @property
     def scheduler(self) -> str:
@@ -230,6 +236,11 @@ class Run:
         """End the take here; what was played so far is kept."""
         return self.ask(session.Stop(self.now_us, reason))
 
+    def sound(self, mix: Mix) -> None:
+        """Have each voice as loud as this from now on."""
+        self.mix = mix
+        self._engine.mix(mix)
+
     def key(self, key: str) -> None:
         """Pass on a key of the computer's keyboard, stamped now; keys that are no pads do nothing."""
         message = key_message(key)
@@ -265,17 +276,8 @@ class Run:
 
     def _from_memory(self) -> Result | None:
         """The result of a take that could not be kept (a full disk), from the notes as they were stamped live."""
-        notes = sorted(self._notes)
-        if not notes:
-            return None
-        plan, context = self._drill.plan, self._context
-        onset_us, pitch, velocity, port = zip(*notes, strict=True)
         early = None if self.state.ending == "played" else self.state.now_us
-        kept, judged = leave_out(replace(make_notes(onset_us, pitch, velocity), track=as_ints(port)), plan, [], early)
-        played = Played(kept, plan.tempo, plan.metre, judged, file=context.name, part=context.in_port)
-        if self._ahead is not None and context.drums is not None:
-            played = replace(played, leader=self._ahead, leader_name=context.drums.name)
-        return analyse(played, options_of(context))
+        return from_memory(self._notes, self._drill, self._context, ahead=self._ahead, early_us=early)
 
     def _keep(self, ending: str) -> tuple[Path | None, int]:
         """The finished folder, None when nothing was played; and how many notes it holds."""
@@ -319,6 +321,7 @@ class Run:
             count_click=None if settings.follow_clock is not None else count_click(self._drill.sound),
             script=settings.script,
             virtual=settings.virtual,
+            mix=self.mix,
         )
 
     @property

@@ -10,6 +10,7 @@ from heeltap import __version__
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.leading import drums_of, leads
 from heeltap.app.drill.player_setup import Player
+from heeltap.app.drill.voices import mix_of
 from heeltap.app.route.route import Route, route_of
 from heeltap.clock import wall_now
 from heeltap.devices.computer_keys import UNCERTAINTY_MS
@@ -20,6 +21,7 @@ from heeltap.files.paths import takes_dir
 from heeltap.files.takes.folder import list_takes, read_context
 from heeltap.files.takes.metadata import Context, LeftOut, plan_out
 from heeltap.model.messages import Schedule
+from heeltap.model.mix import DRUMS, Mix
 from heeltap.session.session import Feedback, State
 
 __all__ = ["Settings", "context_of", "pauses_of", "route_of_all"]
@@ -52,8 +54,14 @@ class Settings:
     """The terminal as it was before it was drawn on: the engine gives it back when the program that draws is killed."""
     player: Player = field(default_factory=Player)
     """Further inputs, split, pads and hands-free controls."""
+    mix: Mix | None = None
+    """How loud each voice is when the take begins; None is how the drill offers it."""
     follow_clock: str | None = None
     """Play to the MIDI clock of this input, which may be one that is played; None is our own click."""
+
+    def mix_for(self, drill: Drill) -> Mix:
+        """How loud each voice is when a take of the drill begins."""
+        return mix_of(drill) if self.mix is None else self.mix
 
     @property
     def in_ports(self) -> tuple[str, ...]:
@@ -94,7 +102,8 @@ def route_of_all(settings: Settings) -> Route:
 
 def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
     """What is known before the first click."""
-    sounds = settings.out_port is not None and settings.follow_clock is None
+    audible = settings.out_port is not None and settings.follow_clock is None
+    drums = drums_of(drill) if audible else None
     return Context(
         heeltap=__version__,
         name=drill.name,
@@ -122,8 +131,8 @@ def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
         out_port=settings.out_port or "",
         clock_input=settings.clock_input,
         heard=drill.heard,
-        drums=drums_of(drill) if sounds else None,
-        drums_lead=sounds and leads(drill),
+        drums=drums,
+        drums_lead=drums is not None and leads(drill) and settings.mix_for(drill).level(DRUMS) > 0,
         seed=drill.seed,
         count_in_us=drill.count_in_us,
     )

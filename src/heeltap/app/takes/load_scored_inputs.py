@@ -73,7 +73,7 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
     """
     context = take.context
     notes, plan = take.judged()
-    drums = context.drums if context.drums_lead else None
+    drums = context.drums if context.drums_lead and context.drums and context.drums.at_us else None
     played = Played(
         notes,
         plan.tempo,

@@ -4,7 +4,7 @@ From top to bottom: what you play and where you are in it; the beats of the bar,
 which keys to play; as many rows of bars as fit, the present one marked; on a tall screen the beat, large; how your last
 strokes lay; what the glyphs mean; the keys of the screen.
 
-Inside: `View`, `draw_drill`, `rows_shown`, `title_of`, `ports_of`, `rows_of_drill`,
+Inside: `View`, `draw_drill`, `drill_key_lines`, `rows_shown`, `title_of`, `ports_of`, `rows_of_drill`,
 `view_of`.
 """
 
@@ -21,17 +21,30 @@ from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
-from heeltap.tui.keys import Key, bottom_lines
+from heeltap.tui.keys import Key, bottom_lines, lines_needed
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small, wrapped_lines
 from heeltap.tui.screens.drill_beat import beats_line, large_beat, present_bar
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of, rows_of_bars
 from heeltap.views.recent_strokes import recent_line
 
-__all__ = ["KEY_LINES", "View", "draw_drill", "ports_of", "rows_of_drill", "rows_shown", "title_of", "view_of"]
+__all__ = [
+    "KEY_LINES",
+    "View",
+    "draw_drill",
+    "drill_key_lines",
+    "ports_of",
+    "rows_of_drill",
+    "rows_shown",
+    "title_of",
+    "view_of",
+]
 
 KEY_LINES = 2
-"""Lines for the keys of the drill and of its report."""
+"""Lines for the keys of the report, and of the drill at least."""
+
+_MOST_KEY_LINES = 3
+"""Lines for the keys of a drill of a song with many parts: each has a key."""
 
 _HEAD, _FOOT = 4, 4
 """Lines above the bars, at least, and below them, without the blank one above the running figure."""
@@ -133,7 +146,8 @@ def draw_drill(state: State, view: View) -> list[Line]:
         if view.height >= _TALL or (view.silent and not _still(state))
         else []
     )
-    room = view.height - head - _FOOT - 1 - len(large)
+    key_lines = drill_key_lines(view.keys, view.width)
+    room = view.height - head - _FOOT - 1 - len(large) - key_lines + KEY_LINES
     lines += _rows(state, view, room)
     lines += [[] for _ in range(head + room - len(lines))]
     lines += [*large, []]
@@ -141,8 +155,13 @@ def draw_drill(state: State, view: View) -> list[Line]:
         *lines,
         _cut(recent_line(state, view.glyphs), view.width),
         _legend(view),
-        *bottom_lines(view.keys, view.width, KEY_LINES),
+        *bottom_lines(view.keys, view.width, key_lines),
     ]
+
+
+def drill_key_lines(keys: Sequence[Key], width: int) -> int:
+    """How many lines the keys of the drill have."""
+    return lines_needed(keys, width, least=KEY_LINES, most=_MOST_KEY_LINES)
 
 
 def _still(state: State) -> bool:

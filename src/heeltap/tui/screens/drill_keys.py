@@ -2,13 +2,16 @@
 
 Letters of the home row stay free: they are pads where the computer's keyboard is the instrument.
 
-Inside: `drill_keys`, `guess_page`, `report_keys`, `REPORT_KEYS`, `MEASURE`, `GUESS_KEYS`, `NEXT_NUMBERS`,
-`DRILL_HELP`, `PADS_HELP`.
+Inside: `drill_keys`, `mix_keys`, `voice_of_key`, `guess_page`, `report_keys`, `REPORT_KEYS`, `MEASURE`, `GUESS_KEYS`,
+`NEXT_NUMBERS`, `DRILL_HELP`, `PADS_HELP`.
 """
 
+from collections.abc import Iterable, Mapping, Sequence
+
+from heeltap.model.mix import CLICK, DRUMS, Mix
 from heeltap.session.session import Feedback, Phase
 from heeltap.tui.keys import HELP, MOVE, QUIT, Key
-from heeltap.tui.page import Look, page
+from heeltap.tui.page import Look, clean, clip, page
 from heeltap.tui.screens.listen import LISTEN
 from heeltap.views.bar_sheet import Line, Span
 
@@ -20,7 +23,9 @@ __all__ = [
     "REPORT_KEYS",
     "drill_keys",
     "guess_page",
+    "mix_keys",
     "report_keys",
+    "voice_of_key",
 ]
 
 _NUMBERS = {
@@ -47,8 +52,15 @@ _BACK = Key("escape", "back", "back to the screen before; from heeltap drill, le
 
 MEASURE = Key("u", "delay", "measure the delay of your gear, so that early and late are yours alone: two minutes")
 
-_TEST = Key("c", "test click", "hear two bars of the click; the line of beats shows every key and pad that you strike")
-_TAP = Key("t", "tap tempo", "tap four beats, with t or where you play: that is the tempo")
+_TEST = Key("c", "test", "hear two bars of the click; the line of beats shows every key and pad that you strike")
+_TAP = Key("t", "tap", "tap four beats, with t or where you play: that is the tempo")
+
+_EIGHTHS = Key(
+    "e",
+    "eighths",
+    "a click on every eighth, softer between the beats, which keeps a slow beat; again: the beats",
+)
+_NAME_COLUMNS = 10
 
 _PAUSE = Key("p", "pause", "stop the click and the take")
 _GO_ON = Key(
@@ -94,8 +106,53 @@ DRILL_HELP = (
 PADS_HELP = "Pads on the computer's keyboard: space and j snare, f kick, d and k closed hat, s open hat, l ride."
 
 
+def mix_keys(mix: Mix, voices: Mapping[str, str]) -> tuple[Key, ...]:
+    """The keys that switch each voice, by its number, and those that change the volume of what was switched last.
+
+    Parameters
+    ----------
+    mix : Mix
+    voices : mapping
+        Name of each voice that can sound, by voice.
+    """
+    switches = [
+        Key(
+            _number_of(voice),
+            f"{clip(clean(name), _NAME_COLUMNS)} {'on' if voice in mix.off else 'off'}",
+            f"switch {name} on or off; you hear the count-in in any case"
+            if voice == CLICK
+            else f"switch {name} on or off",
+        )
+        for voice, name in voices.items()
+    ]
+    name, percent = clip(clean(voices.get(mix.chosen, "")), _NAME_COLUMNS), mix.volume(mix.chosen)
+    softer = Key("comma", "", "what you switched last, or the click, 10 % softer; heeltap keeps the volumes", ",")
+    return (
+        *switches,
+        softer,
+        Key("full_stop", f"{name} {percent}", "the same 10 % louder; 100 is as loud as it is written", "."),
+    )
+
+
+def voice_of_key(key: str, voices: Iterable[str]) -> str:
+    """The voice that a key switches; empty where there is none."""
+    return next((voice for voice in voices if _number_of(voice) == key), "")
+
+
+def _number_of(voice: str) -> str:
+    """1 is the click, 2 the drums, then come the other parts of the song."""
+    return {CLICK: "1", DRUMS: "2"}.get(voice) or str(2 + int(voice.split()[-1]))
+
+
 def drill_keys(
-    phase: Phase, feedback: Feedback, *, part: bool = False, stands: bool = False, own_click: bool = True
+    phase: Phase,
+    feedback: Feedback,
+    *,
+    part: bool = False,
+    stands: bool = False,
+    own_click: bool = True,
+    mix: Sequence[Key] = (),
+    eighths: bool = False,
 ) -> tuple[Key, ...]:
     """The keys of the drill that do something now.
 
@@ -110,6 +167,10 @@ def drill_keys(
         The take is paused, and the click with it.
     own_click : bool
         The click is heeltap's own, so that a pause can stop it.
+    mix : sequence of Key
+        From `mix_keys`; empty where nothing sounds.
+    eighths : bool
+        The tempo is so slow that heeltap offers a click on eighths.
     """
     whole = (_WHOLE,) if part else ()
     numbers = Key(
@@ -117,8 +178,8 @@ def drill_keys(
     )
     if phase is Phase.READY:
         start = Key("enter", "start", "count in and begin")
-        tried = (_TEST, *((_TAP,) if own_click else ()))
-        return start, LISTEN, *tried, _SLOWER, _FASTER, *whole, _SIMPLER, _NEXT, numbers, _BACK, HELP, QUIT
+        tried = (_TEST, *((_TAP,) if own_click else ()), *((_EIGHTHS,) if eighths else ()))
+        return start, LISTEN, *tried, _SLOWER, _FASTER, *mix, *whole, _SIMPLER, _NEXT, numbers, _BACK, HELP, QUIT
     if phase is Phase.DONE:
         report = Key("tab", "report", "the report, and back")
         other = Key("down", "other bars", "scroll the bars: by a row, by a screen, to the ends", "up/down")
@@ -129,7 +190,7 @@ def drill_keys(
         pauses = [_GO_ON if stands else _JUDGE_AGAIN]
     else:
         pauses = [_PAUSE, _LEAVE_OUT] if own_click else [_LEAVE_OUT]
-    return stop, *pauses, numbers, again, _SLOWER, _FASTER, _SIMPLER, HELP, QUIT
+    return stop, *pauses, numbers, again, _SLOWER, _FASTER, *mix, _SIMPLER, HELP, QUIT
 
 
 def report_keys(*, measure: bool, worst: bool = False, part: bool = False) -> tuple[Key, ...]:

@@ -48,6 +48,7 @@ _LOWEST_BPM, _HIGHEST_BPM = 20.0, 300.0
 
 _CLICKS = {
     "every": "every beat",
+    "eighths": "every eighth",
     "backbeat": "the answering beats",
     "one": "the one only",
     "bars 2+2": "two bars on, two bars off",
