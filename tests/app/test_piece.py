@@ -33,7 +33,7 @@ def late_in_bar_five(root: Path, *, held_us: int = 50_000) -> Path:
 def test_listed_bars_are_heard_as_played_and_then_where_they_belong(tmp_path: Path) -> None:
     """Bar 4 runs in to bar 5; in the second version its strokes lie on their clicks."""
     piece = piece_of_listed_bars(late_in_bar_five(tmp_path), WOOD)
-    sent = piece.make(False)
+    sent = piece.make()
     clicks = np.array(clicked(sent))
     apart = [int(due - clicks[np.argmin(np.abs(clicks - due))]) for due, *_ in ons(sent)]
 
@@ -46,7 +46,7 @@ def test_listed_bars_are_heard_as_played_and_then_where_they_belong(tmp_path: Pa
 def test_nothing_of_one_stretch_sounds_into_the_next(tmp_path: Path) -> None:
     """Notes held for three seconds and their pedal end with the stretch, before the breath."""
     piece = piece_of_listed_bars(late_in_bar_five(tmp_path, held_us=3_000_000), WOOD)
-    sent = piece.make(False)
+    sent = piece.make()
     begins = piece.starts_us[2]
     first = [(m, due) for due, m in zip(sent.due_us.tolist(), sent.messages, strict=True) if due < begins]
     on = sum(m[0] & 0xF0 == 0x90 and m[2] > 0 for m, _ in first)

@@ -122,3 +122,49 @@ def test_a_switch_keeps_the_volume_and_the_keys_change_what_was_switched_last() 
         voice_of(kind) for kind in ("count-in", "accent", "click", "drum", part_kind(3), OFF, "clock")
     ]
     assert [b"\x90\x01\x01", None] == [scaled(b"\x90\x01\x01", percent) for percent in (10, 0)]
+
+
+def legato(kind: str, shift_us: int) -> Schedule:
+    """One key held from beat to beat for two bars; everything belongs to its voice, and is struck again as it is let go."""
+    rows = []
+    for beat in range(8):
+        at = beat * 500_000 + shift_us
+        rows += [(at, 1, b"\x90\x3c\x64"), (at + 500_000, 0, b"\x80\x3c\x00")]
+    rows.sort()
+    return Schedule(as_ints(r[0] for r in rows), tuple(r[2] for r in rows), (kind,) * len(rows), 2 * BAR_US)
+
+
+def test_two_voices_of_one_key_take_turns_without_a_gap(tmp_path: Path) -> None:
+    """Two versions of a held line, 30 ms apart, change over in bar 2: until then the first sounds as if it were alone, then the
+    second, every note for its whole length, and nothing is left on."""
+    screen, told, zero_ns = Screen(), [False], 0
+    first, second = part_kind(1), part_kind(2)
+
+    def on_wait(now_ns: int) -> None:
+        if (now_ns - zero_ns) // 1000 >= 2_100_000 and not told[0]:
+            told[0] = True
+            screen.orders += mix_records(Mix(off=frozenset({first})))
+
+    clock = FakeClock(on_wait=on_wait)
+    zero_ns = clock.now_ns() + 300_000_000
+    output = FakeOutPort(clock.now_ns)
+    schedule = merge(legato(first, 0), legato(second, 30_000))
+    mix = Mix(off=frozenset({second}))
+    run_here(EngineSpec(schedule, journal=tmp_path / "take.jsonl", mix=mix), clock, screen, inputs=[], output=output)
+    notes = [
+        (round((at - zero_ns) / 1e6), data[0] & 0xF0 == 0x90) for at, data in output.sent if data[0] & 0xE0 == 0x80
+    ]
+    struck = [at for at, on in notes if on]
+
+    assert [0, 500, 1000, 1500, 2000, 2530, 3030, 3530] == struck
+    assert [500, 1000, 1500, 2000, 2500, 3030, 3530, 4030] == [at for at, on in notes if not on]
+
+
+def test_the_mixer_lets_each_voice_go_by_its_own_note_off() -> None:
+    """As the engine does: of two versions of a held line each has its own ends."""
+    both = merge(legato(part_kind(1), 0), legato(part_kind(2), 30_000))
+    mixer = Mixer(both, 48_000)
+    alone = Mixer(legato(part_kind(1), 0), 48_000)
+    mixer.levels = {part_kind(2): 0}
+
+    assert np.array_equal(alone.block(0, 3 * 48_000), mixer.block(0, 3 * 48_000))

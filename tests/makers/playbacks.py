@@ -12,8 +12,10 @@ __all__ = ["Heard", "Room", "settled"]
 class Heard:
     """One stand-in playback; a test moves its time and ends it."""
 
-    def __init__(self, room: "Room", schedule: Schedule, out_port: str | None, from_us: int | None) -> None:
-        self._room = room
+    def __init__(
+        self, room: "Room", schedule: Schedule, out_port: str | None, from_us: int | None, *, moved: bool
+    ) -> None:
+        self._room, self.moved = room, moved
         self.schedule, self.out_port, self.from_us = schedule, out_port, from_us
         self.now_us = -2_000_000 if from_us is None else from_us
         self.over, self.problem, self.stops, self.turns = False, "", 0, 0
@@ -21,6 +23,10 @@ class Heard:
     def turn(self) -> None:
         """As the real one."""
         self.turns += 1
+
+    def hear(self, *, moved: bool) -> None:
+        """Go over to the other version."""
+        self.moved = moved
 
     def stop(self) -> None:
         """Silence; counted, and the output is free from now on."""
@@ -50,13 +56,15 @@ class Room:
         """Set as soon as something is being opened."""
         self.lock = threading.Lock()
 
-    def open(self, schedule: Schedule, out_port: str | None, *, from_us: int | None = None) -> Heard:
+    def open(
+        self, schedule: Schedule, out_port: str | None, *, from_us: int | None = None, moved: bool = False
+    ) -> Heard:
         """As the real one starts."""
         self.waiting.set()
         assert self.gate.wait(10.0)
         if self.broken or (out_port is None and not self.takes_none):
             raise PortError(self.broken or "listening: no output")
-        heard = Heard(self, schedule, out_port, from_us)
+        heard = Heard(self, schedule, out_port, from_us, moved=moved)
         with self.lock:
             self.open_now += 1
             self.most = max(self.most, self.open_now)

@@ -91,7 +91,7 @@ def test_a_take_is_heard_and_the_bars_move(tmp_path: Path, room: Room, taken: Dr
 
         await pilot.press("v")
         await says(app, pilot, "you hear the take where it belongs, bar 2")
-        assert room.last.from_us == BAR_US
+        assert room.last.moved
         await pilot.press("right")
         await says(app, pilot, "you hear the take where it belongs, bar 5")
         await pilot.press("left")
@@ -103,7 +103,7 @@ def test_a_take_is_heard_and_the_bars_move(tmp_path: Path, room: Room, taken: Dr
 
     perform(app, scene)
 
-    assert [None, None, BAR_US, 4 * BAR_US, 0] == [heard.from_us for heard in room.heard]
+    assert [None, None, 4 * BAR_US, 0] == [heard.from_us for heard in room.heard]
     assert (1, 0) == (room.most, room.open_now)
 
 
@@ -339,8 +339,8 @@ def test_a_take_of_the_history_is_heard(tmp_path: Path, room: Room, rng: np.rand
 
     menus.perform(tmp_path / "takes", scene)
 
-    assert ["Synth"] * 3 == [heard.out_port for heard in room.heard]
-    assert [None, 5 * 2_500_000, 0] == [heard.from_us for heard in room.heard]
+    assert ["Synth"] * 2 == [heard.out_port for heard in room.heard]
+    assert [None, 0] == [heard.from_us for heard in room.heard]
     assert (1, 0) == (room.most, room.open_now)
 
 

@@ -43,7 +43,7 @@ pytestmark = pytest.mark.live
 App = MenuApp | DrillApp
 Face = Pilot[Any]
 
-PIECE = whole((0, 2_000_000), lambda _: None, ("the take as played", "the take where it belongs"))
+PIECE = whole((0, 2_000_000), lambda: None, ("the take as played", "the take where it belongs"))
 HEARD_KEYS = tuple(key for key in LISTENING_KEYS if key.name != "l")
 """Of what is no list of bars."""
 

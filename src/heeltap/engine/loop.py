@@ -43,7 +43,7 @@ from heeltap.engine.records import (
 from heeltap.engine.resuming import Resumption, resumed_schedule
 from heeltap.engine.stamping import Assembler, LiveStamper
 from heeltap.engine.telling import told_of
-from heeltap.model.messages import UNHEARD, Schedule
+from heeltap.model.messages import UNHEARD, Schedule, is_note_on
 from heeltap.model.mix import Mix, is_part
 
 __all__ = ["EngineLoop"]
@@ -200,9 +200,10 @@ class EngineLoop:
         """Send everything due; clicks that missed their moment by far are left out."""
         for i in self._pulse.take(now_ns):
             kind = self._schedule.kind[i]
-            unheard, message = kind in UNHEARD, self._mixing.as_sent(kind, self._schedule.messages[i])
+            message = self._mixing.as_sent(kind, self._schedule.messages[i])
             if message is None:  # its voice is silent now: nothing is due
                 continue
+            unheard = kind in UNHEARD or (is_part(kind) and not is_note_on(message))
             due_us = self._due_us[i]
             sent_ns = self._clock.now_ns()
             late_us = self._us(sent_ns) - due_us

@@ -6,7 +6,8 @@ Inside: `Mixing`, `mix_records`.
 from collections.abc import Iterable
 
 from heeltap.engine.records import MIX, Record
-from heeltap.model.mix import CLICK, COUNT, DRUMS, LOUDEST, MOST_PARTS, Mix, part_kind, scaled, voice_of
+from heeltap.model.messages import is_note_on
+from heeltap.model.mix import CLICK, COUNT, DRUMS, LOUDEST, MOST_PARTS, Mix, is_part, part_kind, scaled, voice_of
 
 __all__ = ["Mixing", "mix_records"]
 
@@ -26,6 +27,8 @@ class Mixing:
         """Everything as loud as it is written, where no mix is given."""
         self.levels: dict[str, int] = {}
         """By voice; a voice that is not in it is at 100."""
+        self._sounding: set[tuple[str, int, int]] = set()
+        """Voice, channel and key of what such a voice has struck and not yet let go."""
         if mix is not None:
             self.take(mix_records(mix))
 
@@ -36,6 +39,20 @@ class Mixing:
                 self.levels = {**self.levels, _VOICES[record.which]: min(record.value, LOUDEST)}
 
     def as_sent(self, kind: str, message: bytes) -> bytes | None:
-        """The message as it is to be sent; None where its voice is silent now."""
+        """The message as it is to be sent; None where its voice is silent now.
+
+        What lets a note of a voice go is sent where the note was, and only there: two voices may hold one key.
+        """
         voice = voice_of(kind)
-        return scaled(message, self.levels.get(voice, LOUDEST)) if voice else message
+        if not voice:
+            return message
+        note = voice, message[0] & 0x0F, message[1]
+        if not is_note_on(message):
+            if note not in self._sounding:
+                return None
+            self._sounding.discard(note)
+            return message
+        sent = scaled(message, self.levels.get(voice, LOUDEST))
+        if sent is not None and is_part(kind):
+            self._sounding.add(note)
+        return sent

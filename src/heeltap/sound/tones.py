@@ -10,7 +10,7 @@ import numpy as np
 
 from heeltap.model.arrays import FloatArray
 from heeltap.model.messages import PLAYED, Schedule
-from heeltap.model.mix import is_part
+from heeltap.model.mix import is_part, voice_of
 from heeltap.sound.percussion import CHANNEL
 
 __all__ = ["FADE_S", "fade", "is_tone", "released_us", "tone", "tone_hz"]
@@ -63,40 +63,52 @@ def is_tone(kind: str, message: bytes) -> bool:
     return (kind == PLAYED or is_part(kind)) and message[0] & 0x0F != CHANNEL
 
 
+_Note = tuple[str, int]
+"""A voice of the mix, empty for none, and a key."""
+
+
 @dataclass(slots=True)
 class _Channel:
     """What sounds on one channel."""
 
-    sounding: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
-    """By key the rows whose note-off has not come, the oldest first."""
-    held: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
-    """By key the rows that only the pedal holds."""
+    sounding: dict[_Note, list[int]] = field(default_factory=lambda: defaultdict(list))
+    """By note the rows whose note-off has not come, the oldest first."""
+    held: dict[_Note, list[int]] = field(default_factory=lambda: defaultdict(list))
+    """By note the rows that only the pedal holds."""
     down: bool = False
+
+    def held_by(self, note: _Note) -> list[int]:
+        """The rows that a note-off may end: of its own voice, or, where it has none, of any."""
+        if self.sounding[note] or note[0]:
+            return self.sounding[note]
+        return next((rows for (_, key), rows in self.sounding.items() if key == note[1] and rows), [])
 
 
 def released_us(schedule: Schedule) -> dict[int, int]:
     """When each note-on is let go, by its row; rows that nothing lets go are not in it.
 
     A note-off ends the oldest stroke of its key; while the sustain pedal is down, the pedal's coming up does. A stroke on
-    a key that still sounds, be it by the pedal, ends the one before.
+    a key that still sounds, be it by the pedal, ends the one before. Voices of a mix do not end each other's notes.
     """
     channels: dict[int, _Channel] = defaultdict(_Channel)
     found: dict[int, int] = {}
-    for row, (due, message) in enumerate(zip(schedule.due_us.tolist(), schedule.messages, strict=True)):
+    rows_of = zip(schedule.due_us.tolist(), schedule.messages, schedule.kind, strict=True)
+    for row, (due, message, kind) in enumerate(rows_of):
         if len(message) != 3:
             continue
-        code, one, key = message[0] & 0xF0, channels[message[0] & 0x0F], message[1]
+        code, one = message[0] & 0xF0, channels[message[0] & 0x0F]
+        note = voice_of(kind) if is_part(kind) else "", message[1]
         if code == 0x90 and message[2]:
-            for before in (*one.sounding[key], *one.held.pop(key, [])):
+            for before in (*one.sounding[note], *one.held.pop(note, [])):
                 found.setdefault(before, due)
-            one.sounding[key].append(row)
-        elif code in (0x80, 0x90) and one.sounding[key]:
-            ended = one.sounding[key].pop(0)
+            one.sounding[note].append(row)
+        elif code in (0x80, 0x90) and (ends := one.held_by(note)):
+            ended = ends.pop(0)
             if one.down and ended not in found:
-                one.held[key].append(ended)
+                one.held[note].append(ended)
             else:
                 found.setdefault(ended, due)
-        elif code == 0xB0 and key == 64:
+        elif code == 0xB0 and message[1] == 64:
             one.down = message[2] >= 64
             if not one.down:
                 for rows in one.held.values():

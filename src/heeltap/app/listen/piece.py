@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.app.drill.drill import Drill
-from heeltap.app.listen.playback import heard, heard_plan, heard_take
+from heeltap.app.listen.playback import both_versions, heard, heard_plan
 from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
 from heeltap.files.takes.folder import load_take
 from heeltap.model.messages import Schedule, merge
@@ -48,8 +48,8 @@ class Piece:
     """Whether every stroke is heard where it belongs there, whatever is asked for."""
     stops: tuple[int, ...]
     """Rows that a jump goes to."""
-    make: Callable[[bool], Schedule]
-    """What is sent: as it was played, or, where true is given, with every stroke where it belongs."""
+    make: Callable[[], Schedule]
+    """What is sent: both versions as two voices (`both_versions`) where there are two."""
     what: tuple[str, str]
     """Both versions in words; two alike where there is only one."""
     of_bars: bool = True
@@ -57,7 +57,7 @@ class Piece:
 
 
 def whole(
-    starts_us: Sequence[int], make: Callable[[bool], Schedule], what: tuple[str, str], *, of_bars: bool = True
+    starts_us: Sequence[int], make: Callable[[], Schedule], what: tuple[str, str], *, of_bars: bool = True
 ) -> Piece:
     """Something from its first bar to its last, in jumps of four bars."""
     starts = tuple(starts_us)
@@ -69,9 +69,9 @@ def whole(
 
 def piece_of_take(folder: Path, sound: ClickSound) -> Piece:
     """A kept take with its click; raises `TakeFileError`, `MidiFileError` where it cannot be read."""
-    return whole(
-        _bar_starts_us(load_take(folder).plan), lambda moved: heard_take(folder, moved=moved, sound=sound), _VERSIONS
-    )
+    take = load_take(folder)
+    made = both_versions(take, score_inputs(scored_inputs_of(take)), sound=sound)
+    return whole(_bar_starts_us(take.plan), lambda: made, _VERSIONS)
 
 
 def piece_of_listed_bars(folder: Path, sound: ClickSound) -> Piece:
@@ -121,18 +121,18 @@ def _in_turn(stretches: Sequence[tuple[int, int]], starts: Sequence[int], versio
             at_us += high - low + BREATH_US
     sent = merge(*parts)
     begins, at, bars, moved_at = zip(*rows, strict=True)
-    return Piece(begins, at, bars, moved_at, tuple(stops), lambda _: sent, _VERSIONS)
+    return Piece(begins, at, bars, moved_at, tuple(stops), lambda: sent, _VERSIONS)
 
 
 def piece_of_drill(drill: Drill) -> Piece:
     """What is to be played."""
-    return whole(_bar_starts_us(drill.plan), lambda _: heard_plan(drill), ("what is to be played",) * 2)
+    return whole(_bar_starts_us(drill.plan), lambda: heard_plan(drill), ("what is to be played",) * 2)
 
 
 def piece_of_click(sound: ClickSound) -> Piece:
     """Two bars of the click."""
     clicks = click_schedule(steady_tempo(_CLICK_BPM), steady_metre(), 2, count_in_bars=0, sound=sound)
-    return whole((0, clicks.end_us // 2), lambda _: clicks, ("the click",) * 2, of_bars=False)
+    return whole((0, clicks.end_us // 2), lambda: clicks, ("the click",) * 2, of_bars=False)
 
 
 def _bar_starts_us(plan: Plan) -> tuple[int, ...]:

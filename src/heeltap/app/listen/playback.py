@@ -3,11 +3,12 @@
 You hear what you read: a played note sounds at ``played - known delay``, so its distance to the click is the
 offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
-Inside: `heard_plan`, `heard_take`, `heard`, `click_of`, `without_retriggers`, `Playback`.
+Inside: `heard_plan`, `heard_take`, `heard`, `both_versions`, `click_of`, `without_retriggers`, `Playback`.
 """
 
 import contextlib
 from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,7 @@ from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
 from heeltap.model.exercise import PADS, clicks
 from heeltap.model.messages import Schedule, merge
+from heeltap.model.mix import Mix, part_kind
 from heeltap.model.notes import Notes
 from heeltap.model.plan import ANY_PITCH, Plan
 from heeltap.model.result import Result
@@ -38,7 +40,12 @@ from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule
 from heeltap.sound.stretches import begun_at, until
 
-__all__ = ["Playback", "click_of", "heard", "heard_plan", "heard_take", "without_retriggers"]
+__all__ = ["Playback", "both_versions", "click_of", "heard", "heard_plan", "heard_take", "without_retriggers"]
+
+_PLAYED, _MOVED = part_kind(1), part_kind(2)
+
+_VERSIONS = {False: Mix(off=frozenset({_MOVED})), True: Mix(off=frozenset({_PLAYED}))}
+"""Which voice sounds, by whether every stroke is to be where it belongs."""
 
 _ANY_KEYS = (38, 40, 38)
 """Where any key would do: the acoustic snare, for the left hand the electric one. The side stick is a click's sound."""
@@ -110,6 +117,40 @@ def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_S
 
 def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
     """The same of a take that is read already: where its result is given, every stroke where it belongs."""
+    notes = _own(take, result)
+    click = _click_until(take, int(notes.onset_us.max(initial=0)), sound)
+    return merge(click, played_schedule(notes, click.end_us, pedal=_pedal(take)))
+
+
+def both_versions(take: Take, result: Result, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
+    """A take as it was played and with every stroke where it belongs, as two voices of one schedule; a pedal acts on both.
+
+    Parameters
+    ----------
+    take : Take
+    result : Result
+        Of the take.
+    sound : ClickSound
+        Of the click and of a drummer.
+    """
+    versions = [_own(take, one) for one in (None, result)]
+    last = max(int(notes.onset_us.max(initial=0)) for notes in versions)
+    click = _click_until(take, last, sound)
+    pedal = played_schedule(take.notes.pick(np.zeros(len(take.notes), np.bool_)), click.end_us, pedal=_pedal(take))
+    voices = [
+        _as_voice(played_schedule(notes, click.end_us), kind)
+        for notes, kind in zip(versions, (_PLAYED, _MOVED), strict=True)
+    ]
+    return merge(click, pedal, *voices)
+
+
+def _as_voice(schedule: Schedule, kind: str) -> Schedule:
+    """Everything of it as one voice of the mix, what lets its notes go, too."""
+    return replace(schedule, kind=(kind,) * len(schedule))
+
+
+def _own(take: Take, result: Result | None) -> Notes:
+    """What the player played, in time order; where a result is given, every stroke where it belongs."""
     context, delay_ms = take.context, take.context.delay_ms or 0.0
     notes = without_retriggers(take.notes, context)
     if result is not None:
@@ -118,13 +159,18 @@ def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS
         at_us = _earlier(notes.onset_us, delay_ms)
     order = np.argsort(at_us, kind="stable")
     columns = (notes.pitch, notes.velocity, notes.channel, notes.track, notes.duration_us)
-    sounding = Notes(at_us[order], *(column[order] for column in columns))
+    return Notes(at_us[order], *(column[order] for column in columns))
+
+
+def _pedal(take: Take) -> Pedal:
     foot = take.pedal
-    pedal = Pedal(_earlier(foot.at_us, delay_ms), foot.channel, foot.value, foot.track)
-    click = click_of(context, take.plan, sound)
-    if context.judged_to_us is not None:
-        click = until(click, max(context.judged_to_us, int(at_us.max(initial=0))))
-    return merge(click, played_schedule(sounding, click.end_us, pedal=pedal))
+    return Pedal(_earlier(foot.at_us, take.context.delay_ms or 0.0), foot.channel, foot.value, foot.track)
+
+
+def _click_until(take: Take, last_us: int, sound: ClickSound) -> Schedule:
+    """The click of a take; of one that ended early until its last stroke."""
+    click = click_of(take.context, take.plan, sound)
+    return click if take.context.judged_to_us is None else until(click, max(take.context.judged_to_us, last_us))
 
 
 def _earlier(at_us: IntArray, delay_ms: float) -> IntArray:
@@ -206,6 +252,7 @@ class Playback:
         out_port: str | None,
         *,
         from_us: int | None = None,
+        moved: bool = False,
         clock: Clock | None = None,
         start_delay_us: int = 300_000,
     ) -> None:
@@ -219,6 +266,8 @@ class Playback:
             A MIDI output, ``audio`` or ``audio:DEVICE``.
         from_us : int, optional
             Where to begin, microseconds from bar 1, beat 1; with the count-in where not given.
+        moved : bool
+            Of a schedule with `both_versions`, hear that in which every stroke is where it belongs.
         clock : Clock, optional
             The machine's own where not given; only `now_us` reads it.
         start_delay_us : int
@@ -240,6 +289,7 @@ class Playback:
             out_port=None if sound is not None else out_port,
             make_output=sound,
             start_delay_us=start_delay_us,
+            mix=_VERSIONS[moved],
         )
         self._engine = start_engine(spec)
 
@@ -247,6 +297,10 @@ class Playback:
     def now_us(self) -> int:
         """This moment in the time of the schedule, microseconds from bar 1, beat 1."""
         return (self._clock.now_ns() - self._engine.zero_ns) // 1000 + self._from_us
+
+    def hear(self, *, moved: bool) -> None:
+        """Go over to the other version of `both_versions` where it is: the engine plays both and lets one of them sound."""
+        self._engine.mix(_VERSIONS[moved])
 
     @property
     def over(self) -> bool:

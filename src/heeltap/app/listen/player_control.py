@@ -111,9 +111,12 @@ class PlayerControl:
         self._start(piece, None, moved=False)
 
     def other(self) -> None:
-        """The other version, from the bar that is heard now."""
+        """The other version, from the moment that is heard now: both are being played, and the other one sounds."""
         if self.has_other:
-            self._start(None, self._row_meant, moved=not self.moved)
+            with self._lock:
+                self.moved = not self.moved
+                if self._playback is not None:
+                    self._playback.hear(moved=self.moved)
 
     def jump(self, steps: int) -> None:
         """So many stops on (back, where negative): four bars, or the next bars of a list; not beyond either end."""
@@ -164,7 +167,8 @@ class PlayerControl:
             if open_piece is None:
                 return
             from_us = None if self._from_row is None else open_piece.starts_us[self._from_row - 1]
-            playback = Playback(open_piece.make(self.moved), self._out_port(), from_us=from_us)
+            moved = self.moved
+            playback = Playback(open_piece.make(), self._out_port(), from_us=from_us, moved=moved)
         except HeeltapError as error:
             with self._lock:
                 if run == self._run:
@@ -174,5 +178,7 @@ class PlayerControl:
             current = run == self._run
             if current:
                 self._piece, self._playback = open_piece, playback
+                if moved != self.moved:  # asked for while it was being opened
+                    playback.hear(moved=self.moved)
         if not current:
             playback.stop()
