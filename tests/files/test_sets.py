@@ -74,7 +74,7 @@ WRONG = [
      "line 6, item[1].tempo_bpm: anchor all in 4/4: 399 bpm; expected 20 to 240 bpm"),
     (ITEM + "bars = 2", "line 6, item[1].bars: anchor backbeat: 2 bars; expected 4 to 999"),
     (ITEM + "bars = 0", "line 6, item[1].bars: 0; expected a whole number from 1 to 999"),
-    (ITEM + 'click = "backbeats"', "line 6, item[1].click: 'backbeats'; expected every, backbeat, one"),
+    (ITEM + 'click = "backbeats"', "line 6, item[1].click: 'backbeats'; expected every, eighths, backbeat, one"),
     (ITEM + "ladder = 4", "line 6, item[1].ladder: 4; expected { every_bars = 4, step_percent = 4 }"),
     (ITEM + "ladder = { every = 4, step_percent = 1, every_bars = 2 }",
      "line 6, item[1].ladder.every: key 'every'; expected one of every_bars, step_percent (nearest: every_bars)"),
