@@ -479,3 +479,27 @@ def test_the_table_has_a_row_a_bar_and_a_column_a_take(
     assert ["3", "verse", ""] == [rows[3][0], rows[3][1], rows[3][3]]
     assert -45 == pytest.approx(float(rows[3][2]), abs=5)
     assert "" not in rows[6]
+
+
+def test_the_band_is_told_who_is_early_only_where_the_delay_is_known(tmp_path: Path) -> None:
+    """The demo's song: keys 4 ms behind drums that lie on the click; the loosest take costs most of the attack."""
+    demo = Path(__file__).resolve().parents[2] / "demo"
+    for one in demo.glob("*.mid"):
+        (tmp_path / one.name).write_bytes(one.read_bytes())
+    text = (demo / "tollgate-road.song.toml").read_text(encoding="utf-8")
+    (tmp_path / "unknown.song.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "known.song.toml").write_text(
+        text.replace("# recording_delay_ms = 12", "recording_delay_ms = 0"), encoding="utf-8"
+    )
+    known, unknown = (asked(open_song(str(tmp_path / f"{name}.song.toml"))) for name in ("known", "unknown"))
+
+    assert known.band is not None
+    assert unknown.band is not None
+    assert ("drums", "bass", "keys") == known.band.names
+    losses = [hits.loss_db for hits in unknown.band.hits if hits is not None]
+    assert 8 == len(losses)
+    assert {5, 6} == set(np.argsort(losses)[:2].tolist())
+    pair = known.band.leads[6][0]
+    assert (0, 4.0) == (pair.early, pytest.approx(-(pair.difference_ms or 0.0), abs=2.0))
+    assert "Drums are 4 ms ahead of keys" in " ".join(song_text(known).split())
+    assert "Who is early cannot be told" in song_text(unknown)

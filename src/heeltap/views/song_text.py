@@ -1,24 +1,28 @@
 """What heeltap says of a song's takes, of a new song file and of a comp, as plain text.
 
-Inside: `song_text`, `bars_line`, `song_csv`, `new_song_text`, `comp_text`.
+Inside: `song_text`, `bars_line`, `band_lines`, `song_csv`, `new_song_text`, `comp_text`.
 """
 
 import csv
 import io
+import math
 from collections.abc import Mapping, Sequence
 
+from heeltap.analysis.leader.band import BandHits
+from heeltap.analysis.leader.leader import PairLead
 from heeltap.app.song.answer import Answer, SongBars
+from heeltap.app.song.band import Band
 from heeltap.app.song.comp import Comp
 from heeltap.model.plan import Section
 from heeltap.model.song import Song
 from heeltap.safe_text import safe_line
-from heeltap.views.comparison import render_comparison
+from heeltap.views.comparison import render_comparison, short_names
 from heeltap.views.history import guarded
 from heeltap.views.text import render, wrapped
 from heeltap.wording import bars as bars_in_words
-from heeltap.wording import count, early_late
+from heeltap.wording import count, early_late, ms
 
-__all__ = ["bars_line", "comp_text", "new_song_text", "song_csv", "song_text"]
+__all__ = ["band_lines", "bars_line", "comp_text", "new_song_text", "song_csv", "song_text"]
 
 
 def song_text(found: Answer, *, command: str = "") -> str:
@@ -49,6 +53,8 @@ def song_text(found: Answer, *, command: str = "") -> str:
         said = [f"In {habit.takes} of {len(found.names)} takes: {habit.text}" for habit in found.habits]
         more += ["WHAT COMES BACK", _lines(said)]
     best = 0 if one.comparison.whole is None else one.comparison.whole.best
+    band = band_lines(found.band, best, short_names(found.names)) if found.band is not None else []
+    more += ["THE BAND", _lines(band)] if band else []
     steps = [advice.text for advice in found.results[best].advice[:2]]
     more += ["NEXT", _lines(steps)] if steps else []
     report = render_comparison(
@@ -79,6 +85,51 @@ def bars_line(one: SongBars) -> str:
         first, last = habit.of_one_mind, habit.takes - habit.of_one_mind
         return f"{bars.capitalize()}{where}: in your first {first} takes you were {size}; in the last {last} you no longer are."
     return f"{bars.capitalize()}{where}: {often} you are {size}, measured against the rest of your take."
+
+
+def band_lines(band: Band, best: int, names: Sequence[str]) -> list[str]:
+    """How wide the band's hits are in the best take, beside the others, and who is early."""
+    hits = band.hits[best]
+    lines = [] if hits is None else [_hits_line(band, hits, best, names)]
+    if not band.delay_known:
+        unknown = "Who is early cannot be told, because the delay of your recording is not known"
+        return [*lines, f"{unknown}; your part is held around the drums."]
+    return lines + [_lead(band.names, pair) for pair in band.leads[best]]
+
+
+def _hits_line(band: Band, hits: BandHits, best: int, names: Sequence[str]) -> str:
+    """How wide the hits of the best take are, and what that costs beside the other takes."""
+    takes = enumerate(zip(names, band.hits, strict=True))
+    beside = [f"{name} {one.loss_db:.1f}" for number, (name, one) in takes if one is not None and number != best]
+    also = f" (the other takes: {', '.join(beside)})" if beside else ""
+    parts = [
+        f"At {count(hits.n, 'hit')} where {_and(band.names)} all play, with {names[best]}: they lie {ms(hits.width_ms)} apart, "
+        f"and the attack is {hits.loss_db:.1f} dB below a tight hit{also}."
+    ]
+    if band.delay_known:
+        counted = zip(band.names, hits.first, strict=True)
+        parts.append(f"First came {', '.join(f'{name} {times} times' for name, times in counted)}.")
+    if math.isfinite(hits.adds_up_to_hz):
+        parts.append(f"Above {hits.adds_up_to_hz:.0f} Hz the parts no longer add as one.")
+    return " ".join(parts)
+
+
+def _lead(names: Sequence[str], pair: PairLead) -> str:
+    """Who of two is early."""
+    other, own = names[pair.first], names[pair.second]
+    if pair.early is None or pair.difference_ms is None or pair.ci95_ms is None:
+        return f"Who is early of {other} and {own} cannot be told."
+    low, high = sorted((abs(pair.ci95_ms[0]), abs(pair.ci95_ms[1])))
+    late = own if pair.early == pair.first else other
+    early = other if pair.early == pair.first else own
+    return (
+        f"{early.capitalize()} {'is' if early == own else 'are'} {abs(pair.difference_ms):.0f} ms ahead of {late} on average "
+        f"(95 % sure: {low:.0f} to {high:.0f} ms)."
+    )
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _lines(texts: Sequence[str]) -> str:

@@ -7,7 +7,8 @@ leader's level, and before anything was heard to the click.
 Conventions: milliseconds, offsets are played minus click, negative is early; positions in quarter notes. Without a
 calibrated route every absolute offset carries the same unknown delay; only differences between parts are known. Ours.
 
-Inside: `LEADER_PITCHES`, `kick_and_snare`, `Leader`, `fit_leader`, `lag_behind`, `PairLead`, `who_leads`.
+Inside: `LEADER_PITCHES`, `kick_and_snare`, `Leader`, `fit_leader`, `lag_behind`, `PairLead`, `who_leads`,
+`merged_hits`.
 """
 
 from collections.abc import Sequence
@@ -21,7 +22,16 @@ from heeltap.analysis.statistics.estimates import Estimate, bias
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, freeze_columns
 from heeltap.model.notes import Notes
 
-__all__ = ["LEADER_PITCHES", "Leader", "PairLead", "fit_leader", "kick_and_snare", "lag_behind", "who_leads"]
+__all__ = [
+    "LEADER_PITCHES",
+    "Leader",
+    "PairLead",
+    "fit_leader",
+    "kick_and_snare",
+    "lag_behind",
+    "merged_hits",
+    "who_leads",
+]
 
 LEADER_PITCHES = (35, 36, 37, 38, 40)
 """General MIDI percussion that leads: both bass drums, side stick, both snares."""
@@ -158,6 +168,30 @@ def _columns(quarter: npt.ArrayLike, offset_ms: npt.ArrayLike) -> tuple[FloatArr
     return at[order], off[order]
 
 
+def merged_hits(quarter: npt.ArrayLike, offset_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """A part's hits, one row a place: the mean of what was struck there.
+
+    Parameters
+    ----------
+    quarter : array_like, shape (n,)
+        Quarter notes.
+    offset_ms : array_like, shape (n,)
+        Milliseconds.
+
+    Returns
+    -------
+    quarter, offset_ms : float64, shape (places,)
+        In order.
+
+    Raises
+    ------
+    ValueError
+        The two differ in length, or a value is not finite.
+    """
+    rows = _columns(quarter, offset_ms)
+    return _merged(*rows) if rows[0].size else rows
+
+
 def _merged(quarter: FloatArray, offset_ms: FloatArray) -> tuple[FloatArray, FloatArray]:
     """One row a place: the mean of the hits there."""
     group: IntArray = np.cumsum(np.diff(quarter, prepend=-np.inf) > SAME_PLACE) - 1
@@ -225,7 +259,7 @@ def who_leads(parts: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]]) -> tuple[Pai
     estimates are made: stroke by stroke at shared places (16 or more), and the part with fewer strokes against the
     other's slow curve; the one that leaves less open is given. Ours.
     """
-    rows = [_merged(*_columns(*part)) if np.size(part[0]) else (np.zeros(0), np.zeros(0)) for part in parts]
+    rows = [merged_hits(*part) for part in parts]
     return tuple(_pair(i, j, rows[i], rows[j]) for i in range(len(rows)) for j in range(i + 1, len(rows)))
 
 

@@ -15,6 +15,7 @@ from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.offsets_of import Judged
 from heeltap.analysis.strokes import fold_retriggers
 from heeltap.app.score.compare import Compared, compare_ready
+from heeltap.app.song.band import Band, band_of
 from heeltap.app.song.open_song import OpenSong
 from heeltap.app.song.takes import SongTake
 from heeltap.model.arrays import FloatArray
@@ -77,6 +78,8 @@ class Answer:
     """What holds in at least two takes and in at least half of them."""
     bars: tuple[SongBars, ...]
     """Bars in which the player is early or late again and again; asked from five takes on."""
+    band: Band | None
+    """The player's part among drums and other parts; None where the song has no third part."""
     notes: tuple[str, ...]
     """What has to be said before any number: shifts of the recording, clips that were put at their place."""
     problems: tuple[str, ...]
@@ -117,6 +120,7 @@ def answer(opened: OpenSong, takes: Sequence[SongTake], problems: Sequence[str] 
         compared=compared,
         habits=_habits(results),
         bars=_bars(opened, [one.offsets for one, _, _ in judged]),
+        band=band_of(opened, [one for one, _, _ in judged], results[0].calibration),
         notes=tuple(notes),
         problems=tuple(problems),
     )
