@@ -54,7 +54,7 @@ def test_wishes_are_read(text: str | None, wish: Wish) -> None:
 @pytest.mark.parametrize("text", ["beet:plain", "beat:plain bars 2", "part:drums bars 0+1"])
 def test_wishes_that_are_none_are_refused(text: str) -> None:
     """With what there is."""
-    with pytest.raises(PlanError, match="expected every, backbeat, one, fade, none, or bars"):
+    with pytest.raises(PlanError, match="expected every, eighths, backbeat, one, fade, none, or bars"):
         wish_of(text)
 
 

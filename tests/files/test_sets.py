@@ -95,7 +95,7 @@ WRONG = [
     ('[[item]]\nexercise = "C:\\\\x.toml"', "expected a path from the set's own folder on"),
     ('[[item]]\nexercise = "song.mid"', "line 4, item[1].exercise: 'song.mid'; expected a file that ends in .toml"),
     ('[[item]]\nexercise = "with-files.toml"', "line 4, item[1].exercise: with-files.toml: "),
-    ('[[item]]\nmidi = "song.mid"', "line 4, item[1].midi: song.mid: 2 parts; expected one of: part 1"),
+    ('[[item]]\nmidi = "song.mid"', "line 4, item[1].midi: song.mid: 3 parts; expected one of: part 1"),
     ('[[item]]\nmidi = "song.mid"\npart = "oboe"', "line 5, item[1].part: song.mid: no part 'oboe'; expected one of: part 1"),
     ('[[item]]\nmidi = "song.mid"\npart = "keys"\nladder = { every_bars = 4, step_percent = 4 }',
      "line 6, item[1].ladder: a ladder beside midi; expected tempo_bpm"),
