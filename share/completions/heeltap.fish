@@ -68,7 +68,7 @@ complete -c heeltap -n '_shtab_heeltap_using drill' -s h -l help -d 'show this h
 complete -c heeltap -n '_shtab_heeltap_using drill' -l part -x -d 'the part of a MIDI file: its number, '"'"'channel 10'"'"', or its name'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l tempo -x -d 'quarter notes a minute (default: as in the exercise)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l bars -x -d 'play these bars only, such as 14-16, or one bar, such as 14 (default: all)'
-complete -c heeltap -n '_shtab_heeltap_using drill' -l loop -x -d 'play the bars again and again, N times, or without N until you stop; the report judges each pass by itself'
+complete -c heeltap -n '_shtab_heeltap_using drill' -l loop -x -d 'play the bars again and again, N times, or without N until you stop; the report judges each pass by itself, and heeltap keeps it as a take of its own'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l run-in -d 'let the bar before the first one sound after the count, so that you can come in; heeltap does not judge it'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l count-in -x -d 'bars that heeltap counts, 1 to 8 (default: as in the exercise, else 1)'
 complete -c heeltap -n '_shtab_heeltap_using drill' -l click -x -d 'every, eighths, backbeat, one, fade, none, or '"'"'bars 2+2'"'"'; beat:NAME for a drum pattern, part:NAME (part:drums) for a part of the song, either with fade or '"'"'bars 2+2'"'"' behind it (default: as in the exercise)'

@@ -19,6 +19,7 @@ __all__ = ["plain_face", "play_in_lines", "report"]
 
 def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: bool = True) -> None:
     """What became of a drill, as text."""
+    from heeltap.app.drill.where_kept import where_kept
     from heeltap.views.text import render
 
     if outcome.problem:
@@ -33,7 +34,7 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
     if outcome.problem:
         write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
     elif kept:
-        write(f"\nYour take is in {outcome.folder}\n")
+        write(f"\n{where_kept(outcome)}\n")
         if outcome.notice:
             write(f"Note: {outcome.notice}\n")
 

@@ -23,7 +23,8 @@ def add_range(parser: argparse.ArgumentParser) -> None:
         type=int,
         nargs="?",
         const=-1,
-        help="play the bars again and again, N times, or without N until you stop; the report judges each pass by itself",
+        help="play the bars again and again, N times, or without N until you stop; the report judges each pass by itself, and "
+        "heeltap keeps it as a take of its own",
     )
     parser.add_argument(
         "--run-in",

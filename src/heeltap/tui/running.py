@@ -14,6 +14,7 @@ from dataclasses import replace
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.from_settings import prepared
 from heeltap.app.drill.run import DrillOutcome, Settings, interrupts
+from heeltap.app.drill.where_kept import where_kept
 from heeltap.app.takes.finish_take import recover
 from heeltap.engine.terminal_rescue import terminal_now
 from heeltap.errors import HeeltapError
@@ -143,6 +144,6 @@ def _say_goodbye(outcomes: list[DrillOutcome]) -> None:
     """Where the takes are, on the terminal as it was before."""
     for outcome in outcomes:
         if outcome.folder is not None:
-            sys.stdout.write(f"Your take is in {outcome.folder}\n")
+            sys.stdout.write(f"{where_kept(outcome)}\n")
         if outcome.problem:
             sys.stderr.write(f"heeltap: {outcome.problem}\n")

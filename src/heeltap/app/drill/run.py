@@ -6,10 +6,7 @@ that for faces that only print.
 Inside: `Run`, `begun`, `Settings`, `DrillOutcome`, `drill`, `interrupts`, `FRAME_NS`, `INTERRUPTED`.
 """
 
-import signal
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,6 +16,7 @@ from heeltap.app.drill.columns import columns_for
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.external_clock import Conductor
 from heeltap.app.drill.from_memory import from_memory
+from heeltap.app.drill.interrupts import interrupts
 from heeltap.app.drill.leading import drums_ahead
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
 from heeltap.app.drill.player_setup import check_controls
@@ -28,6 +26,7 @@ from heeltap.app.drill.voices import voices_of
 from heeltap.app.takes.finish_take import finish_take, read_recording
 from heeltap.app.takes.history import index_take
 from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_inputs
+from heeltap.app.takes.passes import split_loop
 from heeltap.clock import Clock, SystemClock
 from heeltap.devices.computer_keys import key_message
 from heeltap.devices.inputs import KEYS_NAME
@@ -77,6 +76,13 @@ class DrillOutcome:
     state: State
     notice: str = ""
     """Why the take is not in the history yet; empty when it is. The take itself is kept all the same."""
+    passes: tuple[Path, ...] = ()
+    """Of a loop the take of each pass; ``folder`` is then the whole recording."""
+
+    @property
+    def under_takes(self) -> Path | None:
+        """The take as its guesses and its set name it: under the folder of all takes, where a whole loop lies aside."""
+        return self.passes[0].parent / self.folder.name if self.passes and self.folder else self.folder
 
     @property
     def exit_code(self) -> int:
@@ -268,8 +274,11 @@ class Run:
                 return DrillOutcome(folder, self._from_memory(), ending, fault if played else "", self.state)
             inputs = load_scored_inputs(folder)
             result = score_inputs(inputs)
-            notice = index_take(inputs.take, result)
-            return DrillOutcome(folder, result, ending, fault if played else "", self.state, notice)
+            loop = split_loop(folder, self._context.passes)
+            # The passes are new folders, which the history takes in by itself.
+            notice = "" if loop.passes else index_take(inputs.take, result)
+            problem = fault if played else ""
+            return DrillOutcome(loop.whole, result, ending, problem, self.state, notice, loop.passes)
         except HeeltapError as error:
             self._take.lock.release()
             return DrillOutcome(self._take.folder, self._from_memory(), ending, str(error), self.state)
@@ -374,24 +383,3 @@ def drill(what: Drill, settings: Settings, face: Face, *, clock: Clock | None = 
         finally:
             outcome = run.finish()
     return outcome
-
-
-@contextmanager
-def interrupts() -> Iterator[threading.Event]:
-    """Ctrl-C, a kill and a closed terminal set a flag while this lasts, so that no take is torn by them.
-
-    Outside the main thread nothing changes: signals never arrive there.
-    """
-    flag = threading.Event()
-    if threading.current_thread() is not threading.main_thread():
-        yield flag
-        return
-    names = ("SIGINT", "SIGTERM", "SIGHUP")
-    before = {getattr(signal, name): signal.getsignal(getattr(signal, name)) for name in names if hasattr(signal, name)}
-    for number in before:
-        signal.signal(number, lambda *_: flag.set())
-    try:
-        yield flag
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -134,6 +134,7 @@ def context_of(drill: Drill, settings: Settings, route: Route) -> Context:
         drums=drums,
         drums_lead=drums is not None and leads(drill) and settings.mix_for(drill).level(DRUMS) > 0,
         seed=drill.seed,
+        passes=drill.passes,
         count_in_us=drill.count_in_us,
     )
 

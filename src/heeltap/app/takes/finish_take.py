@@ -12,6 +12,7 @@ import numpy as np
 
 from heeltap.app.drill.external_clock import last_position_us, on_the_clock
 from heeltap.app.takes.left_out_of import left_out_of
+from heeltap.app.takes.passes import split_loop
 from heeltap.app.takes.sounded import drums_that_sounded
 from heeltap.engine.stamping import Assembler, restamp
 from heeltap.errors import HeeltapError, PlanError
@@ -42,7 +43,7 @@ class Recovered:
 
     name: str
     folder: Path | None
-    """Where it lies now; None when it held no note and is gone."""
+    """Where it lies now, of a loop its first pass; None when it held no note and is gone."""
     problem: str
     """Why it could not be finished; empty when it was."""
 
@@ -241,7 +242,8 @@ def _recover_one(take: OpenTake) -> Recovered:
     if context.clock_input >= 0:
         until_us = last_position_us(journal, context, plan_from(context.plan, str(take.folder)))
     folder = finish_take(take, context, ending="recovered", judged_to_us=until_us, recording=recording)
-    return Recovered(take.name, folder, "")
+    loop = split_loop(folder, context.passes)
+    return Recovered(take.name, (*loop.passes, loop.whole)[0], "")
 
 
 def _breaks(journal: Journal, name: str, rows: IntArray) -> np.ndarray:

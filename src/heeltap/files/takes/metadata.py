@@ -142,6 +142,10 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     controls: dict[str, str] = {}
     """Hands-free controls by action, such as ``cc64`` or ``key49``: in the journal, but no notes of the take."""
     seed: int | None = None
+    passes: Annotated[int, msgspec.Meta(ge=1, le=10_000)] = 1
+    """How often the bars of ``plan`` come in a row."""
+    loop: str = ""
+    """Name of the whole recording that this pass of a loop was cut out of; empty where it is no pass."""
     count_in_us: _Us = 0
     """Length of the count-in: bar 1, beat 1 in ``take.mid`` is here."""
     ending: str = ""

@@ -11,6 +11,7 @@ from heeltap.app.drill.changes import tempo_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import DrillOutcome
 from heeltap.app.drill.set_task import set_task
+from heeltap.app.drill.where_kept import where_kept
 from heeltap.app.practice.set_standing import counts_words
 from heeltap.app.takes.self_assessment import guess_words, keep_guess
 from heeltap.errors import HeeltapError
@@ -30,13 +31,14 @@ def report_of(outcome: DrillOutcome, played: str, *, guess: str = "") -> Report:
     if outcome.folder is None:
         return Report(played, outcome.result, (*first, "You played nothing, so heeltap kept no take."))
     notice = [f"Note: {outcome.notice}"] if outcome.notice else []
-    return Report(played, outcome.result, tuple(first), (f"Your take is in {outcome.folder}", *notice))
+    return Report(played, outcome.result, tuple(first), (where_kept(outcome), *notice))
 
 
 def _counts(outcome: DrillOutcome, drill: Drill) -> str:
     """Whether the take counts for the set that asks for the drill; empty where none does."""
-    task = None if outcome.folder is None else set_task(drill, outcome.folder.parent)
-    return "" if task is None or outcome.folder is None else counts_words(task, outcome.folder.name)
+    folder = outcome.under_takes
+    task = None if folder is None else set_task(drill, folder.parent)
+    return "" if task is None or folder is None else counts_words(task, folder.name)
 
 
 class AfterTake:
@@ -71,12 +73,13 @@ class AfterTake:
     def guessed(self, guess: str) -> str:
         """Keep what the player thought (empty for no guess) and show the report; returns why that failed, or nothing."""
         self.asking, outcome = False, self.outcomes[-1]
-        if not guess or outcome.folder is None or outcome.result is None:
+        folder = outcome.under_takes
+        if not guess or folder is None or outcome.result is None:
             return ""
         first = report_of(outcome, self._report.played, guess=guess_words(guess, outcome.result)).first
         self._show(replace(self._report, first=first))
         try:
-            keep_guess(outcome.folder, guess, outcome.result)
+            keep_guess(folder, guess, outcome.result)
         except HeeltapError as error:
             return str(error)
         return ""

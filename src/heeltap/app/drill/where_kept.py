@@ -1,0 +1,25 @@
+"""Where a take lies, in a sentence.
+
+Inside: `where_kept`.
+"""
+
+from heeltap.app.drill.run import DrillOutcome
+
+__all__ = ["where_kept"]
+
+
+def where_kept(outcome: DrillOutcome) -> str:
+    """Where the take lies; empty where nothing was kept.
+
+    Parameters
+    ----------
+    outcome : DrillOutcome
+
+    Returns
+    -------
+    str
+    """
+    if outcome.passes:
+        takes = outcome.passes[0].parent
+        return f"Your {len(outcome.passes)} passes are takes of their own in {takes}; the whole loop is in {outcome.folder}"
+    return "" if outcome.folder is None else f"Your take is in {outcome.folder}"
