@@ -481,6 +481,7 @@ def test_the_table_has_a_row_a_bar_and_a_column_a_take(
     assert "" not in rows[6]
 
 
+@pytest.mark.slow
 def test_the_band_is_told_who_is_early_only_where_the_delay_is_known(tmp_path: Path) -> None:
     """The demo's song: keys 4 ms behind drums that lie on the click; the loosest take costs most of the attack."""
     demo = Path(__file__).resolve().parents[2] / "demo"
