@@ -256,10 +256,26 @@ def _differences(planned: _Keys, key: IntArray, at_us: IntArray) -> tuple[IntArr
     all_us = np.concatenate([one.ravel() for one in found]) if found else np.zeros(0, np.int64)
     if all_us.size == 0:
         return np.zeros(0, np.int64), np.zeros(0)
+    if int(all_us.max()) // _BIN_US - int(all_us.min()) // _BIN_US > _MOST_BINS:
+        return _sparse(all_us // _BIN_US)
     low = int(all_us.min()) // _BIN_US - 3
     count = np.bincount(all_us // _BIN_US - low, minlength=8).astype(float)
     smooth = np.convolve(count, [0.5, 1.0, 1.0, 1.0, 0.5], "same")
     return (np.arange(smooth.size) + low) * _BIN_US + _BIN_US // 2, smooth
+
+
+_MOST_BINS = 200_000
+"""Bins that are laid out; a note days after the others would ask for billions."""
+
+
+def _sparse(bins: IntArray) -> tuple[IntArray, FloatArray]:
+    """The same from the bins that are not empty, and their neighbours."""
+    full, count = np.unique(bins, return_counts=True)
+    near = np.unique(full[:, None] + np.arange(-2, 3)[None])
+    smooth = np.zeros(near.size)
+    for shift, weight in zip(range(-2, 3), (0.5, 1.0, 1.0, 1.0, 0.5), strict=True):
+        smooth[np.searchsorted(near, full + shift)] += weight * count
+    return near * _BIN_US + _BIN_US // 2, smooth
 
 
 def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:

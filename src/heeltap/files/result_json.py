@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 
 from heeltap.errors import TakeFileError
+from heeltap.model.plan import MOST_BARS
 from heeltap.model.result import FORMAT, Result
 
 __all__ = ["from_json", "schema", "to_json"]
@@ -23,10 +24,14 @@ def from_json(data: bytes, *, where: str = "result") -> Result:
     """The result back from its JSON; raises `TakeFileError` when it is not one, or of another version."""
     try:
         result = msgspec.json.decode(data, type=Result)
-    except msgspec.MsgspecError as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise TakeFileError(where, f"not a {FORMAT} document ({error})") from error
     if result.format != FORMAT:
         raise TakeFileError(where, f"format {result.format!r}", FORMAT, "written by another version of heeltap")
+    stretches = [(one.first_bar, one.last_bar) for one in result.replay]
+    stretches += [(one.first_bar, one.last_bar) for one in result.by_section]
+    if any(not 0 <= first <= last <= MOST_BARS for first, last in stretches):
+        raise TakeFileError(where, "bars that no take has", f"bars in order, at most {MOST_BARS:,}")
     return result
 
 

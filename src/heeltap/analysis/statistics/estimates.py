@@ -310,4 +310,5 @@ _TRUST = np.array([0.6 if model.kind == "long" else 1.0 for model in MODELS])
 def _excess_kurtosis(shocks: FloatArray) -> float:
     """Excess kurtosis, never below 0, two and a half times: a sample shows too little of it."""
     centred = shocks - shocks.mean()
-    return 2.5 * max(float(np.mean(centred**4) / np.mean(centred**2) ** 2) - 3.0, 0.0)
+    variance = float(np.mean(centred**2))
+    return 2.5 * max(float(np.mean(centred**4)) / variance**2 - 3.0, 0.0) if variance**2 > 0 else 0.0

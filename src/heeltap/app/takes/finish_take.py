@@ -186,6 +186,7 @@ def ports_of(journal: Journal) -> list[str]:
 
 def _one_port(journal: Journal, name: str, rows: IntArray, controls: Controls) -> tuple[Notes, Pedal]:
     """What was played on one port."""
+    rows = rows[np.argsort(journal.arrival_ns[rows], kind="stable")]  # in order already, unless a line is damaged
     stamps = restamp(journal.arrival_ns[rows], journal.delta_s[rows], breaks=_breaks(journal, name, rows))
     assembler = Assembler()
     at_us: list[int] = []

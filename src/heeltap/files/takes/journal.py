@@ -309,7 +309,8 @@ def journal_from(raw: bytes, where: str) -> Journal:
     lines, bad = lines_of(rest)
     closed = bool(lines) and lines[-1].end
     goes = goes_of(lines, zero_ns)
-    played = [(line, go) for go in goes for line in go.lines if line.bytes and go.takes(go.us_of(line.at_ns()))]
+    sounded = [(line, go) for go in goes for line in go.lines if line.bytes and go.takes(go.us_of(line.at_ns()))]
+    played = [(line, go) for line, go in sounded if _is_near(line.at_ns() - go.late_ns - zero_ns, line.dt)]
     gaps = [
         Gap(line.gap, go.within_ns(line.at_ns()), line.port) for go in goes for line in go.lines if line.gap is not None
     ]
@@ -321,6 +322,7 @@ def journal_from(raw: bytes, where: str) -> Journal:
         and line.due_us is not None
         and line.sent_us is not None
         and go.from_us <= line.due_us < go.to_us
+        and max(abs(line.due_us), abs(line.sent_us)) <= _FAR_US
     ]
     ports = header.get("ports")
     if len({line.port for line, _ in played}) + (len(ports) if isinstance(ports, list) else 0) > 2 * MOST_PORTS:
@@ -337,9 +339,18 @@ def journal_from(raw: bytes, where: str) -> Journal:
         as_ints(line.sent_us or 0 for line in clicks),
         as_ints(line.key for line in clicks),
         tuple(gaps),
-        bad,
+        bad + len(sounded) - len(played),
         closed,
     )
+
+
+_FAR_NS, _FAR_US, _LONG_S = 2**62, 2**60, 30 * 86_400.0
+"""A damaged line may lie at any moment. Beyond these (a century and more; a delta of thirty days) differences overflow."""
+
+
+def _is_near(since_ns: int, delta_s: float) -> bool:
+    """Whether a message lies where a take can be, with a delta that a driver can give."""
+    return abs(since_ns) <= _FAR_NS and abs(delta_s) <= _LONG_S
 
 
 def _header(where: str, first: bytes) -> tuple[dict[str, Any], int]:
