@@ -256,13 +256,13 @@ def readme_screen() -> str:
     """The drill screen of the demo in its last bar, as the README shows it."""
     what, how = demo_drill()
     state = before(what, Feedback.BAR)
-    at_us = state.columns.bars[-1].start_us + 100_000
+    at_us = state.columns.bars[-1].start_us + 250_000
     notes = simulated_player(what.plan, np.random.default_rng(1))
     rows = zip(notes.onset_us.tolist(), notes.pitch.tolist(), strict=True)
     for event in [Begin(), *(Note(us, key, 90) for us, key in rows if us < at_us), Elapsed(at_us)]:
         state, _ = step(state, event)
     keys = drill_keys(state.phase, state.feedback)
-    return text_of(draw_drill(state, replace(view_of(what, how, UNICODE), height=18, keys=keys)))
+    return text_of(draw_drill(state, replace(view_of(what, how, UNICODE), height=22, keys=keys, silent=how.silent)))
 
 
 def text_of(lines: list[Line]) -> str:

@@ -79,12 +79,15 @@ def test_only_a_tall_screen_has_it() -> None:
 
 
 def test_where_nothing_sounds_every_screen_has_it() -> None:
-    """Without a click the beat is there to be followed from the side at 80x24, too, and a row of bars beside it."""
+    """The beat can be followed from the side at 80x24, too, with a row of bars beside it; on 17 lines the bars need the room."""
     state = at(2 * BEAT_US)
     lines = draw_drill(state, View(80, 24, UNICODE, "a", "b", silent=True))
     ready = draw_drill(replace(state, phase=Phase.READY), View(80, 24, UNICODE, "a", "b", silent=True))
 
+    small = draw_drill(state, View(80, 17, UNICODE, "a", "b", silent=True))
+
     assert 11 == sum(span.role == "now" and span.text == "  " for line in lines for span in line)
+    assert [] == [span for line in small for span in line if span.role == "now" and span.text == "  "]
     assert any(line.startswith("> bar 1") for line in plain(lines))
     assert (
         sum(bool(line.strip()) for line in plain(ready))

@@ -23,7 +23,7 @@ from heeltap.session.plan_columns import BarColumns
 from heeltap.session.session import Phase, State
 from heeltap.tui.keys import Key, bottom_lines, lines_needed
 from heeltap.tui.page import LEAST_COLUMNS, LEAST_LINES, clean, clip, told_lines, too_small, wrapped_lines
-from heeltap.tui.screens.drill_beat import beats_line, large_beat, present_bar
+from heeltap.tui.screens.drill_beat import LARGE_LINES, beats_line, large_beat, present_bar
 from heeltap.views.bar_sheet import GUTTER, Glyphs, Line, Span, bar_block, block_height, gutter_of, least_width
 from heeltap.views.plan_rows import ONE_ROW, PlanRows, plan_rows_of, rows_of_bars
 from heeltap.views.recent_strokes import recent_line
@@ -51,7 +51,7 @@ _HEAD, _FOOT = 4, 4
 
 _TALL = 34
 """From so many lines on the beat is drawn large as well: as many rows of bars still fit as on a screen of 28. Where nothing
-sounds it is the only beat there is, and takes its lines from the bars on every screen."""
+sounds it is the only beat there is, and takes its lines from the bars, as long as one row of them fits beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +141,15 @@ def draw_drill(state: State, view: View) -> list[Line]:
     lines = [_title(state, view), _beats(state, view), *heard, *(told or [*_coming(state, view), keys])]
     lines += [[] for _ in range(_HEAD - len(lines))]
     head = len(lines)
-    large = (
-        [[], *large_beat(state, view.width, view.glyphs)]
-        if view.height >= _TALL or (view.silent and not _still(state))
-        else []
-    )
     key_lines = drill_key_lines(view.keys, view.width)
-    room = view.height - head - _FOOT - 1 - len(large) - key_lines + KEY_LINES
+    room = view.height - head - _FOOT - 1 - key_lines + KEY_LINES
+    seen = (
+        view.silent
+        and not _still(state)
+        and room - 1 - LARGE_LINES >= 2 + len(view.rows.names) + bool(view.rows.fill_from)
+    )
+    large = [[], *large_beat(state, view.width, view.glyphs)] if view.height >= _TALL or seen else []
+    room -= len(large)
     lines += _rows(state, view, room)
     lines += [[] for _ in range(head + room - len(lines))]
     lines += [*large, []]
