@@ -14,7 +14,7 @@ from heeltap.app.drill.run import Settings
 from heeltap.app.drill.settings import context_of
 from heeltap.app.drill.voices import keep_volumes, kept_mix, mix_of, voices_of
 from heeltap.app.route.route import Route
-from heeltap.errors import OptionError, PlanError
+from heeltap.errors import InputFileError, OptionError, PlanError
 from heeltap.files.settings import Stored, read_settings, settings_toml
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.exercise import ClickPlan, clicks, parse_click
@@ -85,15 +85,17 @@ def test_every_other_part_of_a_song_is_a_voice(song: Drill) -> None:
 def test_the_drums_sound_at_first_and_what_you_ask_for(song: Drill) -> None:
     """The click beneath the drums and the other parts wait until somebody switches them on."""
     assert {CLICK, part_kind(1), part_kind(2)} == mix_of(song).off
-    assert {CLICK, part_kind(1)} == mix_of(song, hear=["Strings"]).off
+    assert {CLICK, part_kind(1)} == mix_of(song, hear=["Strings"]).off == mix_of(song, hear=["4"]).off
     assert {part_kind(1), part_kind(2), part_kind(3)} == mix_of(drill_of(str(song.song), part="keys")).off
     assert frozenset() == mix_of(drill_of("anchor 1")).off
 
 
 def test_a_part_that_is_not_there_is_refused(song: Drill) -> None:
-    """With what there is and the nearest; an exercise has no further parts at all."""
-    with pytest.raises(PlanError, match="part to hear: 'base'; expected bass, strings \\(nearest: bass\\)"):
-        mix_of(song, hear=["base"])
+    """With what there is; your own part and the drums are no further parts; an exercise has none at all."""
+    with pytest.raises(InputFileError, match="no part 'oboe'"):
+        mix_of(song, hear=["oboe"])
+    with pytest.raises(OptionError, match="--hear keys; expected bass, strings"):
+        mix_of(song, hear=["keys"])
     with pytest.raises(OptionError, match="only a song has further parts"):
         mix_of(drill_of("anchor 1"), hear=["bass"])
 

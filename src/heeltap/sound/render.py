@@ -163,8 +163,9 @@ class Mixer:
         for i in self._between(first, first + count):
             begin, sound = int(self.frame[i]) - first, self._sounds[i]
             left, right = max(begin, 0), min(begin + sound.size, count)
-            if left < right:
-                out[left:right] += sound.part(left - begin, right - begin, self._percent(i, begins=begin >= 0))
+            percent = self._percent(i, begins=begin >= 0) if left < right else 0
+            if percent:
+                out[left:right] += sound.part(left - begin, right - begin, percent)
         return _pressed(out)
 
     def _percent(self, i: int, *, begins: bool) -> int:

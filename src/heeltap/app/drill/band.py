@@ -27,6 +27,8 @@ class Band:
 
     names: tuple[str, ...] = ()
     """Of each; the first one is the voice `part_kind` (1)."""
+    numbers: tuple[int, ...] = ()
+    """Of each in the file, from 1."""
     schedule: Schedule | None = None
     """Their notes, each part with a kind of its own; None where there is no part."""
 
@@ -54,7 +56,8 @@ def band_of(song: str, left_out: tuple[int, ...], plan: Plan) -> Band:
     if not parts:
         return NO_BAND
     heard = [_heard(midi, part, part_kind(number), plan) for number, part in enumerate(parts, start=1)]
-    return Band(tuple(part.name or f"part {part.index}" for part in parts), merge(*heard))
+    names = tuple(part.name or f"part {part.index}" for part in parts)
+    return Band(names, tuple(part.index for part in parts), merge(*heard))
 
 
 def notes_at_plan(midi: Midi, part: Part, plan: Plan) -> Notes:

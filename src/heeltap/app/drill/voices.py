@@ -3,14 +3,15 @@
 Inside: `voices_of`, `mix_of`, `kept_mix`, `keep_volumes`.
 """
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import replace
 
 from heeltap.app.drill.drill import Drill
 from heeltap.errors import OptionError, PlanError, sentence
 from heeltap.files.settings import Stored, read_settings, write_settings
+from heeltap.files.smf import read_midi
 from heeltap.model.mix import CLICK, DRUMS, LOUDEST, Mix, part_kind
+from heeltap.model.parts import choose_part
 
 __all__ = ["keep_volumes", "kept_mix", "mix_of", "voices_of"]
 
@@ -40,7 +41,7 @@ def mix_of(drill: Drill, volumes: Mix | None = None, hear: Sequence[str] | None 
     volumes : Mix, optional
         Whose volumes hold; everything at 100 where not given.
     hear : sequence of str, optional
-        Names or numbers of parts; None is none of them.
+        Parts by name, number or channel; None is none of them.
 
     Returns
     -------
@@ -49,8 +50,8 @@ def mix_of(drill: Drill, volumes: Mix | None = None, hear: Sequence[str] | None 
     Raises
     ------
     OptionError
-        The drill is of no song, so it has no further parts.
-    PlanError
+        The drill is of no song, so it has no further parts, or the part is your own or the drummer's.
+    InputFileError
         No such part.
     """
     on = {_voice(drill, name) for name in hear or ()}
@@ -105,13 +106,11 @@ def keep_volumes(mix: Mix) -> None:
 
 
 def _voice(drill: Drill, wanted: str) -> str:
-    """The voice of the part that a person names: by its name, or by its place among the further parts."""
-    names = drill.band.names
+    """The voice of the part that a person names as for ``--part``: by its number, its channel or its name."""
     if drill.song is None:
         raise OptionError(sentence(drill.title, f"--hear {wanted}", "a song", "only a song has further parts"))
-    for number, name in enumerate(names, start=1):
-        if name.casefold() == wanted.strip().casefold():
-            return part_kind(number)
-    near = difflib.get_close_matches(wanted, names, 1, 0.4)
-    hint = f"nearest: {near[0]}" if near else ""
-    raise PlanError(sentence("part to hear", f"'{wanted}'", ", ".join(names) or "none: there is no other part", hint))
+    number = choose_part(read_midi(drill.song), wanted).index
+    if number not in drill.band.numbers:
+        there = ", ".join(drill.band.names) or "none: there is no other part"
+        raise OptionError(sentence(drill.title, f"--hear {wanted}", there, "you play it, or hear it anyway"))
+    return part_kind(1 + drill.band.numbers.index(number))

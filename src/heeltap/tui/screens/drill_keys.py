@@ -115,17 +115,17 @@ def mix_keys(mix: Mix, voices: Mapping[str, str]) -> tuple[Key, ...]:
     voices : mapping
         Name of each voice that can sound, by voice.
     """
+    named = {voice: clean(name) for voice, name in voices.items()}
+    count = "; you hear the count-in in any case"
     switches = [
         Key(
             _number_of(voice),
-            f"{clip(clean(name), _NAME_COLUMNS)} {'on' if voice in mix.off else 'off'}",
-            f"switch {name} on or off; you hear the count-in in any case"
-            if voice == CLICK
-            else f"switch {name} on or off",
+            f"{clip(name, _NAME_COLUMNS)} {'on' if voice in mix.off else 'off'}",
+            f"switch {name} on or off{count if voice == CLICK else ''}",
         )
-        for voice, name in voices.items()
+        for voice, name in named.items()
     ]
-    name, percent = clip(clean(voices.get(mix.chosen, "")), _NAME_COLUMNS), mix.volume(mix.chosen)
+    name, percent = clip(named.get(mix.chosen, ""), _NAME_COLUMNS), mix.volume(mix.chosen)
     softer = Key("comma", "", "what you switched last, or the click, 10 % softer; heeltap keeps the volumes", ",")
     return (
         *switches,
