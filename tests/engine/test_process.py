@@ -1,5 +1,6 @@
 """The engine: whole drills on a clock that only jumps, and the real process with its ways to end."""
 
+import errno
 import json
 import os
 import signal
@@ -12,6 +13,7 @@ import mido
 import numpy as np
 import pytest
 
+from heeltap.app.takes.left_out_of import dropped_cycles_us
 from heeltap.clock import FakeClock
 from heeltap.devices.computer_keys import KeysInPort, key_message
 from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
@@ -25,6 +27,7 @@ from heeltap.engine.records import (
     COUNT_IN,
     DIED,
     DONE,
+    DROPPED,
     ENDED,
     GAP,
     KEY,
@@ -40,6 +43,7 @@ from heeltap.engine.records import (
     STATE,
     STOP,
     STOPPED,
+    UNWRITTEN,
     Record,
     pack,
     unpack,
@@ -269,10 +273,11 @@ def test_lost_output_marks_its_clicks(tmp_path: Path) -> None:
 
 
 def test_full_disk_is_said(tmp_path: Path) -> None:
-    """A journal that could not be written is the run's fault, in words."""
+    """A journal that cannot be written is told at once, in the count-in, and is the run's fault, in words."""
 
     class Full(JournalWriter):
-        fault = property(lambda self: f"{self.path}: not written: No space left on device")
+        fault = property(lambda self: "the disk is full, so the take is not whole")
+        fault_code = property(lambda self: errno.ENOSPC)
 
     journal = Full(tmp_path / "j.jsonl", {})
     clock, screen = FakeClock(), Screen()
@@ -288,7 +293,43 @@ def test_full_disk_is_said(tmp_path: Path) -> None:
         reopen_output=reopen_output,
     ).run()
 
-    assert f"{tmp_path}/j.jsonl: not written: No space left on device" == report.fault
+    assert "the disk is full, so the take is not whole" == report.unwritten
+    (told,) = screen.of(UNWRITTEN)
+    assert errno.ENOSPC == told.which
+    assert 0 <= told.at_us < 10_000  # the run begins with bar 1
+
+
+def test_dropped_cycles_are_counted_kept_and_told_at_once(tmp_path: Path) -> None:
+    """Two inputs share the system's cycles: three that are dropped in bar 2 are three, in journal, report and on screen."""
+
+    def drop(now: int) -> None:
+        for port in ports:
+            port.dropped = 5 + 3 * (now - zero_ns >= 2_500 * SECOND // 1000)
+
+    clock, screen = FakeClock(on_wait=drop), Screen()
+    zero_ns = clock.now_ns()
+    nothing = script_from_notes(make_notes([], []))
+    ports = [FakeInPort(nothing, clock.now_ns, name=name) for name in ("Pads", "Keys")]
+    drop(zero_ns)
+    journal = JournalWriter(tmp_path / "j.jsonl", {"zero_ns": zero_ns})
+    report = EngineLoop(
+        four_bars(),
+        ports,
+        None,
+        clock=clock,
+        screen=screen,
+        journal=journal,
+        zero_ns=zero_ns,
+        reopen=reopen_input,
+        reopen_output=reopen_output,
+    ).run()
+    kept = dropped_cycles_us(read_journal(tmp_path / "j.jsonl"))
+
+    assert 3 == report.cycles_dropped == kept.size
+    (told,) = screen.of(DROPPED)
+    assert 3 == told.which
+    assert 2_500_000 <= told.at_us < 2_502_000
+    assert {told.at_us} == set(kept.tolist())
 
 
 def test_keys_come_from_the_screen() -> None:

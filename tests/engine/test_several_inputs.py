@@ -28,6 +28,7 @@ class DriverPort:
     """A port as a driver library gives it: a delta each, no stamp, and a queue that is drained when somebody polls."""
 
     def __init__(self, name: str, at_us: Iterable[int], data: Iterable[bytes], now_ns: Callable[[], int]) -> None:
+        self.dropped = 0
         self.name, self.stamped_ns = name, None
         self._rows = list(zip(at_us, data, strict=True))
         self._now_ns, self._next, self._zero_ns = now_ns, 0, 0

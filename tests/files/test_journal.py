@@ -148,9 +148,28 @@ def test_a_failing_disk_is_remembered_and_tried_again(tmp_path: Path, monkeypatc
     fault = writer.fault
     writer.close()
 
-    assert fault is not None
-    assert "No space" in fault
-    assert read_journal(tmp_path / "j.jsonl").arrival_ns.tolist() == [1]
+    assert f"the disk is full, so the take is not whole in {tmp_path}/j.jsonl" == fault
+    assert writer.fault is None  # all of it was written at last
+    assert [1] == read_journal(tmp_path / "j.jsonl").arrival_ns.tolist()
+
+
+def test_what_a_full_disk_does_not_take_waits_in_memory_up_to_a_limit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Beyond the limit lines are left out, and the journal says for good that it is not whole."""
+    monkeypatch.setattr("heeltap.files.takes.disk.KEPT_BYTES", 300)
+    writer = JournalWriter(tmp_path / "j.jsonl", {"zero_ns": 0})
+    with monkeypatch.context() as broken:
+        broken.setattr("os.write", _no_space)
+        for n in range(1, 20):
+            writer.message(n, 0.0, [0x90, 60, 90])
+            writer.flush(wait=True)
+    writer.close()
+    kept = read_journal(tmp_path / "j.jsonl").arrival_ns.tolist()
+
+    assert list(range(1, len(kept) + 1)) == kept
+    assert 2 <= len(kept) <= 5
+    assert writer.fault is not None
 
 
 def test_the_caller_never_waits_for_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,6 +14,7 @@ from heeltap.session.session import (
     BarDone,
     Begin,
     Click,
+    Dropped,
     Effect,
     Elapsed,
     Event,
@@ -24,6 +25,7 @@ from heeltap.session.session import (
     Pause,
     Phase,
     Resume,
+    Say,
     Show,
     State,
     Stop,
@@ -174,6 +176,33 @@ def test_strokes_while_the_port_is_gone_are_nobodys_miss() -> None:
     assert [stroke.status for stroke in state.strokes[2:5]] == [gone, gone, gone]
     assert state.strokes[6].status is missed
     assert state.connected
+
+
+def test_a_stroke_that_a_dropped_cycle_may_have_taken_is_nobodys_miss() -> None:
+    """Strokes 3 and 6 never came: the one beside the dropped cycle is "?", the other one missed; one that came is judged. What
+    was dropped is said for six seconds."""
+    plan = counted_plan(["1 2 3 4"] * 4)
+    notes = played(plan, [None if i in (2, 5) else 4.0 for i in range(16)])
+    at_us = int(plan.at_us[2]) + 30_000
+    columns = columns_of(plan)
+
+    halfway, _ = run(begin(columns), [Begin(), Elapsed(at_us - 1), Dropped(at_us, 2), Elapsed(at_us + 1)])
+    state, _ = drill(columns, notes, Dropped(at_us, 2))
+
+    assert "The MIDI system dropped 2 cycles: a note may be lost there, and counts as ?." == halfway.notice
+    assert "" == state.notice
+    assert [Status.NO_INPUT, Status.MISSED] == [state.strokes[i].status for i in (2, 5)]
+    assert [4_000] * 14 == [offset for offset in offsets(state) if offset is not None]
+
+
+def test_what_is_said_of_one_thing_leaves_what_is_said_of_another() -> None:
+    """The output is gone, the disk is full, the disk has room again: the output is still gone."""
+    columns = columns_of(counted_plan(TWO_BARS))
+
+    state, _ = run(begin(columns), [Say("No output.", "output"), Say("Disk full.", "disk")])
+    after, _ = run(state, [Say("", "disk")])
+
+    assert ("Disk full. No output.", "No output.") == (state.notice, after.notice)
 
 
 def test_a_lost_port_shows() -> None:

@@ -22,6 +22,7 @@ from heeltap.analysis.at_its_place import Laid, at_its_place
 from heeltap.analysis.findings import findings
 from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.leader.leader import Leader
+from heeltap.analysis.lost_notes import lost_words, may_be_lost
 from heeltap.analysis.offsets_of import Judged, Shift, judge_grid, judge_plan
 from heeltap.analysis.pocket import centre_of
 from heeltap.analysis.quantise import Slots, quantise
@@ -35,7 +36,7 @@ from heeltap.model.hands import hand_lines, hands_of, with_hands
 from heeltap.model.lean import ON_THE_BEAT, Lean
 from heeltap.model.notes import Notes
 from heeltap.model.offsets import Offsets
-from heeltap.model.plan import Plan, within_bars
+from heeltap.model.plan import Plan, kept_rows, within_bars
 from heeltap.model.plan_from import accent_beats
 from heeltap.model.played import Played
 from heeltap.model.result import FEEL, Calibration, Finding, Reference, Result, Swing
@@ -151,9 +152,10 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
     leader = _leader(take, window)
     slots: Slots | None = None
     laid: Laid | None = None
+    lost = 0
     if take.plan is not None:
         laid = _laid(take, take.plan, folded.notes, how)
-        judged = _against_plan(laid.plan, laid.notes, how, leader)
+        judged, lost = _against_plan(laid.plan, laid.notes, how, leader, take.dropped_us)
     else:
         judged, slots = _against_grid(take, folded.notes, how, leader)
     source = Source(
@@ -168,6 +170,7 @@ def judge_take(take: Played, options: Options | None = None) -> tuple[Judged, "S
             *take.warnings,
             *_stretched(take, laid),
             *_folded(folded.folded_count),
+            *lost_words(take, lost),
             *(() if slots is None else slots.warnings),
         ),
         accent_beats=() if take.plan is None else accent_beats(take.plan),
@@ -303,14 +306,22 @@ def _laid(take: Played, plan: Plan, notes: Notes, how: Options) -> Laid:
     return found if found.said else Laid(within_bars(plan, take.stretch), notes)
 
 
-def _against_plan(plan: Plan, notes: Notes, how: Options, leader: Leader | None) -> Judged:
+def _against_plan(
+    plan: Plan, notes: Notes, how: Options, leader: Leader | None, dropped_us: tuple[int, ...]
+) -> tuple[Judged, int]:
+    """The take against its plan, and how many planned notes are left out because they may be lost."""
     plan = with_hands(plan, how.split_key)
     wanted, struck = hand_lines(plan, notes.pitch, how.split_key)
     shift = None if leader is None else _shift(leader, plan.at_tick / TICKS_PER_QUARTER)
     # Where the leader was is where the part was meant to be: the aligner is asked against that.
     at_us = plan.at_us if shift is None else plan.at_us + np.round(1000 * shift.ms).astype(np.int64)
     found = align(at_us, wanted, notes.onset_us, struck, notes.velocity, delay_ms=how.delay_ms)
-    return judge_plan(plan, notes, found.match, found.confidence, delay_ms=how.delay_ms or 0.0, shift=shift)
+    delay_ms = how.delay_ms or 0.0
+    here = ~may_be_lost(at_us + round(1000 * delay_ms), found.match, dropped_us)
+    match, confidence = found.match[here], found.confidence[here]
+    moved = None if shift is None else Shift(shift.ms[here], shift.sd_ms[here])
+    judged = judge_plan(kept_rows(plan, here), notes, match, confidence, delay_ms=delay_ms, shift=moved)
+    return judged, int(np.sum(~here))
 
 
 def _against_grid(take: Played, notes: Notes, how: Options, leader: Leader | None) -> tuple[Judged, Slots]:

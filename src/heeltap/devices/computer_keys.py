@@ -45,6 +45,7 @@ class KeysInPort:
     def __init__(self, *, name: str = "keys") -> None:
         self.name = name
         self.stamped_ns: int | None = None
+        self.dropped = 0
         self._waiting: deque[tuple[bytes, int]] = deque()
         self._before_ns: int | None = None
 

@@ -62,6 +62,8 @@ class FakeInPort:
         """
         self.name = name
         self.stamped_ns: int | None = None
+        self.dropped = 0
+        """Cycles that the system dropped; a test counts them up."""
         self._due_ns = [due * 1000 for due in script.due_us.tolist()]
         self._messages, self._now_ns = script.messages, now_ns
         self._next, self._zero_ns, self._begun = 0, 0, False

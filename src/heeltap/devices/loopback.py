@@ -59,7 +59,7 @@ class _Inside:
     def __init__(self, now_ns: Callable[[], int]) -> None:
         self.name = "inside heeltap"
         self.stamped_ns: int | None = None
-        self.lag_us = 0
+        self.lag_us = self.dropped = 0
         self._now_ns = now_ns
         self._waiting: deque[tuple[bytes, int]] = deque()
         self._before_ns: int | None = None

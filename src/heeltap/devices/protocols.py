@@ -22,6 +22,11 @@ class InPort(Protocol):
     stamped_ns: int | None
     """When the message that `poll` gave last was played, on the engine's own clock, where the port knows; else None."""
 
+    @property
+    def dropped(self) -> int:
+        """How many cycles the system did not finish in time since the port was opened, a message perhaps lost in each; 0 where
+        it does not say."""
+
     def begin(self, zero_ns: int) -> None:
         """Bar 1, beat 1 falls at this moment of the engine's clock. Real devices do not care."""
 

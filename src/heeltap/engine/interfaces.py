@@ -19,6 +19,10 @@ class Journaling(Protocol):
     def fault(self) -> str | None:
         """Why something could not be written; None when all was."""
 
+    @property
+    def fault_code(self) -> int:
+        """The system's number of why the journal cannot be written now; 0 while it can."""
+
     def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
         """Keep one message as the driver gave it."""
 
@@ -73,5 +77,9 @@ class EngineReport:
     """Records that the screen did not get. The journal has them."""
     clicks_unsent: int = 0
     """Never left: they would have been 50 ms late, or the output was away."""
+    cycles_dropped: int = 0
+    """Cycles that the MIDI system did not finish in time."""
+    unwritten: str = ""
+    """Why the journal is not whole on the disk; empty when it is."""
     fault: str = ""
     """What went wrong while playing; empty when nothing did."""

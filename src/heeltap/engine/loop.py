@@ -13,6 +13,7 @@ from heeltap.clock import Clock
 from heeltap.devices.computer_keys import KeysInPort
 from heeltap.devices.protocols import InPort, OutPort
 from heeltap.engine.deadlines import LATE_US, SKIP_US, Pulse
+from heeltap.engine.faults import FaultWatch
 from heeltap.engine.input_state import InputState
 from heeltap.engine.interfaces import EngineReport, Journaling, ToScreen
 from heeltap.engine.mixing import Mixing
@@ -121,6 +122,7 @@ class EngineLoop:
         self._output, self._clock = output, clock
         self._screen, self._journal = screen, journal
         self._inputs = [InputState(port, i) for i, port in enumerate(inputs)]
+        self._faults = FaultWatch(screen, journal)
         self._zero_ns, self._silence = zero_ns, silence
         self._reopen, self._reopen_output = reopen, reopen_output
         self._silent = False
@@ -155,7 +157,7 @@ class EngineLoop:
         finally:
             self._finish()
         written = "" if self._journal is None or self._journal.fault is None else self._journal.fault
-        report = self._report(fault or written)
+        report = self._report(written, fault)
         done = Record(DONE, which=self._clicks, value=min(self._late, 255), at_us=self._us(self._clock.now_ns()))
         self._screen.send(done._replace(other_us=self._messages))
         self._screen.flush()
@@ -170,6 +172,7 @@ class EngineLoop:
         for source in self._inputs:
             source.port.begin(self._zero_ns)
             source.empty_ns = source.sign_ns = turn_ns
+        self._faults.begin([source.port for source in self._inputs])
         while not self._stopping:
             before_ns, turn_ns = turn_ns, clock.now_ns()
             if turn_ns - before_ns > _STOOD_STILL_NS:
@@ -306,7 +309,8 @@ class EngineLoop:
             self._screen.send(record)
 
     def _chores(self, now_ns: int, next_ns: int | None) -> None:
-        """Flush the journal; look after lost devices, far from any click only."""
+        """Notice faults; flush the journal; look after lost devices, far from any click only."""
+        self._faults.look([source.port for source in self._inputs], now_ns, self._us(now_ns))
         if now_ns - self._flush_ns >= _FLUSH_NS:
             self._flush_ns = now_ns
             self._screen.send(Record(ALIVE, at_us=self._us(now_ns)))
@@ -385,9 +389,10 @@ class EngineLoop:
                 for message in self._silence:
                     self._output.send(message)
 
-    def _report(self, fault: str) -> EngineReport:
+    def _report(self, unwritten: str, fault: str) -> EngineReport:
         sent = (self._messages, self._clicks, self._late, self._worst_us)
-        return EngineReport(self._scheduler, *sent, self._screen.dropped, self._unsent, fault)
+        lost = (self._screen.dropped, self._unsent, self._faults.dropped)
+        return EngineReport(self._scheduler, *sent, *lost, unwritten, fault)
 
     def _us(self, at_ns: int) -> int:
         """A moment in microseconds from bar 1, beat 1, rounded half up."""

@@ -16,6 +16,7 @@ __all__ = [
     "COUNT_IN",
     "DIED",
     "DONE",
+    "DROPPED",
     "ENDED",
     "GAP",
     "KEY",
@@ -39,6 +40,7 @@ __all__ = [
     "STOP",
     "STOPPED",
     "TICK",
+    "UNWRITTEN",
     "Record",
     "pack",
     "unpack",
@@ -66,6 +68,8 @@ KINDS = (
     "out-back",
     "alive",
     "mix",
+    "dropped",
+    "unwritten",
 )
 """Names by code. ``stop``, ``key``, ``pause``, ``resume`` and ``mix`` go from the screen to the engine; ``died`` is made by the
 screen's side when the engine is gone."""
@@ -91,7 +95,9 @@ screen's side when the engine is gone."""
     OUT_BACK,
     ALIVE,
     MIX,
-) = range(1, 21)
+    DROPPED,
+    UNWRITTEN,
+) = range(1, 23)
 
 NOT_SENT_US = 2**53
 """``other_us`` of a click that never left because its output was away: later than any click can be."""
@@ -122,7 +128,8 @@ class Record(NamedTuple):
     `MIX` the level of the voice, per cent."""
     which: int = 0
     """Of the port for notes and for a port lost or back, of the row in the schedule for clicks, of the state for
-    `STATE`; for `RESUME` the length of the count in microseconds; for `MIX` the number of the voice."""
+    `STATE`; for `RESUME` the length of the count in microseconds; for `MIX` the number of the voice; for `DROPPED` how many
+    cycles; for `UNWRITTEN` the system's number of why the journal cannot be written, 0 when it can again."""
     sequence: int = 0
     """Counts all records of a run from 0: a hole is a dropped record."""
     at_us: int = 0

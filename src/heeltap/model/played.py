@@ -44,6 +44,8 @@ class Played:
     against it."""
     find_place: bool = False
     """Whether heeltap first looks for where the take lies on its plan; False where that is known, as for a drill."""
+    dropped_us: tuple[int, ...] = ()
+    """When the MIDI system dropped a cycle, microseconds from bar 1, beat 1: a note may be lost there."""
     drill: str = ""
     """What `heeltap drill` takes to play the part again; empty where that is not known."""
 

@@ -19,6 +19,7 @@ __all__ = [
     "BarResult",
     "Begin",
     "Click",
+    "Dropped",
     "Effect",
     "Elapsed",
     "Event",
@@ -136,6 +137,17 @@ class Say(NamedTuple):
     """Something that the player must know, or, empty, need not know any more."""
 
     text: str
+    about: str = ""
+    """What it is about: it replaces what was said of that, and nothing else."""
+    until_us: int | None = None
+    """When the player has had time to read it; None where it lasts."""
+
+
+class Dropped(NamedTuple):
+    """The MIDI system dropped cycles: a note may be lost there."""
+
+    at_us: int
+    cycles: int = 1
 
 
 class Show(NamedTuple):
@@ -144,7 +156,7 @@ class Show(NamedTuple):
     feedback: Feedback
 
 
-Event = Begin | Say | Note | Elapsed | Click | Lost | Back | Pause | Resume | Stop | Press | Show
+Event = Begin | Say | Note | Elapsed | Click | Lost | Back | Pause | Resume | Stop | Press | Show | Dropped
 
 
 class Extra(NamedTuple):
@@ -162,7 +174,7 @@ class Interruption(NamedTuple):
     to_us: int | None
     """None while it lasts."""
     why: str
-    """``lost`` or ``paused``."""
+    """``lost``, ``paused`` or ``dropped``."""
     port: int = 0
     """Of the input that was lost; -1 is all of them."""
 

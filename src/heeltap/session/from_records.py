@@ -1,18 +1,37 @@
 """What a record of the engine means to the session.
 
-Inside: `events_of`, `Presses`, `NO_OUTPUT`.
+Inside: `events_of`, `Presses`, `NO_OUTPUT`, `unwritten_words`.
 """
 
 from heeltap.engine import records
+from heeltap.files.takes.disk import KEPT_BYTES, unwritten_reason
 from heeltap.session import session
 from heeltap.session.handsfree import Controls, press_of
 from heeltap.session.session import Event
 
-__all__ = ["NO_OUTPUT", "Presses", "events_of"]
+__all__ = ["NO_OUTPUT", "Presses", "events_of", "unwritten_words"]
 
 
 NO_OUTPUT = "The output is gone: nothing sounds. What you play is still kept."
 """What the player is told when the click's device went."""
+
+
+def unwritten_words(code: int) -> str:
+    """What the player is told when the take cannot be written: why, and that the take goes on; empty when it can again.
+
+    Parameters
+    ----------
+    code : int
+        The system's number of the reason; 0 for none.
+
+    Returns
+    -------
+    str
+    """
+    if not code:
+        return ""
+    reason = unwritten_reason(code)
+    return f"{reason[0].upper()}{reason[1:]}: the take goes on, {KEPT_BYTES >> 20} MB of it in memory. Make room now."
 
 
 class Presses:
@@ -53,9 +72,13 @@ def events_of(record: records.Record, presses: Presses) -> list[Event]:
         case records.GAP:
             return [session.Lost(at_us, -1), session.Back(record.other_us, -1)]
         case records.OUT_LOST:
-            return [session.Say(NO_OUTPUT)]
+            return [session.Say(NO_OUTPUT, "output")]
         case records.OUT_BACK:
-            return [session.Say("")]
+            return [session.Say("", "output")]
+        case records.DROPPED:
+            return [session.Dropped(at_us, record.which)]
+        case records.UNWRITTEN:
+            return [session.Say(unwritten_words(record.which), "disk")]
         case records.DONE:
             return [session.Elapsed(at_us), session.Stop(at_us, "the engine stopped")]
         case records.DIED:

@@ -1,6 +1,6 @@
 """A drill as a pure step: events in, a new state and effects out. No clock, no thread, no device.
 
-Whoever runs it feeds what the engine reports (`Note`, `Elapsed`, `Click`, `Lost`, `Back`) and what the player asks
+Whoever runs it feeds what the engine reports (`Note`, `Elapsed`, `Click`, `Lost`, `Back`, `Dropped`) and what the player asks
 (`Begin`, `Pause`, `Resume`, `Stop`, `Press`, `Show`), carries out the effects, and draws the state whenever it likes. Times are
 microseconds from bar 1, beat 1; the count-in lies before 0.
 
@@ -18,6 +18,7 @@ Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `P
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from heeltap.analysis.lost_notes import DROP_REACH_US
 from heeltap.engine.deadlines import LATE_US
 from heeltap.session.events import (
     Again,
@@ -26,6 +27,7 @@ from heeltap.session.events import (
     BarResult,
     Begin,
     Click,
+    Dropped,
     Effect,
     Elapsed,
     Event,
@@ -46,6 +48,7 @@ from heeltap.session.events import (
 from heeltap.session.matcher import RecentNotes, Status, Stroke, Struck, assign_note, settle
 from heeltap.session.plan_columns import REACH_US, BarColumns, PlanColumns
 from heeltap.session.rematch import REVIEW_BARS, review
+from heeltap.wording import count
 
 __all__ = [
     "Again",
@@ -54,6 +57,7 @@ __all__ = [
     "BarResult",
     "Begin",
     "Click",
+    "Dropped",
     "Effect",
     "Elapsed",
     "Event",
@@ -79,6 +83,12 @@ __all__ = [
 
 _GRACE_US = 40_000
 """A bar is called finished so long after its end: notes need up to 10 ms through the pipe, a busy screen some more."""
+
+_EDGE_US = 50_000
+"""A stroke this close to the edge of a gap may have fallen into it."""
+
+_READ_US = 6_000_000
+"""How long what happened once is shown."""
 
 _RECENT = 16
 """Strokes on the lean scale."""
@@ -124,8 +134,13 @@ class State:
     """Whether the take is paused and time stands still."""
     ending: str = ""
     """Why the take ended: ``played``, ``stopped``, or what the engine said."""
-    notice: str = ""
-    """What the player must know now; empty when there is nothing."""
+    said: tuple[Say, ...] = ()
+    """What the player must know now, newest last."""
+
+    @property
+    def notice(self) -> str:
+        """What the player must know now, in one text, the newest first; empty when there is nothing."""
+        return " ".join(one.text for one in reversed(self.said))
 
     @property
     def connected(self) -> bool:
@@ -149,11 +164,13 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
     if isinstance(event, Show):
         return replace(state, feedback=event.feedback), ()
     if isinstance(event, Say):
-        return replace(state, notice=event.text), ()
+        return _say(state, event), ()
     if isinstance(event, Press):
         return _press(state, event)
     if state.phase is Phase.DONE:
         return state, ()
+    if isinstance(event, Dropped):
+        return _dropped(state, event), ()
     if isinstance(event, Begin):
         return (replace(state, phase=Phase.COUNT_IN) if state.phase is Phase.READY else state), ()
     if isinstance(event, Click):
@@ -171,6 +188,23 @@ def step(state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
         moved, effects = _advance(state, event.at_us)
         return (moved, effects) if moved.phase is Phase.DONE else _finish(moved, effects, event.reason)
     return _advance(_gap(state, event), event.at_us)
+
+
+def _say(state: State, event: Say) -> State:
+    """Put what is said in the place of what was said of the same."""
+    others = tuple(one for one in state.said if one.about != event.about)
+    return replace(state, said=(*others, event) if event.text else others)
+
+
+def _dropped(state: State, event: Dropped) -> State:
+    """A stroke beside a dropped cycle that nothing came for may have been played."""
+    if state.stands:
+        return state
+    reach = DROP_REACH_US - _EDGE_US
+    hole = Interruption(event.at_us - reach, event.at_us + reach, "dropped")
+    text = f"The MIDI system dropped {count(event.cycles, 'cycle')}: a note may be lost there, and counts as ?."
+    state = _say(state, Say(text, "cycles", event.at_us + _READ_US))
+    return _unmissed(replace(state, gaps=(*state.gaps, hole)))
 
 
 def _press(state: State, event: Press) -> tuple[State, tuple[Effect, ...]]:
@@ -275,6 +309,8 @@ def _advance(state: State, at_us: int) -> tuple[State, tuple[Effect, ...]]:
     """Let time pass: settle what can no longer be played, finish bars, finish the take."""
     if at_us <= state.now_us or state.stands:
         return state, ()
+    if any(one.until_us is not None and one.until_us <= at_us for one in state.said):
+        state = replace(state, said=tuple(one for one in state.said if one.until_us is None or one.until_us > at_us))
     targets, now, last = state.columns.targets, at_us - state.columns.delay_us, state.first_open
     while last < len(targets) and targets[last].late_us + _GRACE_US < now:
         last += 1
@@ -317,8 +353,7 @@ def _look_again(state: State, until_us: int) -> State:
 def _deaf(state: State, index: int) -> bool:
     """Whether a gap covers the place of a stroke."""
     at = state.columns.targets[index].at_us + state.columns.lean_us + state.columns.delay_us
-    reach = 50_000  # a stroke this close to the edge of a gap may have fallen into it
-    return any(gap.from_us - reach <= at and (gap.to_us is None or at <= gap.to_us + reach) for gap in state.gaps)
+    return any(gap.from_us - _EDGE_US <= at and (gap.to_us is None or at <= gap.to_us + _EDGE_US) for gap in state.gaps)
 
 
 def _finish_bars(state: State, now_us: int) -> tuple[State, tuple[Effect, ...]]:

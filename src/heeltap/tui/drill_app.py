@@ -156,7 +156,7 @@ class DrillApp(TextApp[int]):
         if self.after.asking:
             return drill_keys.guess_page(look, view.title, message=self.message)
         if self.listening.now_us is not None and self.listening.of_bars:  # the bars move along with what is heard
-            heard = replace(self.state, phase=Phase.PLAYING, now_us=self.listening.now_us, notice="", gaps=())
+            heard = replace(self.state, phase=Phase.PLAYING, now_us=self.listening.now_us, said=(), gaps=())
             return draw_drill(heard, view)
         if self.after.showing:
             lines = self.after.fit(look.width, report_room(look, KEY_LINES))

@@ -235,7 +235,8 @@ def on_the_clock(
     ----------
     journal : Journal
     context : Context
-        ``clock_input`` says which port the clock came from; ``left_out`` counts at the plan's own tempo.
+        ``clock_input`` says which port the clock came from; ``left_out`` counts at the plan's own tempo,
+        ``dropped_cycles_us`` on the journal's axis.
     plan : Plan
         At its own tempo.
     played : Notes and Pedal
@@ -272,6 +273,7 @@ def on_the_clock(
         plan=plan_out(timed),
         count_in_us=max(0, zero - round(float(heard.at_us[0]))),
         left_out=left_out,
+        dropped_cycles_us=(heard.moved(as_ints(context.dropped_cycles_us)) - zero).tolist(),
         judged_to_us=None if judged_to_us is None else on_clock(judged_to_us),
     )
     kept, down = notes.pick(heard.covers(notes.onset_us)), _pick(pedal, heard.covers(pedal.at_us))

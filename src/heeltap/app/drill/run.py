@@ -20,6 +20,7 @@ from heeltap.app.drill.interrupts import interrupts
 from heeltap.app.drill.leading import drums_ahead
 from heeltap.app.drill.outgoing import sound_of_port, what_is_sent
 from heeltap.app.drill.player_setup import check_controls
+from heeltap.app.drill.problems import problem_of
 from heeltap.app.drill.settings import Settings, context_of, pauses_of, route_of_all
 from heeltap.app.drill.silence import silence
 from heeltap.app.drill.voices import voices_of
@@ -144,7 +145,7 @@ class Run:
     @property
     def silent(self) -> bool:
         """Whether nothing sounds: no output was asked for, it could not be opened, or it is gone."""
-        gone = self._settings.silent or self.state.notice == NO_OUTPUT
+        gone = self._settings.silent or any(one.text == NO_OUTPUT for one in self.state.said)
         return gone or (self._settings.follow_clock is None and self.mix.silent(voices_of(self._drill)))
 
     @property
@@ -174,7 +175,7 @@ class Run:
         if stalled is self._stalled:
             return ()
         self._stalled = stalled
-        return self.ask(session.Say(STALLED if stalled else ""))
+        return self.ask(session.Say(STALLED if stalled else "", "engine"))
 
     def _take_in(self, told: Iterable[records.Record]) -> tuple[Effect, ...]:
         """Feed what the engine told."""
@@ -261,27 +262,28 @@ class Run:
         report = self._engine.report
         if report is None:  # it was killed, and could silence nothing
             silence(self._settings.out_port)
-        fault = "" if report is None else report.fault
+        fault, unwritten = ("", "") if report is None else (report.fault, report.unwritten)
         played = self.state.ending == "played"
         ending = self.state.ending if played or not fault else fault
         try:
             folder, kept = self._keep(ending)
             if folder is None:
-                return DrillOutcome(None, None, ending, "", self.state)
+                return DrillOutcome(None, None, ending, unwritten, self.state)
             # A disk that filled up while playing has the beginning only; what was heard is all there.
-            whole = not fault or kept >= len(self._notes)
+            whole = not unwritten or kept >= len(self._notes)
+            problem = unwritten or (fault if played else "")
             if not whole:
-                return DrillOutcome(folder, self._from_memory(), ending, fault if played else "", self.state)
+                return DrillOutcome(folder, self._from_memory(), ending, problem, self.state)
             inputs = load_scored_inputs(folder)
             result = score_inputs(inputs)
             loop = split_loop(folder, self._context.passes)
             # The passes are new folders, which the history takes in by itself.
             notice = "" if loop.passes else index_take(inputs.take, result)
-            problem = fault if played else ""
             return DrillOutcome(loop.whole, result, ending, problem, self.state, notice, loop.passes)
         except HeeltapError as error:
             self._take.lock.release()
-            return DrillOutcome(self._take.folder, self._from_memory(), ending, str(error), self.state)
+            problem = unwritten or problem_of(error, self._take.folder)
+            return DrillOutcome(self._take.folder, self._from_memory(), ending, problem, self.state)
 
     def _from_memory(self) -> Result | None:
         """The result of a take that could not be kept (a full disk), from the notes as they were stamped live."""

@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 
 from heeltap.app.drill.external_clock import last_position_us, on_the_clock
-from heeltap.app.takes.left_out_of import left_out_of
+from heeltap.app.takes.left_out_of import dropped_cycles_us, left_out_of
 from heeltap.app.takes.passes import split_loop
 from heeltap.app.takes.sounded import drums_that_sounded
 from heeltap.engine.stamping import Assembler, restamp
@@ -112,6 +112,7 @@ def finish_take(
     journal, notes, pedal = recording.journal, recording.notes, recording.pedal
     plan = plan_from(context.plan, str(take.folder))
     spans, clicks = left_out_of(journal, plan, heard=context.heard if context.out_port else None, until_us=judged_to_us)
+    context = msgspec.structs.replace(context, dropped_cycles_us=dropped_cycles_us(journal).tolist())
     if context.clock_input >= 0:
         followed = on_the_clock(journal, context, plan, (notes, pedal), spans, judged_to_us)
         context, plan, (notes, pedal) = followed

@@ -1,6 +1,6 @@
 """What of a take is not held against the player: where nothing could be heard, and beside clicks that left too late.
 
-Inside: `left_out_of`, `ClickFaults`.
+Inside: `left_out_of`, `dropped_cycles_us`, `ClickFaults`.
 """
 
 from typing import NamedTuple
@@ -9,11 +9,12 @@ import numpy as np
 
 from heeltap.engine.deadlines import DISTURBS_US, SKIP_US
 from heeltap.files.takes.journal import Journal
+from heeltap.files.takes.journal_lines import DROPPED
 from heeltap.files.takes.metadata import LeftOut
-from heeltap.model.arrays import BoolArray, IntArray
+from heeltap.model.arrays import BoolArray, IntArray, as_ints
 from heeltap.model.plan import Plan
 
-__all__ = ["ClickFaults", "left_out_of"]
+__all__ = ["ClickFaults", "dropped_cycles_us", "left_out_of"]
 
 _OPENS = {"lost": "back", "pause": "resume"}
 """Kinds of gap in a journal and what ends each."""
@@ -75,6 +76,21 @@ def left_out_of(
     if np.unique(plan.stroke[inside]).size <= _MOST * np.unique(plan.stroke).size:
         spans += beside
     return spans, ClickFaults(int(np.sum(disturbing & ~unsent)), int(np.sum(unsent)))
+
+
+def dropped_cycles_us(journal: Journal) -> IntArray:
+    """When the MIDI system dropped a cycle, microseconds from bar 1, beat 1; the first 10,000.
+
+    Parameters
+    ----------
+    journal : Journal
+
+    Returns
+    -------
+    int64, shape (number of cycles,)
+    """
+    at_ns = as_ints(gap.at_ns for gap in journal.gaps if gap.kind == DROPPED)[:10_000]
+    return (at_ns - journal.zero_ns + 500) // 1000
 
 
 def _gaps(journal: Journal, end_us: int) -> list[LeftOut]:

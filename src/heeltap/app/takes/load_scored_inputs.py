@@ -85,6 +85,7 @@ def scored_inputs_of(take: Take) -> ScoredInputs:
         part=context.in_port or "take",
         resolution_ms=context.resolution_ms,
         warnings=(*_of_the_file(take), *_warnings(context, take.plan)),
+        dropped_us=tuple(context.dropped_cycles_us),
         drill=_drill_of(context, take.plan),
     )
     return ScoredInputs(take, played, options_of(context))

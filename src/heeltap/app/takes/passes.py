@@ -14,7 +14,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from heeltap.app.takes.left_out_of import left_out_of
+from heeltap.app.takes.left_out_of import dropped_cycles_us, left_out_of
 from heeltap.errors import TakeFileError
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.folder import JOURNAL, Take, load_take, open_take, save_take
@@ -160,6 +160,7 @@ def _judged(context: Context, whole: Context, span: _Span, played: tuple[Plan, J
         ending=whole.ending if ends is not None else "played",
         judged_to_us=ends,
         left_out=[*held, *clicks],
+        dropped_cycles_us=dropped_cycles_us(journal).tolist(),
         late_clicks=faults.late,
         unsent_clicks=faults.unsent,
     )

@@ -7,6 +7,7 @@ never goes back. Its lines::
     {"t":10.018000000,"bytes":[144,60,90],"dt":0.1,"t_ns":10018000000,"port":"Pad"}  a message as the driver gave it
     {"click":3,"due_us":1500000,"sent_us":1500041,"key":76}                          a click
     {"gap":"lost","t":12.500000000,"t_ns":12500000000,"port":"Pad"}                  the stream broke or came back
+    {"gap":"dropped","t":12.7,"t_ns":12700000000}                                    the MIDI system dropped a cycle
     {"gap":"resumed","t":14.0,"t_ns":14000000000,"zero_ns":11000000000,"cut_us":1900000}  the player resumed after a pause
     {"end":true}                                                                     the take was closed in order
 
@@ -21,7 +22,6 @@ Inside: `JournalWriter` (cheap enough for the loop that also sends the clicks), 
 
 import json
 import os
-import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,10 +33,19 @@ import numpy as np
 
 from heeltap.errors import TakeFileError
 from heeltap.files.regular import read_regular
-from heeltap.files.takes.journal_lines import RESUMED, goes_of, lines_of
+from heeltap.files.takes.disk import Disk, unwritten_reason, write_all
+from heeltap.files.takes.journal_lines import DROPPED, RESUMED, goes_of, lines_of
 from heeltap.model.arrays import FloatArray, IntArray, as_ints
 
-__all__ = ["FORMAT", "RESUMED", "Gap", "Journal", "JournalWriter", "journal_from", "read_journal"]
+__all__ = [
+    "FORMAT",
+    "RESUMED",
+    "Gap",
+    "Journal",
+    "JournalWriter",
+    "journal_from",
+    "read_journal",
+]
 
 FORMAT = "heeltap.journal/1"
 
@@ -53,7 +62,8 @@ class JournalWriter:
     Lines are formatted by hand; `flush` hands them to a thread of the writer's own, which writes them and syncs the file
     once a second. From the write on they outlive this process. The caller never touches the disk: a write that meets a
     running sync waits for it (measured: 6-10 ms once in a thousand writes), and a click must not. Nothing here raises
-    while playing: a full disk is remembered in `fault`, and what was not written is tried again with the next flush.
+    while playing: a full disk is told by `fault`, and what was not written waits in memory (`KEPT_BYTES`) and is tried again
+    with the next flush.
     """
 
     __slots__ = ("_disk", "_latest_ns", "_lines", "_synced_ns", "path")
@@ -84,17 +94,24 @@ class JournalWriter:
         first = json.dumps(full, separators=(",", ":")) + "\n"
         try:
             file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
-            _write_all(file, first.encode())
+            write_all(file, first.encode())
         except OSError as error:
             raise TakeFileError(
                 str(path), f"cannot be created: {error.strerror}", hint="is the folder writable?"
             ) from error
-        self._disk: _Disk = _Disk(file)
+        self._disk: Disk = Disk(file)
 
     @property
     def fault(self) -> str | None:
-        """What the disk said when it last failed; None when it never did."""
-        return None if self._disk.fault is None else f"{self.path}: not written: {self._disk.fault}"
+        """Why not everything is on the disk, the reason before the file; None when all is that could be tried."""
+        if not self._disk.fault_code:
+            return None
+        return f"{unwritten_reason(self._disk.fault_code)}, so the take is not whole in {self.path}"
+
+    @property
+    def fault_code(self) -> int:
+        """The system's number of that reason; 0 when there is none."""
+        return self._disk.fault_code
 
     def message(self, arrival_ns: int, delta_s: float, data: Iterable[int], port: str = "") -> None:
         """Keep one message: when it was drained, the driver's delta, its bytes and the port's name."""
@@ -172,76 +189,6 @@ class JournalWriter:
         self.close()
 
 
-class _Disk(threading.Thread):
-    """Writes what it is given to one open file, in order."""
-
-    def __init__(self, file: int) -> None:
-        super().__init__(name="journal", daemon=True)
-        self.fault: str | None = None
-        self._file = file
-        self._news = threading.Condition()
-        self._data = bytearray()
-        self._sync = self._stopped = False
-        self._busy = False
-        self.start()
-
-    def take(self, data: bytes, *, sync: bool) -> None:
-        """Have these bytes written after all that came before."""
-        with self._news:
-            self._data += data
-            self._sync = self._sync or sync
-            self._busy = True
-            self._news.notify_all()
-
-    def wait(self) -> None:
-        """Return when there is nothing left to try."""
-        with self._news:
-            self._news.wait_for(lambda: not self._busy)
-
-    def stop(self) -> None:
-        """Try to write what is left, sync, close, and end the thread."""
-        with self._news:
-            self._stopped = self._sync = self._busy = True
-            self._news.notify_all()
-        self.join()
-
-    def run(self) -> None:
-        """Write and sync whenever there is news; what could not be written waits for the next news."""
-        while True:
-            with self._news:
-                self._news.wait_for(lambda: self._busy)
-                data, sync, stopped = bytes(self._data), self._sync, self._stopped
-                self._data.clear()
-                self._sync = False
-            left = self._write(data, sync=sync)
-            with self._news:
-                self._data[:0] = left
-                self._busy = len(self._data) > len(left) or self._sync or self._stopped is not stopped
-                self._news.notify_all()
-            if stopped:
-                os.close(self._file)
-                return
-
-    def _write(self, data: bytes, *, sync: bool) -> bytes:
-        """What could not be written."""
-        view = memoryview(data)
-        try:
-            while view:
-                view = view[os.write(self._file, view) :]
-            if sync:
-                os.fsync(self._file)
-        except OSError as error:
-            self.fault = error.strerror
-        return bytes(view)
-
-
-def _write_all(file: int, data: bytes) -> None:
-    """Write every byte; `os.write` may take only a part (a nearly full disk)."""
-    view = memoryview(data)
-    while view:
-        view = view[os.write(file, view) :]
-
-
 @dataclass(frozen=True, slots=True)
 class Gap:
     """A break in the stream, or its end."""
@@ -312,7 +259,10 @@ def journal_from(raw: bytes, where: str) -> Journal:
     sounded = [(line, go) for go in goes for line in go.lines if line.bytes and go.takes(go.us_of(line.at_ns()))]
     played = [(line, go) for line, go in sounded if _is_near(line.at_ns() - go.late_ns - zero_ns, line.dt)]
     gaps = [
-        Gap(line.gap, go.within_ns(line.at_ns()), line.port) for go in goes for line in go.lines if line.gap is not None
+        Gap(line.gap, go.within_ns(line.at_ns()), line.port)
+        for go in goes
+        for line in go.lines
+        if line.gap is not None and (line.gap != DROPPED or go.takes(go.us_of(line.at_ns())))
     ]
     clicks = [
         line

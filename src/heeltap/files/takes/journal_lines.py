@@ -1,16 +1,19 @@
 """The lines of a journal after the first: how each is read, and what was played again after a pause.
 
-Inside: `Line`, `Go`, `lines_of`, `goes_of`, `RESUMED`.
+Inside: `Line`, `Go`, `lines_of`, `goes_of`, `RESUMED`, `DROPPED`.
 """
 
 from typing import Annotated, NamedTuple
 
 import msgspec
 
-__all__ = ["RESUMED", "Go", "Line", "goes_of", "lines_of"]
+__all__ = ["DROPPED", "RESUMED", "Go", "Line", "goes_of", "lines_of"]
 
 RESUMED = "resumed"
 """Kind of gap after which the take goes on from a bar line."""
+
+DROPPED = "dropped"
+"""Kind of gap without an end: the MIDI system did not finish a cycle in time, and a message may be lost."""
 
 _I64 = Annotated[int, msgspec.Meta(ge=-(2**63), le=2**63 - 1)]
 

@@ -157,6 +157,8 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     """Clicks that left 5 ms late or more (takes of earlier versions: 2 ms)."""
     unsent_clicks: _Count = 0
     """Clicks that never left."""
+    dropped_cycles_us: Annotated[list[_Us], msgspec.Meta(max_length=10_000)] = []
+    """When the MIDI system dropped a cycle, microseconds from bar 1, beat 1: a note may be lost there."""
     dropped: _Count = 0
     """Notes that the journal lost; 0 always, unless the disk failed."""
     engine: dict[str, str | int | float | bool | None] = {}

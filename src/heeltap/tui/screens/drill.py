@@ -134,7 +134,7 @@ def draw_drill(state: State, view: View) -> list[Line]:
     """The whole screen while something is played, exactly ``view.height`` lines."""
     if view.width < LEAST_COLUMNS or view.height < LEAST_LINES:
         return too_small(view.width, view.height)
-    told = told_lines(view.message, view.width) if _still(state) else []
+    told = told_lines(view.message, view.width) if _still(state) else _urgent(state, view)
     keys: Line = [Span(clip(f"  {clean(view.rows.keys)}", view.width), "dim")]
     hit: Line = [Span(clip(f"  {clean(view.heard)}", view.width), "head")]
     heard = [hit] if view.heard and state.phase is Phase.READY else []
@@ -254,16 +254,27 @@ def _cut(line: Line, width: int) -> Line:
     return kept
 
 
+def _urgent(state: State, view: View) -> list[Line]:
+    """What the player must know while playing, whole, where it does not fit beside the beats."""
+    if view.message or len(clean(state.notice)) <= _beside(beats_line(state), view):
+        return []
+    return told_lines(state.notice, view.width)
+
+
+def _beside(line: Line, view: View) -> int:
+    """Columns that are free beside the beats."""
+    return view.width - sum(len(span.text) for span in line) - 3
+
+
 def _beats(state: State, view: View) -> Line:
     """The beats of the present bar; beside them what must be known, or the ports."""
     line = beats_line(state)
     words = (
         ("" if _still(state) else view.message)
-        or state.notice
+        or ("" if _urgent(state, view) else state.notice)
         or ("" if state.connected else "input gone: plug it in, the take goes on")
     )
-    used = sum(len(span.text) for span in line)
-    text = clip(clean(words or view.ports), view.width - used - 3)
+    text = clip(clean(words or view.ports), _beside(line, view))
     return [*line, Span("  "), Span(text, "out" if words else "dim")]
 
 
