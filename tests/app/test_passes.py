@@ -53,7 +53,7 @@ def kept_loop(tmp_path: Path, *, until_us: int | None = None, delay_ms: float = 
     return finish_take(take, context, ending="played" if until_us is None else "stopped", judged_to_us=until_us)
 
 
-@pytest.mark.parametrize("delay_ms", [0.0, 60.0])
+@pytest.mark.parametrize("delay_ms", [pytest.param(0.0, marks=pytest.mark.slow), 60.0])
 def test_each_pass_has_its_own_numbers(tmp_path: Path, delay_ms: float) -> None:
     """Sixteen strokes each, the early first one with them, its own average; a known delay moves no stroke to another pass."""
     folder = kept_loop(tmp_path, delay_ms=delay_ms)
@@ -67,6 +67,7 @@ def test_each_pass_has_its_own_numbers(tmp_path: Path, delay_ms: float) -> None:
         assert [mean] * 15 == pytest.approx([note.offset_ms for note in result.notes[1:]], abs=0.1)
 
 
+@pytest.mark.slow
 def test_the_whole_recording_stays_and_the_history_has_the_passes(tmp_path: Path) -> None:
     """Three takes in the list, one after another; the loop lies aside, whole, and is scored as before."""
     folder = kept_loop(tmp_path)
