@@ -51,7 +51,7 @@ function _shtab_heeltap_using
 end
 
 set -g _shtab_heeltap_commands demo drill score compare song comp listen ear history make simplify set handin class ports pads calibrate selftest
-set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --click-volume --control --count-in --csv --delay --drums-volume --feedback --follow-clock --grid --hear --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --parts-volume --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
+set -g _shtab_heeltap_opts_with_value --against --as --at --bars --buffer --click --click-channel --click-notes --click-velocity --click-volume --control --count-in --csv --delay --drums-volume --feedback --follow-clock --font --grid --hear --html --in --jobs --joins --json --leader --lean --loop --metre --microphone --name --onsets --out --page --part --parts-volume --pattern --plan --pocket --retrigger --section --sections --seed --set --slower --song-bar --split --tempo --with
 
 complete -c heeltap -e
 complete -c heeltap -f
@@ -170,6 +170,7 @@ complete -c heeltap -n '_shtab_heeltap_using listen' -l with -x -d 'drums, click
 complete -c heeltap -n '_shtab_heeltap_using listen' -l loop -x -d 'so often in a row'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l slower -x -d 'at so much less of the tempo, 0 to 80'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l out -xka "(__fish_complete_path (commandline -ct))" -d 'write a WAV file instead of playing it'
+complete -c heeltap -n '_shtab_heeltap_using listen' -l font -xka "(__fish_complete_path (commandline -ct))" -d 'with --out: real instruments from a sound font (.sf2), or '"'"'system'"'"' for one that is installed'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l part -x -d 'the part to hear: its number, '"'"'track 2'"'"', '"'"'channel 10'"'"', or its name'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l pattern -x -d 'the pattern of a format 2 file, from 1'
 complete -c heeltap -n '_shtab_heeltap_using listen' -l plan -xka "(__fish_complete_path (commandline -ct))" -d 'what you meant to play: an exercise (.toml) or a MIDI file'

@@ -49,6 +49,11 @@ def add(commands: Commands) -> None:
         "--slower", type=float, default=0.0, metavar="PERCENT", help="at so much less of the tempo, 0 to 80"
     )
     parser.add_argument("--out", metavar="FILE", help="write a WAV file instead of playing it")
+    parser.add_argument(
+        "--font",
+        metavar="FILE",
+        help="with --out: real instruments from a sound font (.sf2), or 'system' for one that is installed",
+    )
     add_reading(parser, "hear")
     add_judging(parser)
     add_force(parser)
@@ -75,6 +80,7 @@ def _wrong(args: argparse.Namespace) -> str:
         "name --bars or --section, not both": args.bars and args.section,
         "--loop takes 1 to 100": not 1 <= args.loop <= 100,
         "--slower takes 0 to 80 per cent": not 0 <= args.slower <= 80,
+        "--font goes with --out": args.font and not args.out,
         "--blind asks you, and needs a terminal": args.blind and not sys.stdin.isatty(),
     }
     return next((text for text, holds in faults.items() if holds), "")
@@ -131,7 +137,7 @@ def _give(args: argparse.Namespace, heard: "Listening", *, told: bool = True) ->
     from heeltap.app.listen.give import play, write_wav
 
     if args.out:
-        seconds = write_wav(args.out, heard, slower_percent=args.slower)
+        seconds = write_wav(args.out, heard, slower_percent=args.slower, font=args.font)
         for at_us, words in heard.begins if told else ():
             print(f"  {at_us / 1e6 / (1 - args.slower / 100):6.1f} s  {words}")
         print(f"{args.out}: {seconds:.0f} seconds")

@@ -5,7 +5,7 @@ A click that is due at ``t`` microseconds begins at sample ``round(t * rate)`` a
 the blocks in which the samples are asked for. Samples are float64 of one channel; full scale is 1, and nothing goes beyond half
 of it.
 
-Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `wav_parts`, `RATE_HZ`, `CEILING`.
+Inside: `Mixer`, `render`, `burst`, `wav_bytes`, `wav_parts`, `wav_of`, `pressed`, `RATE_HZ`, `CEILING`.
 """
 
 import struct
@@ -21,7 +21,7 @@ from heeltap.sound.percussion import METRONOME, SIDE_STICK, WOOD_BLOCK
 from heeltap.sound.tones import fade, is_tone, released_us, tone
 from heeltap.write import MADE_BY
 
-__all__ = ["CEILING", "RATE_HZ", "Mixer", "burst", "render", "wav_bytes", "wav_parts"]
+__all__ = ["CEILING", "RATE_HZ", "Mixer", "burst", "pressed", "render", "wav_bytes", "wav_of", "wav_parts"]
 
 RATE_HZ = 48_000
 """Of files."""
@@ -166,7 +166,7 @@ class Mixer:
             percent = self._percent(i, begins=begin >= 0) if left < right else 0
             if percent:
                 out[left:right] += sound.part(left - begin, right - begin, percent)
-        return _pressed(out)
+        return pressed(out)
 
     def _percent(self, i: int, *, begins: bool) -> int:
         """How loud a stroke is: as the mix has its voice when it begins."""
@@ -184,7 +184,7 @@ class Mixer:
         return range(low, int(np.searchsorted(self.frame, last, side="left")))
 
 
-def _pressed(samples: FloatArray) -> FloatArray:
+def pressed(samples: FloatArray) -> FloatArray:
     """Samples with what lies beyond the knee bent in below the ceiling, smoothly (a hyperbolic tangent; ours)."""
     size, room = np.abs(samples), CEILING - _KNEE
     if size.max(initial=0.0) <= _KNEE:
@@ -234,7 +234,7 @@ def render(schedule: Schedule, rate_hz: int) -> tuple[FloatArray, int]:
 
 def wav_bytes(samples: FloatArray, rate_hz: int) -> bytes:
     """Samples as a WAV file of one channel and 16 bits, which says that heeltap made it."""
-    return b"".join(_wav([samples], samples.size, rate_hz))
+    return b"".join(wav_of([samples], samples.size, rate_hz))
 
 
 def wav_parts(schedule: Schedule, rate_hz: int) -> Iterator[bytes]:
@@ -255,10 +255,10 @@ def wav_parts(schedule: Schedule, rate_hz: int) -> Iterator[bytes]:
     first = min(int(mixer.frame[0]) if mixer.frame.size else 0, 0)
     last = max(schedule.end_us * rate_hz // 1_000_000, mixer.end)
     blocks = (mixer.block(at, min(rate_hz, last - at)) for at in range(first, last, rate_hz))
-    return _wav(blocks, last - first, rate_hz)
+    return wav_of(blocks, last - first, rate_hz)
 
 
-def _wav(blocks: Iterable[FloatArray], size: int, rate_hz: int) -> Iterator[bytes]:
+def wav_of(blocks: Iterable[FloatArray], size: int, rate_hz: int) -> Iterator[bytes]:
     """The head of the file, then its samples (RIFF, from memory): a list of texts, of which ISFT names the software, the format,
     the data."""
     text = MADE_BY.encode() + b"\0" * (2 - len(MADE_BY) % 2)

@@ -12,7 +12,8 @@ from heeltap.app.listen.hear import Listening
 from heeltap.app.listen.playback import Playback
 from heeltap.app.listen.player_control import sound_in_use
 from heeltap.clock import Clock, SystemClock
-from heeltap.errors import PortError, sentence
+from heeltap.errors import InputFileError, PortError, sentence
+from heeltap.sound.fonts import font_parts, installed_font
 from heeltap.sound.render import RATE_HZ, wav_bytes, wav_parts
 from heeltap.sound.stretches import slower
 from heeltap.write import check_asked, write_whole
@@ -27,7 +28,7 @@ def check_wav(path: str | Path, *, inputs: Iterable[str | Path], force: bool) ->
     check_asked(path, wav_bytes(np.zeros(1), RATE_HZ), inputs=inputs, force=force)
 
 
-def write_wav(path: str | Path, heard: Listening, *, slower_percent: float = 0.0) -> float:
+def write_wav(path: str | Path, heard: Listening, *, slower_percent: float = 0.0, font: str | None = None) -> float:
     """Write it as a WAV file, a second at a time; how long it is, seconds.
 
     Parameters
@@ -37,14 +38,19 @@ def write_wav(path: str | Path, heard: Listening, *, slower_percent: float = 0.0
     heard : Listening
     slower_percent : float
         From 0.
+    font : str, optional
+        A sound font (``.sf2``), or ``system`` for one that the system has; heeltap's own sounds where not given.
 
     Raises
     ------
     InputFileError
-        The file cannot be written.
+        The file cannot be written; there is no such font, or nothing that plays it.
     """
     schedule = slower(heard.schedule, slower_percent)
-    write_whole(path, wav_parts(schedule, RATE_HZ))
+    found = installed_font() if font == "system" else font
+    if font is not None and found is None:
+        raise InputFileError("system", "no sound font", "a General MIDI font (.sf2)", "name one with --font FILE")
+    write_whole(path, wav_parts(schedule, RATE_HZ) if found is None else font_parts(schedule, Path(found), RATE_HZ))
     return schedule.end_us / 1e6
 
 
