@@ -23,6 +23,9 @@ MADE_BY = "made by heeltap"
 _BINARY = (b"MThd", b"RIFF")
 """Beginnings of the files that say by `MADE_BY` where they come from."""
 
+_MOST_OLD = 256 << 20
+"""Bytes of a file that is looked into before it is written over: half an hour of sound. A larger one needs ``--force``."""
+
 _FORMAT = re.compile(rb'"format": ?"(heeltap\.[a-z-]+)/\d+"')
 _PDF = re.compile(rb"/Creator \((heeltap [a-z ]+)\)")
 _PAGE = re.compile(rb'<meta name="generator" content="(heeltap [a-z ]+)">')
@@ -113,11 +116,14 @@ def check_asked(path: str | Path, like: bytes, *, inputs: Iterable[str | Path] =
             raise InputFileError(str(target), "is what heeltap reads for this", "another name to write to")
         if force or not target.is_file():
             return
-        old = target.read_bytes()
+        with open(target, "rb") as file:
+            old = file.read(_MOST_OLD + 1)
     except (OSError, ValueError) as error:
         if isinstance(error, InputFileError):
             raise
         raise InputFileError(str(target), f"cannot be written: {_reason(target, error)}") from error
+    if len(old) > _MOST_OLD:
+        old = b"?"  # of no known kind
     if old and old != like and (not _kind(old) or _kind(old) != _kind(like)):
         found = "is there already, and is another kind of file or none that heeltap made"
         raise InputFileError(str(target), found, "a name that is free", "--force writes over it")

@@ -171,6 +171,26 @@ def test_a_pipe_and_an_endless_file_are_refused_at_once(
     assert [folders[0].name] == [row.folder for row in history(tmp_path).takes]
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("score {}.mid", "score --onsets {}.txt --tempo 100", "compare {}.mid {}.mid", "simplify {}.mid"),
+        *("drill {}.toml", "set check {}.toml", "handin {}.toml", "song {}.song.toml"),
+    ],
+)
+def test_no_command_waits_for_a_pipe(words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each says in one line what it is; the start screen's look for sets in the folder passes it over."""
+    from heeltap.cli import main
+
+    for ending in (".mid", ".txt", ".toml", ".song.toml"):
+        os.mkfifo(f"{tmp_path / 'pipe'}{ending}")
+    code = main([word.replace("{}", str(tmp_path / "pipe")) for word in words.split()])
+    (line,) = capsys.readouterr().err.splitlines()
+
+    assert (3, True) == (code, "is no regular file" in line)
+
+
 def test_a_folder_that_nobody_may_look_into_is_named_and_hides_nothing(
     tmp_path: Path, rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.errors import InputFileError
+from heeltap.files.regular import read_regular
 from heeltap.model.arrays import IntArray
 from heeltap.model.timeline import MetreMap, TempoMap
 
@@ -63,13 +64,7 @@ def read_onsets(path: str | Path, tempo: TempoMap, metre: MetreMap) -> Onsets:
         The file cannot be read, holds no onset or too many, mixes both forms, or a line is neither of them.
     """
     where = str(path)
-    try:
-        with open(path, "rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        raise InputFileError(where, f"cannot be read: {error.args[-1] if error.args else error}") from error
-    if len(data) > _MOST_BYTES:
-        raise InputFileError(where, "a file of more than 8 MB", "a line for each onset")
+    data = read_regular(Path(path), InputFileError, _MOST_BYTES, "a text file with a line for each onset")
     words = _words(data.decode("utf-8-sig", errors="replace"))
     if not 0 < len(words) <= MOST_ONSETS:
         raise InputFileError(where, f"{len(words)} onsets", f"1 to {MOST_ONSETS:,}, a line each")

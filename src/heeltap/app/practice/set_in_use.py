@@ -6,7 +6,9 @@ Inside: `sets_in_reach`, `set_in_use`, `use_set`.
 from pathlib import Path
 
 from heeltap.app.practice.sets import shipped_sets
+from heeltap.errors import SetFileError
 from heeltap.files.paths import home
+from heeltap.files.toml.check import toml_file_text
 from heeltap.write import write_whole
 
 __all__ = ["set_in_use", "sets_in_reach", "use_set"]
@@ -25,8 +27,8 @@ def sets_in_reach() -> tuple[str, ...]:
 
 def _calls_itself_set(path: Path) -> bool:
     try:
-        return "heeltap.set/" in path.read_text(encoding="utf-8-sig")[:_HEAD_BYTES]
-    except (OSError, UnicodeDecodeError):
+        return "heeltap.set/" in toml_file_text(path, "a set file (.toml)")[:_HEAD_BYTES]
+    except SetFileError:
         return False
 
 
@@ -38,8 +40,8 @@ def _note() -> Path:
 def set_in_use() -> str:
     """What a person typed for the set in use; empty where none is in use."""
     try:
-        return _note().read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError):
+        return toml_file_text(_note(), "the set in use").strip()
+    except SetFileError:
         return ""
 
 

@@ -17,6 +17,7 @@ from heeltap.app.practice.set_example import EXAMPLE
 from heeltap.app.score.read import load_plan
 from heeltap.errors import InputFileError, SetFileError
 from heeltap.files.paths import shipped
+from heeltap.files.toml.check import toml_file_text
 from heeltap.files.toml.sets import mistakes_in, read_set
 from heeltap.model.exercise import click_text
 from heeltap.model.lean import ON_THE_BEAT, Lean
@@ -223,8 +224,8 @@ def set_item(what: str) -> Work | None:
 def _says_set(path: Path) -> bool:
     """Whether a file calls itself a set; an unreadable one does not."""
     try:
-        head = path.read_text(encoding="utf-8-sig")[:20_000]
-    except (OSError, UnicodeDecodeError):
+        head = toml_file_text(path, "a set file (.toml)")[:20_000]
+    except SetFileError:
         return False
     return re.search(r"""^\s*format\s*=\s*["']heeltap\.set/""", head, re.MULTILINE) is not None
 

@@ -10,13 +10,16 @@ from pathlib import Path
 
 import msgspec
 
-from heeltap.errors import TakeFileError
+from heeltap.errors import InputFileError, TakeFileError
+from heeltap.files.regular import read_regular
 from heeltap.model.result import Result
 from heeltap.wording import early_late
 
 __all__ = ["GUESSES", "Guess", "guess_words", "guesses", "keep_guess"]
 
 GUESSES = ("early", "on", "late")
+
+_MOST_BYTES = 16 << 20
 
 
 class Guess(msgspec.Struct, frozen=True):
@@ -75,8 +78,8 @@ def guesses(takes: Path) -> tuple[Guess, ...]:
     """
     found = []
     try:
-        lines = _file(takes).read_bytes().splitlines()
-    except OSError:
+        lines = read_regular(_file(takes), InputFileError, _MOST_BYTES, "your guesses").splitlines()
+    except InputFileError:
         return ()
     for line in lines:
         try:
