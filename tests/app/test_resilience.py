@@ -11,6 +11,7 @@ import pytest
 
 from heeltap.app.drill.run import STALLED, Settings, drill
 from heeltap.app.drill.silence import silence, silence_left
+from heeltap.app.drill.where_kept import where_kept
 from heeltap.app.takes.finish_take import finish_take, recover
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import FakeClock
@@ -298,7 +299,9 @@ def test_everything_killed_at_once_is_recovered_and_silenced(tmp_path: Path, mon
     take = load_take(found[0].folder)
     assert not read_journal(found[0].folder / "journal.jsonl").closed
     assert int(take.notes.onset_us[-1]) >= now_us - 1_000_000
-    assert score_kept(found[0].folder).counts.missed == 0
+    result = score_kept(found[0].folder)
+    assert result.counts.missed == 0
+    assert any("the program was killed or could write no more" in warning for warning in result.warnings)
     assert [(port.name, [data for _, data in port.sent]) for port in opened] == [("fake:", OFFS)]
 
 
@@ -343,6 +346,7 @@ def test_a_disk_that_fills_up_costs_the_file_not_the_result(small_disk: Path) ->
     assert Phase.PLAYING == said[0].phase
     assert outcome.problem.startswith("the disk is full, so the take is not whole in ")
     assert 3 == outcome.exit_code
+    assert where_kept(outcome).startswith("What there is of the take lies in ")
     assert outcome.state.phase is Phase.DONE
     assert outcome.result is not None
     assert (outcome.result.counts.matched, outcome.result.counts.missed) == (16, 0)

@@ -244,7 +244,7 @@ def test_a_take_survives_kill_9(tmp_path: Path) -> None:
     result = score_kept(found[0].folder)
     assert result.counts.matched == result.counts.planned == len(take.notes)
     assert [note.offset_ms for note in result.notes] == pytest.approx([5.0] * len(take.notes), abs=0.006)
-    assert any("recovered" in warning for warning in result.warnings)
+    assert any("the drill ended before the take was kept" in warning for warning in result.warnings)
     assert recover(takes_dir()) == []
 
 

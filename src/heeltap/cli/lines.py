@@ -31,9 +31,7 @@ def report(outcome: "DrillOutcome", write: Callable[[str], object], *, kept: boo
         write(safe_line(f"The take ended early: {outcome.ending}.") + "\n\n")
     if outcome.result is not None:
         write(render(outcome.result))
-    if outcome.problem:
-        write(f"\nWhat there is of the take lies in {outcome.folder}; the next drill tries to finish it.\n")
-    elif kept:
+    if kept or outcome.problem:
         write(f"\n{where_kept(outcome)}\n")
         if outcome.notice:
             write(f"Note: {outcome.notice}\n")

@@ -146,4 +146,4 @@ def _say_goodbye(outcomes: list[DrillOutcome]) -> None:
         if outcome.folder is not None:
             sys.stdout.write(f"{where_kept(outcome)}\n")
         if outcome.problem:
-            sys.stderr.write(f"heeltap: {outcome.problem}\n")
+            sys.stderr.write(f"heeltap could not keep the whole take: {outcome.problem}\n")

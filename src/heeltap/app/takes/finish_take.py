@@ -19,7 +19,7 @@ from heeltap.errors import HeeltapError, PlanError
 from heeltap.files.smf.types import Pedal
 from heeltap.files.takes.folder import OpenTake, read_context, save_take, set_aside, unfinished
 from heeltap.files.takes.journal import RESUMED, Journal, read_journal
-from heeltap.files.takes.metadata import Context, plan_from
+from heeltap.files.takes.metadata import FINISHED_LATER, Context, plan_from
 from heeltap.files.takes.take_midi import merged, notes_of_messages, pedal_of_messages
 from heeltap.model.arrays import IntArray
 from heeltap.model.notes import Notes
@@ -243,7 +243,8 @@ def _recover_one(take: OpenTake) -> Recovered:
     until_us = max((last_ns - journal.zero_ns) // 1000, last_click_us)
     if context.clock_input >= 0:
         until_us = last_position_us(journal, context, plan_from(context.plan, str(take.folder)))
-    folder = finish_take(take, context, ending="recovered", judged_to_us=until_us, recording=recording)
+    ending = FINISHED_LATER if journal.closed else "recovered"
+    folder = finish_take(take, context, ending=ending, judged_to_us=until_us, recording=recording)
     loop = split_loop(folder, context.passes)
     return Recovered(take.name, (*loop.passes, loop.whole)[0], "")
 

@@ -16,7 +16,7 @@ from heeltap.analysis.analyse import Options, analyse
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.smf import UNRELEASED
 from heeltap.files.takes.folder import Take, load_take
-from heeltap.files.takes.metadata import Context, LeftOut, drums_from
+from heeltap.files.takes.metadata import FINISHED_LATER, Context, LeftOut, drums_from
 from heeltap.model.lean import Lean
 from heeltap.model.plan import Plan
 from heeltap.model.played import Played
@@ -180,7 +180,10 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
     if gaps:
         yield f"heeltap heard nothing for a while in {bars_in_words(_bars(plan, gaps))} and left those strokes out"
     if context.ending == "recovered":
-        yield "heeltap recovered this take after the program was killed; it ends with the last note on the disk"
+        said = "heeltap finished this take later: the program was killed or could write no more"
+        yield f"{said}; it ends with the last note on the disk"
+    elif context.ending == FINISHED_LATER:
+        yield "heeltap finished this take later: the drill ended before the take was kept; it ends where the drill did"
     elif context.judged_to_us is not None:
         bar = int(plan.metre.bar_beat(plan.tempo.quarter_at(context.judged_to_us))[0])
         yield f"The take ended early, in bar {max(bar, 1)} of {plan.bars} ({context.ending}); heeltap left the rest out"

@@ -42,6 +42,7 @@ __all__ = [
     "OpenTake",
     "Take",
     "files_of",
+    "is_open",
     "list_takes",
     "load_take",
     "open_take",
@@ -98,6 +99,20 @@ class Take:
     def judged(self) -> tuple[Notes, Plan]:
         """The notes and the plan that count: nothing after an early end, nothing that was nobody's fault."""
         return leave_out(self.notes, self.plan, self.context.left_out, self.context.judged_to_us)
+
+
+def is_open(folder: Path) -> bool:
+    """Whether a folder is that of a take that is not finished.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    bool
+    """
+    return folder.parent.name == _OPEN
 
 
 def open_take(root: Path, context: Context) -> OpenTake:

@@ -20,6 +20,7 @@ from heeltap.model.plan import HANDS, KINDS, MOST_PLANNED, Plan, Section
 from heeltap.model.timeline import Metre, MetreMap, TempoMap
 
 __all__ = [
+    "FINISHED_LATER",
     "FORMAT",
     "Context",
     "DrumsOut",
@@ -33,6 +34,9 @@ __all__ = [
 ]
 
 FORMAT = "heeltap.take/1"
+
+FINISHED_LATER = "finished later"
+"""``ending`` of a take whose journal is whole, but that nobody kept when it ended."""
 
 _FORMAT_SHAPE = re.compile(r"heeltap\.take/(\d+)")
 
@@ -149,7 +153,8 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     count_in_us: _Us = 0
     """Length of the count-in: bar 1, beat 1 in ``take.mid`` is here."""
     ending: str = ""
-    """``played``, ``stopped``, ``recovered``, or what broke; empty while the take is being played."""
+    """``played``, ``stopped``, ``recovered`` (nothing closed the journal), ``finished later`` (the engine ended in order, but
+    nobody kept the take), or what broke; empty while the take is being played."""
     judged_to_us: _Us | None = None
     """Where an unfinished take ends; None when it was played to the end."""
     left_out: Annotated[list[LeftOut], msgspec.Meta(max_length=10_000)] = []
