@@ -16,6 +16,7 @@ from heeltap.app.drill.run import Settings, drill
 from heeltap.app.drill.settings import context_of
 from heeltap.app.listen.playback import heard_take
 from heeltap.app.route.route import Route
+from heeltap.app.score.compare import compare_takes
 from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import score_path
 from heeltap.app.takes.finish_take import finish_take
@@ -189,6 +190,15 @@ def test_the_drums_of_a_song_are_heard_again_with_the_take(late_song: Drill, tmp
 
     assert 96 == len(drums)
     assert (QUARTER_US + LATE_US + 300, 38) in drums
+
+
+def test_takes_against_drums_and_against_the_click_are_not_compared(late_song: Drill, tmp_path: Path) -> None:
+    """The difference would be the drummer's; measured against the click, all of them can be."""
+    paths = [kept(late_song, tmp_path, lambda _: 0), kept(led_by(late_song, "click"), tmp_path, lambda _: 0)]
+
+    with pytest.raises(OptionError, match="measured against drums; expected the click, as the others are"):
+        compare_takes(paths)
+    assert "the click" == compare_takes(paths, Reading(leader="click")).against
 
 
 def test_takes_of_earlier_versions_are_judged_against_the_click(late_song: Drill, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from heeltap.analysis.offsets_of import Judged
 from heeltap.app.score.read import load_plan
 from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import Ready, ready
-from heeltap.errors import InputFileError
+from heeltap.errors import InputFileError, OptionError, sentence
 from heeltap.model.played import Played
 from heeltap.model.result import Replay
 
@@ -60,7 +60,7 @@ def compare_takes(
     InputFileError
         Fewer than two takes, one that cannot be read, or takes of different plans.
     OptionError
-        One of the takes cannot honour what was asked for.
+        One of the takes cannot honour what was asked for, or some are measured against drums and others against the click.
     """
     if len(paths) < 2:
         raise InputFileError(", ".join(map(str, paths)) or "compare", "one take", "two or more to compare")
@@ -69,7 +69,17 @@ def compare_takes(
         asked = replace(asked, plan=load_plan(asked.plan, asked.part))
     paths = in_order(paths)
     takes = [ready(path, asked, options) for path in paths]
+    _of_one_reference(paths, takes)
     return compare_ready(names_of(paths), takes, [judge_take(take.played, take.options) for take in takes])
+
+
+def _of_one_reference(paths: Sequence[str | Path], takes: Sequence[Ready]) -> None:
+    """Raise `OptionError` where some takes are measured against drums and others against the click: no difference between
+    them would be the player's."""
+    led = [str(path) for path, take in zip(paths, takes, strict=True) if take.played.leader is not None]
+    if 0 < len(led) < len(takes):
+        hint = "--leader click measures all of them against the click"
+        raise OptionError(sentence(led[0], "is measured against drums", "the click, as the others are", hint))
 
 
 def compare_ready(
