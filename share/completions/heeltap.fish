@@ -200,7 +200,7 @@ complete -c heeltap -n '_shtab_heeltap_using history' -s h -l help -d 'show this
 complete -c heeltap -n '_shtab_heeltap_using history' -l all -d 'list every take, not only the newest 40'
 complete -c heeltap -n '_shtab_heeltap_using history' -l force -d 'write over any other file of that name, too, not only over one that heeltap made'
 complete -c heeltap -n '_shtab_heeltap_using history' -l debug -d 'show where in the code an error arose'
-complete -c heeltap -n '_shtab_heeltap_using history; and test $_shtab_heeltap_npos -eq 0' -ka "list next rebuild export" -d 'list; next: what to play next and why; rebuild: score every take folder again and make a new index; export FILE: write them to a file (default: list)'
+complete -c heeltap -n '_shtab_heeltap_using history; and test $_shtab_heeltap_npos -eq 0' -ka "list next trend rebuild export" -d 'list; next: what to play next and why; trend: whether you get better, exercise by exercise; rebuild: score every take folder again and make a new index; export FILE: write them to a file (default: list)'
 complete -c heeltap -n '_shtab_heeltap_using history; and test $_shtab_heeltap_npos -eq 1' -ka "(__fish_complete_path (commandline -ct))" -d 'for export: a name that ends in .csv or .json'
 complete -c heeltap -n '_shtab_heeltap_using; and test $_shtab_heeltap_npos -eq 0' -a make -d 'Show an exercise as you would count it, or write it to a file. Without a family heeltap lists every exercise with its aim.'
 complete -c heeltap -n '_shtab_heeltap_using make' -s h -l help -d 'show this help message and exit'

@@ -28,11 +28,11 @@ def add(commands: Commands) -> None:
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("list", "next", "rebuild", "export"),
+        choices=("list", "next", "trend", "rebuild", "export"),
         default="list",
         metavar="WHAT",
-        help="list; next: what to play next and why; rebuild: score every take folder again and make a new index; export "
-        "FILE: write them to a file (default: list)",
+        help="list; next: what to play next and why; trend: whether you get better, exercise by exercise; rebuild: score every "
+        "take folder again and make a new index; export FILE: write them to a file (default: list)",
     )
     parser.add_argument("file", nargs="?", metavar="FILE", help="for export: a name that ends in .csv or .json")
     parser.add_argument("--all", action="store_true", help=f"list every take, not only the newest {_SHOWN}")
@@ -54,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
         return _rebuild()
     if args.what == "next":
         return _next()
+    if args.what == "trend":
+        return _trend()
     return _export(Path(args.file), force=args.force) if args.what == "export" else _list(None if args.all else _SHOWN)
 
 
@@ -79,6 +81,17 @@ def _next() -> int:
     print(advice.text)
     if advice.exercise:
         print(safe_line(f"heeltap drill {advice.exercise}"))
+    return 0
+
+
+def _trend() -> int:
+    from heeltap.app.takes.history import history
+    from heeltap.app.takes.trend import trends
+    from heeltap.views.trend import trend_text
+
+    found = history(watched=progress)
+    _warn(found.warnings)
+    sys.stdout.write(trend_text(trends(found.takes)))
     return 0
 
 
