@@ -201,6 +201,14 @@ def test_takes_against_drums_and_against_the_click_are_not_compared(late_song: D
     assert "the click" == compare_takes(paths, Reading(leader="click")).against
 
 
+def test_a_file_can_be_asked_for_the_click_as_well(late_song: Drill) -> None:
+    """`--leader click` means the same for a file as for a take folder: no part leads."""
+    path = str(late_song.song)
+
+    assert "clock" == score_path(path, Reading(part="keys", leader="click")).reference.kind
+    assert "leader" == score_path(path, Reading(part="keys", leader="drums")).reference.kind
+
+
 def test_takes_of_earlier_versions_are_judged_against_the_click(late_song: Drill, tmp_path: Path) -> None:
     """A context without drums reads as before."""
     folder = kept(late_song, tmp_path, lambda _: LATE_US)

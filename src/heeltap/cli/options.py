@@ -93,7 +93,7 @@ def add_reading(parser: argparse.ArgumentParser, verb: str) -> None:
     parser.add_argument(
         "--leader",
         metavar="PART",
-        help="measure against kick and snare of this part instead of the click; drums finds it (take folder: drums or click)",
+        help="measure against kick and snare of this part instead of the click; drums finds it, click is none of them",
     )
     parser.add_argument("--sections", metavar="TEXT", help="name the sections by their first bars: 'intro:1 verse:5'")
     add_tempo(parser, "as in the file", "quarter notes a minute of the click")

@@ -323,6 +323,8 @@ def leader_of(midi: Midi, wanted: str | Drums | None, by_us: int) -> Drums | Non
     """
     if not isinstance(wanted, str):
         return wanted
+    if wanted.casefold() == "click" and not any(part.name.casefold() == "click" for part in midi.parts):
+        return None
     drums = leading_drums(midi, wanted)
     return replace(drums, notes=_moved(drums.notes, by_us))
 
