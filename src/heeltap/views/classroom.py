@@ -28,6 +28,7 @@ from heeltap.classroom.students import (
 )
 from heeltap.views.class_words import short_words
 from heeltap.views.history import guarded
+from heeltap.views.page import page_from
 from heeltap.wording import count, ms, signed_ms
 
 __all__ = ["CSV_COLUMNS", "Page", "PageCell", "PageRow", "class_csv", "class_html", "class_text", "page_of"]
@@ -244,16 +245,7 @@ def _said(figures: TakeFigures | None) -> str:
 
 def class_html(room: Classroom, *, command: str = "") -> str:
     """The page, complete in itself. Every text is escaped."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("class.html.j2").render(page=page_of(room), command=command)
+    return page_from("class.html.j2", page=page_of(room), command=command)
 
 
 def class_text(room: Classroom) -> str:

@@ -6,15 +6,13 @@ Inside: `Sheet`, `SheetItem`, `sheet_html`, `sheet_text`.
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from heeltap.model.counted_bars import CountedBar
 from heeltap.views.counting import bar_words, counted_lines
+from heeltap.views.page import page_from
 from heeltap.wording import count
 
 __all__ = ["Sheet", "SheetItem", "sheet_html", "sheet_text"]
-
-_TEMPLATES = Path(__file__).parent / "templates"
 
 _WIDTH = 79
 """Columns of the plain text: a printed page in a fixed-width face holds 80."""
@@ -61,17 +59,7 @@ class Sheet:
 
 def sheet_html(sheet: Sheet) -> str:
     """The page, complete in itself. Every text is escaped: titles and notes are other people's."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters |= {"bar_words": bar_words, "across": _across}
-    return environment.get_template("sheet.html.j2").render(sheet=sheet)
+    return page_from("sheet.html.j2", filters={"bar_words": bar_words, "across": _across}, sheet=sheet)
 
 
 def _across(at_quarter: float, bar: CountedBar) -> str:

@@ -19,13 +19,12 @@ from heeltap.app.song.open_song import OpenSong
 from heeltap.errors import PlanError, sentence
 from heeltap.model.result import Calibration, Replay, Result
 from heeltap.views.comparison import short_names
+from heeltap.views.page import page_from
 from heeltap.views.song_text import bars_line
 from heeltap.wording import bars as bars_in_words
 from heeltap.wording import count, early_late, signed_ms
 
 __all__ = ["AgainRow", "BarCell", "SongPage", "page_html", "page_of", "page_pdf", "page_text", "page_writer"]
-
-_TEMPLATES = Path(__file__).parent / "templates"
 
 _WIDTH = 79
 """Columns of the plain text: a printed page in a fixed-width face holds 80."""
@@ -243,16 +242,7 @@ def _delay(calibration: Calibration) -> str:
 
 def page_html(page: SongPage) -> str:
     """The sheet as a page, complete in itself. Every text is escaped: names and sections are other people's."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("song.html.j2").render(page=page)
+    return page_from("song.html.j2", page=page)
 
 
 def page_writer(path: str | Path) -> Callable[[SongPage], bytes]:
