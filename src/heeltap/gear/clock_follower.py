@@ -160,15 +160,20 @@ def follow(state: Follow, status: int, at_us: int, *, sixteenths: int = 0) -> Fo
         case 0xFC:
             return replace(state, standing=Standing.STOPPED)
         case 0xF2:
-            return replace(state, position=sixteenths * CLOCKS_PER_QUARTER // 4 - 1)
+            return replace(state, position=sixteenths * CLOCKS_PER_QUARTER // 4 - 1, heard_us=at_us)
         case 0xF8:
             return _clock(state, at_us)
     return state
 
 
 def _clock(state: Follow, at_us: int) -> Follow:
-    """A clock: it also runs before the start, and tells the tempo then."""
+    """A clock: it also runs before the start, and tells the tempo then.
+
+    After a gap without a stop the device has played on: the clocks that did not come count, by tempo and elapsed time.
+    """
     position = state.position + (state.standing is Standing.RUNNING)
+    if state.position >= 0 and state.period_us > 0 and clock_lost(state, at_us):
+        position = state.position + max(1, round((at_us - state.at_us) / state.period_us))
     silent = at_us - state.at_us > max(_LOST_CLOCKS * state.period_us, _LOST_US)
     if state.memory == 0 or silent:
         fresh = Follow(state.standing, position, float(at_us), jitter_us=state.jitter_us, steps=state.steps)

@@ -9,6 +9,7 @@ Inside: `Conductor`, `on_the_clock`, `clock_of`, `HeardClock`, `last_position_us
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -26,11 +27,24 @@ from heeltap.model.timeline import TempoMap
 from heeltap.session.session import Event, Pause, Resume, Say, Stop
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["LOST", "STOPPED", "WAITING", "Conductor", "HeardClock", "clock_of", "last_position_us", "on_the_clock"]
+__all__ = [
+    "LOST",
+    "NO_CLOCK",
+    "STOPPED",
+    "WAITING",
+    "Conductor",
+    "HeardClock",
+    "clock_of",
+    "last_position_us",
+    "on_the_clock",
+]
 
 WAITING = "waiting for the other device to start"
 STOPPED = "the other device has stopped; the take goes on when it does"
-LOST = "the clock is lost; the take goes on when it comes back"
+LOST = "the clock is lost; the take goes on where the music is when it comes back"
+
+NO_CLOCK = "no clock"
+"""Why a stretch is left out in which the other device's clock did not come."""
 
 _PLAYED = (NOTE_ON, NOTE_OFF, CONTROL)
 
@@ -132,7 +146,7 @@ class HeardClock:
     last_us: FloatArray
     """... ended, on the journal's axis."""
     cut_us: FloatArray
-    """What is taken from the journal's times in each stretch."""
+    """What is taken from the journal's times in each stretch; nothing more than before where the device played on."""
 
     def moved(self, us: IntArray) -> IntArray:
         """Times of the journal on the axis without gaps; a moment in a gap becomes its end."""
@@ -160,23 +174,26 @@ def clock_of(journal: Journal, port: int) -> HeardClock | None:
     port : int
         Index of its port in the journal's header.
     """
-    stretches = [stretch for stretch in _stretches(journal, port) if any(p >= 0 for p, _ in stretch)]
+    stretches = [stretch for stretch in _stretches(journal, port) if any(p >= 0 for p, _ in stretch.clocks)]
     position: list[int] = []
     at_us: list[float] = []
     edges: list[tuple[float, float, float]] = []
     for stretch in stretches:
-        smooth = smooth_clock(as_ints(at for _, at in stretch))
-        rows = [i for i, (place, _) in enumerate(stretch) if place >= 0]
-        first = stretch[rows[0]][0]
+        clocks = stretch.clocks
+        smooth = smooth_clock(as_ints(at for _, at in clocks))
+        rows = [i for i, (place, _) in enumerate(clocks) if place >= 0]
+        first = clocks[rows[0]][0]
         cut = 0.0
-        if position:
+        if position and stretch.bridged:
+            cut = edges[-1][2]
+        elif position:
             ahead = first - position[-1]
             if not 0 < ahead <= _JUMP:
                 break
             period = (at_us[-1] - at_us[0]) / max(position[-1] - position[0], 1)
             cut = float(smooth[rows[0]]) - (at_us[-1] + ahead * period)
         edges.append((float(smooth[rows[0]]), float(smooth[-1]), cut))
-        position += [stretch[i][0] for i in rows]
+        position += [clocks[i][0] for i in rows]
         at_us += [float(smooth[i]) - cut for i in rows]
     if len(position) < 2:
         return None
@@ -184,26 +201,36 @@ def clock_of(journal: Journal, port: int) -> HeardClock | None:
     return HeardClock(as_ints(position), np.array(at_us), begin, end, cuts)
 
 
-def _stretches(journal: Journal, port: int) -> list[list[tuple[int, int]]]:
-    """(position, stamp) of the clocks of each stretch without a stop or a gap; -1 before the start."""
+class _Stretch(NamedTuple):
+    """Clocks without a stop or a gap between them."""
+
+    clocks: list[tuple[int, int]]
+    """Position and stamp of each; -1 before the start."""
+    bridged: bool = False
+    """Whether the device played on in the gap before it."""
+
+
+def _stretches(journal: Journal, port: int) -> list[_Stretch]:
+    """The clocks in a journal."""
     names = journal.header.get("ports") or [""]
     name = names[port] if isinstance(names, list) and port < len(names) else ""
     rows = np.flatnonzero(np.array([one == name for one in journal.port], dtype=np.bool_))
     stamp_ns = restamp(journal.arrival_ns[rows], journal.delta_s[rows])
     at_us = (stamp_ns - journal.zero_ns + 500) // 1000
     assembler, state = Assembler(), Follow()
-    found: list[list[tuple[int, int]]] = [[]]
+    found = [_Stretch([])]
     for at, row in zip(at_us.tolist(), rows.tolist(), strict=True):
         for message in assembler.feed(journal.data[row]):
             status = message[0]
             if status == 0xFA and state.position >= 0:
                 return found  # started again: the take ended there
-            if status == 0xFB or (status == 0xF8 and clock_lost(state, at)):
-                found.append([])
+            lost = status == 0xF8 and clock_lost(state, at)
+            if status == 0xFB or lost:
+                found.append(_Stretch([], bridged=lost and state.position >= 0))
             place = message[1] | message[2] << 7 if status == 0xF2 else 0
             state = follow(state, status, at, sixteenths=place)
             if status == 0xF8 and state.standing is not Standing.STOPPED:
-                found[-1].append((state.position if state.standing is Standing.RUNNING else -1, at))
+                found[-1].clocks.append((state.position if state.standing is Standing.RUNNING else -1, at))
     return found
 
 
@@ -287,14 +314,16 @@ def _pick(pedal: Pedal, rows: BoolArray) -> Pedal:
 
 
 def _around_gaps(heard: HeardClock, zero_us: int) -> list[LeftOut]:
-    """The places where the clock stood still, to a beat after it went on."""
+    """The places where the clock stood still or did not come, to a beat after it went on."""
     found = []
-    for start, cut in zip(heard.first_us[1:].tolist(), heard.cut_us[1:].tolist(), strict=True):
+    rows = zip(heard.first_us[1:].tolist(), heard.cut_us[1:].tolist(), heard.cut_us[:-1].tolist(), strict=True)
+    for start, cut, cut_before in rows:
         at = round(start - cut) - zero_us
         row = int(np.searchsorted(heard.at_us, start - cut - 1.0))
         until = heard.at_us[min(row + CLOCKS_PER_QUARTER, heard.at_us.size - 1)]
         before = heard.at_us[max(row - 2, 0)]
-        found.append(LeftOut(round(before) - zero_us, max(at, round(until) - zero_us), "held"))
+        why = NO_CLOCK if cut == cut_before else "held"
+        found.append(LeftOut(round(before) - zero_us, max(at, round(until) - zero_us), why))
     return found
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from heeltap.analysis.advice.after_take import course_aside
 from heeltap.analysis.analyse import Options, analyse
+from heeltap.app.drill.external_clock import NO_CLOCK
 from heeltap.devices.inputs import KEYS_NAME
 from heeltap.files.smf import UNRELEASED
 from heeltap.files.takes.folder import Take, load_take
@@ -176,7 +177,11 @@ def _warnings(context: Context, plan: Plan) -> Iterable[str]:
     mine = [span for span in context.left_out if span.why == "held"]
     if mine:
         yield f"You left {bars_in_words(_bars(plan, mine))} out, so heeltap did not judge the strokes there"
-    gaps = [span for span in context.left_out if span.why not in ("late click", "held")]
+    clockless = [span for span in context.left_out if span.why == NO_CLOCK]
+    if clockless:
+        where = bars_in_words(_bars(plan, clockless))
+        yield f"The clock of the other device was gone for a while in {where}; heeltap left those strokes out"
+    gaps = [span for span in context.left_out if span.why not in ("late click", "held", NO_CLOCK)]
     if gaps:
         yield f"heeltap heard nothing for a while in {bars_in_words(_bars(plan, gaps))} and left those strokes out"
     if context.ending == "recovered":

@@ -87,7 +87,7 @@ class LeftOut(msgspec.Struct, frozen=True):
     """Microseconds from bar 1, beat 1."""
     to_us: _Us
     why: str
-    """``lost`` (the port was gone), ``held``, ``late click``."""
+    """``lost`` (the port was gone), ``held``, ``late click``, ``no clock`` (of the device that is followed)."""
 
 
 class Context(msgspec.Struct, frozen=True, kw_only=True):
