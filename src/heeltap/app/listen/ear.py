@@ -75,8 +75,18 @@ def material_of(heard: Heard, first_bar: int, last_bar: int) -> Material:
     heard : Heard
     first_bar, last_bar : int
         Of the take.
+
+    Raises
+    ------
+    InputFileError
+        Fewer than two strokes, in which nobody hears a shift or a scatter.
     """
     low, high = heard.starts_us[first_bar - 1], heard.starts_us[last_bar]
+    strokes = heard.strokes("moved", low, high)
+    if sum(map(is_note_on, strokes.messages)) < 2:
+        raise InputFileError(
+            heard.name, f"hardly a stroke in bars {first_bar}-{last_bar}", "bars with two strokes or more"
+        )
     bars = f"bar {first_bar}" if first_bar == last_bar else f"bars {first_bar}-{last_bar}"
     return Material(
         f"{safe_line(heard.name)}, {bars}",
