@@ -1,6 +1,7 @@
 """The ear's questions as they sound, and the command with a simulated listener."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from heeltap.app.listen.ear import ANSWERS, EarTest, Question, material_of, plain_material
 from heeltap.app.listen.hear import Heard, Listening
 from heeltap.cli import main
+from heeltap.errors import InputFileError
 from heeltap.files.hearings import HearingTest, hearing_file, hearings, keep_hearing
 from heeltap.model.messages import PLAYED, Schedule
 from tests.app.test_listen import quarters
@@ -185,3 +187,11 @@ def test_nothing_measured_and_what_does_not_go_together(
     assert "Nothing was measured yet" in told.out
     assert "history takes nothing else" in told.err
     assert "--bars goes with a take" in told.err
+
+
+def test_bars_without_strokes_teach_no_ear(quarters: Heard) -> None:
+    """A rest is refused."""
+    resting = replace(quarters, notes=quarters.notes.pick(quarters.notes.onset_us > 8 * 500_000))
+
+    with pytest.raises(InputFileError, match="hardly a stroke in bars 1-2"):
+        material_of(resting, 1, 2)

@@ -15,6 +15,7 @@ from heeltap.analysis.hearing.staircase import next_level_ms
 from heeltap.analysis.hearing.threshold import Threshold, threshold_of_choices, threshold_of_sides
 from heeltap.app.listen.hear import AHEAD_US, Heard, Listening
 from heeltap.course.drum_patterns import hits_of
+from heeltap.errors import InputFileError
 from heeltap.files.hearings import HearingTest
 from heeltap.files.toml.beats import read_beats
 from heeltap.model.messages import Schedule, is_note_on, merge
@@ -88,12 +89,8 @@ def material_of(heard: Heard, first_bar: int, last_bar: int) -> Material:
             heard.name, f"hardly a stroke in bars {first_bar}-{last_bar}", "bars with two strokes or more"
         )
     bars = f"bar {first_bar}" if first_bar == last_bar else f"bars {first_bar}-{last_bar}"
-    return Material(
-        f"{safe_line(heard.name)}, {bars}",
-        stretch(heard.backing, low, high, 0),
-        heard.strokes("moved", low, high),
-        high - low,
-    )
+    backing = stretch(heard.backing, low, high, 0)
+    return Material(f"{safe_line(heard.name)}, {bars}", backing, strokes, high - low)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
