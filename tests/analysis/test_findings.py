@@ -13,7 +13,8 @@ from heeltap.analysis.findings.catalogue import FINDING_KINDS, kind_of
 from heeltap.analysis.findings.from_columns import as_offsets
 from heeltap.analysis.findings.hypothesis_tests import RegressionProblem
 from heeltap.analysis.findings.sentences import bar_list
-from heeltap.analysis.statistics.noise_models import MODELS, autocorrelations
+from heeltap.analysis.statistics.noise_family import MODELS
+from heeltap.analysis.statistics.noise_models import autocorrelations
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
 from tests.makers.amounts import amount

@@ -5,15 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from heeltap.analysis.statistics.cosines import from_cosines, to_cosines
+from heeltap.analysis.statistics.noise_family import MODELS
 from heeltap.analysis.statistics.noise_models import (
-    MODELS,
     autocorrelations,
     correlations,
     fit_noise,
-    from_cosines,
     lag_products,
     products_under,
-    to_cosines,
     variances,
 )
 from tests.makers.tables import noise

@@ -1,7 +1,7 @@
 """Hypothesis tests of one take's contrasts, with the error of the whole list held.
 
 1. Generalised least squares of each regressor under each noise model of
-   `heeltap.analysis.statistics.noise_models.MODELS`; p-values and intervals are averaged by how plausible the model is
+   `heeltap.analysis.statistics.noise_family.MODELS`; p-values and intervals are averaged by how plausible the model is
    with that regressor in it.
 2. A cluster-robust check that knows no noise model: the whitened residuals' own spread over whole sections or bars.
    Both must reject.
@@ -18,15 +18,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.analysis.statistics.cosines import from_cosines, to_cosines
 from heeltap.analysis.statistics.mixtures import half_width
-from heeltap.analysis.statistics.noise_models import (
-    MODELS,
-    from_cosines,
-    log_determinants,
-    products_under,
-    to_cosines,
-    variances,
-)
+from heeltap.analysis.statistics.noise_family import MODELS
+from heeltap.analysis.statistics.noise_models import log_determinants, products_under, variances
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["ErrorBudget", "RegressionProblem", "TestResult", "step_down"]

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from heeltap.analysis.statistics.mixtures import chi_mixture, half_width
-from heeltap.analysis.statistics.noise_models import MODELS, Noise, correlations, fit_noise, lag_products
+from heeltap.analysis.statistics.noise_family import MODELS
+from heeltap.analysis.statistics.noise_models import Noise, correlations, fit_noise, lag_products
 from heeltap.model.arrays import BoolArray, FloatArray
 
 __all__ = [

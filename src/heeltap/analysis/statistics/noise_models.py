@@ -1,16 +1,16 @@
-"""What the strokes do between themselves: a family of noise models, and how plausible each is for one take.
+"""What the strokes do between themselves, and how plausible each noise model is for one take.
 
 A player's offsets are not independent: they wander, and an interval that ignores this is far too narrow. So
-`heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` average over a family, by plausibility.
+`heeltap.analysis.statistics.estimates` and `heeltap.analysis.findings` average over a family
+(`heeltap.analysis.statistics.noise_family`), by plausibility.
 
 Strokes count as equally spaced (one step a stroke). A model is an autocorrelation ``r[h]`` with ``r[0] = 1``. All models
-share one basis, the cosines of the type-II transform, in which a slowly wandering series is nearly uncorrelated. There a
-model is one variance for each coefficient, computed exactly from its autocorrelation.
+share one basis, the cosines of the type-II transform (`heeltap.analysis.statistics.cosines`), in which a slowly wandering
+series is nearly uncorrelated. There a model is one variance for each coefficient, computed exactly from its autocorrelation.
 
 Ours, where no source is named.
 
-Inside: `MODELS` (the family), `to_cosines`, `from_cosines`, `variances` (one row for each model), `Noise`,
-`products_under`, `fit_noise`.
+Inside: `variances` (one row for each model), `Noise`, `products_under`, `fit_noise`.
 """
 
 from collections.abc import Sequence
@@ -19,68 +19,20 @@ from functools import lru_cache
 
 import numpy as np
 
+from heeltap.analysis.statistics.cosines import from_cosines, to_cosines
+from heeltap.analysis.statistics.noise_family import MODELS, NoiseModel
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray, as_ints, freeze_columns
 
 __all__ = [
-    "MODELS",
     "Noise",
-    "NoiseModel",
     "autocorrelations",
     "correlations",
     "fit_noise",
-    "from_cosines",
     "lag_products",
     "log_determinants",
     "products_under",
-    "to_cosines",
     "variances",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class NoiseModel:
-    """One member of the family: a wandering part and white stroke noise on top."""
-
-    kind: str
-    """``short``: the wander forgets geometrically (AR(1) plus white, the ARMA(1,1) family); ``long``: as a power
-    (1/f)."""
-    memory: float
-    """Correlation from stroke to stroke of a ``short`` wander; Hurst exponent of a ``long`` one."""
-    wander: float
-    """Share of the variance that wanders, 0-1; the rest is white."""
-    interval_prior: float
-    """Prior probability for intervals; the family's sum to one."""
-    test_prior: float
-    """Prior probability for hypothesis tests; the family's sum to one."""
-
-
-def _family() -> tuple[NoiseModel, ...]:
-    """All members with their two plausibilities.
-
-    Ours, by what they reach on simulated takes of 40 to 512 strokes. For intervals: white noise ten times, a wander
-    of half the variance or less a fifth, the longest memory half as much again; with that the mean's intervals cover
-    0.91 or more under every long memory tried, and come within 1.3 of the textbook's on independent strokes from 100
-    on. For tests, which have a cluster-robust check beside them: white noise ten times, plain AR(1) three times, long
-    memory 0.4, thin wander a quarter.
-    """
-    rows: list[tuple[str, float, float, float, float]]
-    rows = [("short", 0.0, 0.0, 10.0, 10.0), ("short", -0.25, 1.0, 1.5, 1.0), ("short", -0.5, 1.0, 1.5, 1.0)]
-    for memory in _SHORT:
-        rows += [("short", memory, 1.0, 1.5, 3.0), ("short", memory, 0.8, 1.0, 1.0)]
-        rows += [("short", memory, share, 0.2, 0.25) for share in (0.5, 0.25)]
-    for memory in _LONG:
-        more = 1.5 if memory == _LONG[-1] else 1.0
-        rows += [("long", memory, share, more, 0.4) for share in (1.0, 0.8)]
-        rows += [("long", memory, 0.5, 0.2 * more, 0.1)]
-    intervals, tests = sum(row[3] for row in rows), sum(row[4] for row in rows)
-    return tuple(NoiseModel(kind, memory, share, i / intervals, t / tests) for kind, memory, share, i, t in rows)
-
-
-_SHORT = (0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.98)
-_LONG = (0.65, 0.75, 0.85, 0.93, 0.97)
-
-MODELS: tuple[NoiseModel, ...] = _family()
-"""The family. Ours: the grid is as coarse as 1,000 strokes can tell apart."""
 
 
 def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArray:
@@ -113,50 +65,6 @@ def autocorrelations(n: int, models: Sequence[NoiseModel] = MODELS) -> FloatArra
             row *= model.wander / 2
         row[:1] = 1.0
     return rows
-
-
-def to_cosines(columns: FloatArray) -> FloatArray:
-    """Orthonormal type-II cosine transform along the first axis; coefficient 0 is sqrt(n) times the mean.
-
-    Equals ``scipy.fft.dct(columns, axis=0, norm="ortho")``. Importing ``scipy.fft`` would make every ``heeltap score``
-    27 ms slower (0.465 s instead of 0.437 s of processor time); its faster transform saves 1 ms on 500 strokes.
-
-    Parameters
-    ----------
-    columns : float64, shape (n, ...)
-
-    Returns
-    -------
-    float64, shape (n, ...)
-        In the unit of ``columns``.
-    """
-    n = columns.shape[0]
-    mirrored = np.concatenate((columns, columns[::-1]))
-    turn = np.exp(-0.5j * np.pi * np.arange(n) / n).reshape((n,) + (1,) * (columns.ndim - 1))
-    out: FloatArray = (np.fft.rfft(mirrored, axis=0)[:n] * turn).real / np.sqrt(2.0 * n)
-    out[:1] /= np.sqrt(2.0)
-    return out
-
-
-def from_cosines(coefficients: FloatArray) -> FloatArray:
-    """The inverse of `to_cosines`, along the first axis.
-
-    Parameters
-    ----------
-    coefficients : float64, shape (n, ...)
-
-    Returns
-    -------
-    float64, shape (n, ...)
-        In the unit of ``coefficients``.
-    """
-    n = coefficients.shape[0]
-    tail = (1,) * (coefficients.ndim - 1)
-    turn = np.exp(0.5j * np.pi * np.arange(n) / n).reshape((n, *tail))
-    spectrum = np.zeros((n + 1, *coefficients.shape[1:]), dtype=np.complex128)
-    spectrum[:n] = coefficients * turn * np.sqrt(2.0 * n)
-    spectrum[:1] *= np.sqrt(2.0)
-    return np.asarray(np.fft.irfft(spectrum, 2 * n, axis=0)[:n])
 
 
 def _variances(correlation: FloatArray) -> FloatArray:
