@@ -242,3 +242,18 @@ def test_playing_needs_an_output(quarters: Heard, monkeypatch: pytest.MonkeyPatc
 
     with pytest.raises(HeeltapError, match="no output"):
         list(play(one_after_the_other([Part(quarters, "played", 1, 1)]), clock=FakeClock()))
+
+
+def test_an_exercise_is_heard_before_anybody_plays_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With its count-in; what is for takes is refused by name, and so is a grade that there is not."""
+    out = str(tmp_path / "a.wav")
+    codes = [
+        main(["listen", "anchor", "2", "--out", out]),
+        main(["listen", "anchor", "2", "--bars", "1-2", "--as", "moved", "--out", out]),
+        main(["listen", "anchor", "nothing", "--out", out]),
+    ]
+    told = capsys.readouterr()
+
+    assert [0, 2, 5] == codes
+    assert "as it should be played" in told.out
+    assert "--as and --bars says something of a take" in told.err

@@ -4,13 +4,20 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from heeltap.cli.options import add_force, add_judging, add_reading, options_of, reading_of
+from heeltap.cli.options import add_force, add_judging, add_reading, options_of, reading_of, refuse
 from heeltap.cli.parser import Commands
 
 if TYPE_CHECKING:
     from heeltap.app.listen.hear import Heard, Listening
 
 __all__ = ["add", "run"]
+
+_OF_A_TAKE = {
+    "version": "--as", "bars": "--bars", "section": "--section", "sounds": "--with", "part": "--part", "pattern": "--pattern",
+    "plan": "--plan", "leader": "--leader", "sections": "--sections", "tempo": "--tempo", "at": "--at", "lean": "--lean",
+    "pocket": "--pocket", "delay": "--delay", "retrigger": "--retrigger", "split": "--split", "grid": "--grid",
+}  # fmt: skip
+"""What an exercise that nobody has played yet cannot honour."""
 
 
 def add(commands: Commands) -> None:
@@ -21,8 +28,8 @@ def add(commands: Commands) -> None:
         description="Hear a take: as you played it, with every stroke where it belongs, or both in turn. You hear it with the "
         "drums or the click, through your output or as a WAV file. Where you name no bars, you hear those to play again, "
         "the worst first.",
-        epilog="Name a take folder, a MIDI file (with --plan and the other options of heeltap score), or a song and one of its "
-        "takes. One short high stroke before a stretch means the first version, two mean the second.",
+        epilog="Name a take folder, a MIDI file (with --plan and the other options of heeltap score), a song and one of its "
+        "takes, or an exercise (anchor 2). One short high stroke before a stretch means the first version, two mean the second.",
         example="heeltap listen harbour take-3 --bars 12-13 --out rush.wav",
     )
     parser.add_argument("what", metavar="TAKE", help="a take folder, a MIDI file, or a song (.song.toml or its name)")
@@ -93,10 +100,15 @@ def _find(args: argparse.Namespace, what: str, take: str | None) -> "Heard":
 
 
 def _one(args: argparse.Namespace) -> int:
-    """One take."""
-    from heeltap.app.listen.find import stretches_of
+    """One take, or an exercise."""
+    from heeltap.app.listen.find import exercise_heard, stretches_of
     from heeltap.app.listen.hear import one_after_the_other
 
+    exercise = exercise_heard(args.what, args.take)
+    if exercise is not None:
+        return refuse(args, _OF_A_TAKE, "says something of a take, and nobody has played this exercise yet") or _give(
+            args, exercise
+        )
     parts = stretches_of(_find(args, args.what, args.take), args.version, args.bars, args.section)
     return _give(args, one_after_the_other(parts * args.loop))
 

@@ -1,6 +1,6 @@
 """What a person wants to hear: which take, which of its bars, in which versions.
 
-Inside: `find_take`, `stretches_of`, `pair_of`.
+Inside: `find_take`, `exercise_heard`, `stretches_of`, `pair_of`.
 """
 
 from collections.abc import Sequence
@@ -9,7 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from heeltap.analysis.analyse import Options
-from heeltap.app.listen.hear import Heard, Part, heard_file, heard_kept, heard_song_take
+from heeltap.app.drill.drill import drill_of
+from heeltap.app.listen.hear import Heard, Listening, Part, heard_file, heard_kept, heard_song_take
+from heeltap.app.listen.playback import heard_plan
+from heeltap.app.practice.make_exercise import families
 from heeltap.app.score.reading import Reading
 from heeltap.app.score.score import ready
 from heeltap.app.song.open_song import ENDING, OpenSong, open_song
@@ -17,8 +20,9 @@ from heeltap.app.song.takes import SongTake, takes_of
 from heeltap.errors import InputFileError, OptionError, sentence
 from heeltap.files.takes.folder import take_of
 from heeltap.model.excerpt import bars_of_text
+from heeltap.safe_text import safe_line
 
-__all__ = ["find_take", "pair_of", "stretches_of"]
+__all__ = ["exercise_heard", "find_take", "pair_of", "stretches_of"]
 
 _MOST_LISTED = 4
 """Stretches to play again that are heard where nobody names bars: as many as an ear keeps apart. Ours."""
@@ -64,6 +68,32 @@ def find_take(what: str, take: str | None, reading: Reading, options: Options, s
     if folder is not None and sounds is None and (reading, options) == (Reading(), Options()):
         return heard_kept(folder)
     return heard_file(Path(what).stem, ready(what, reading, options), sounds)
+
+
+def exercise_heard(what: str, grade: str | None) -> Listening | None:
+    """An exercise as it should be played, with its click or drums and count-in; None where the words name none.
+
+    Parameters
+    ----------
+    what : str
+        A family, or an exercise file (``.toml``).
+    grade : str or None
+        Of the family.
+
+    Returns
+    -------
+    Listening or None
+
+    Raises
+    ------
+    PlanError, SetFileError
+        There is no such grade; the file has a mistake.
+    """
+    is_file = Path(what).suffix.lower() == ".toml" and not what.endswith(ENDING)
+    if not is_file and what not in {family.name for family in families()}:
+        return None
+    drill = drill_of(what if is_file or grade is None else f"{what} {grade}")
+    return Listening(heard_plan(drill), ((0, f"{safe_line(drill.title)}, as it should be played"),))
 
 
 def _of_song(opened: OpenSong, take: str | None) -> SongTake:
