@@ -28,6 +28,7 @@ from heeltap.app.takes.load_scored_inputs import load_scored_inputs, score_input
 from heeltap.errors import HeeltapError
 from heeltap.files.handin import MANIFEST
 from heeltap.files.handin_read import read_handin
+from heeltap.files.onsets import read_onsets
 from heeltap.files.result_json import from_json, to_json
 from heeltap.files.settings import read_settings
 from heeltap.files.takes.folder import CONTEXT, MIDI
@@ -36,6 +37,7 @@ from heeltap.files.toml.exercises import exercise_from_toml, exercise_to_toml
 from heeltap.files.toml.sets import set_from_toml
 from heeltap.files.toml.songs import song_from_toml
 from heeltap.model.plan_from import plan_of
+from heeltap.model.timeline import steady_metre, steady_tempo
 from heeltap.views.html import to_html
 from heeltap.views.text import render
 from tests.makers.classes import SMALL_SET, small_class
@@ -326,6 +328,21 @@ bar = 21
 def test_songs_are_read_or_refused(changes: list[tuple[int, float, str]]) -> None:
     """Song files."""
     outcome(lambda: song_from_toml(reworded(SONG_FILE, changes)))
+
+
+ONSETS = "\n".join([*(f"{0.5 * n:.3f} {80 + n}" for n in range(12)), "# a comment", "6.25"])
+
+
+@fuzzed
+@given(text_changes, byte_changes)
+def test_onsets_are_read_or_refused(
+    tmp_path: Path, words: list[tuple[int, float, str]], changes: list[tuple[int, float, bytes]]
+) -> None:
+    """Text files of onsets, by seconds."""
+    path = tmp_path / "onsets.txt"
+    for data in (reworded(ONSETS, words).encode(), bent(ONSETS.encode(), changes)):
+        path.write_bytes(data)
+        outcome(lambda: read_onsets(path, steady_tempo(100.0), steady_metre()))
 
 
 SETTINGS = """\
