@@ -41,7 +41,7 @@ def _outcome(path: Path, data: bytes) -> Result | HeeltapError:
 
 
 @pytest.mark.parametrize(("first", "second"), [(16_777_215, 1), (1, 16_777_215), (1, 1), (16_777_215, 16_777_215)])
-@pytest.mark.parametrize("gap", [0, 1, 96, 480, 96_000])
+@pytest.mark.parametrize("gap", [0, 96, 96_000])
 def test_two_extreme_tempi_are_judged_or_refused(first: int, second: int, gap: int, tmp_path: Path) -> None:
     """Thirty notes at either tempo, however far apart they are."""
     notes = [note_on(gap, 60) for _ in range(30)]

@@ -31,8 +31,8 @@ __all__ = [
 
 _US_PER_MINUTE = 60_000_000.0
 
-PLAYABLE_MS = (30.0, 20_000.0)
-"""Lengths of a pulse on which strokes can be read, milliseconds: 2,000 to 3 a minute. A file may say 60 million. Ours."""
+PLAYABLE_MS = (30.0, 6_000.0)
+"""Lengths of a pulse on which strokes can be read, milliseconds: 2,000 to 10 a minute. A file may say 60 million. Ours."""
 
 
 @dataclass(frozen=True, eq=False)
