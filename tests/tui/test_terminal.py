@@ -3,6 +3,7 @@
 import os
 import signal
 import subprocess
+import threading
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,31 @@ def test_a_killed_screen_has_its_terminal_given_back(tmp_path: Path) -> None:
     assert found[0].problem == ""
     assert found[0].folder is not None
     assert score_kept(found[0].folder).counts.missed == 0
+
+
+def test_a_terminal_is_given_back_when_everything_is_killed(tmp_path: Path) -> None:
+    """SIGKILL of screen and engine together: a second later the ordinary screen, the cursor, the echo and Ctrl-C are back."""
+    termios = pytest.importorskip("termios")
+    modes: list[int] = []
+
+    def act(pid: int, terminal: int) -> None:
+        shell = os.open(os.readlink(f"/proc/{pid}/fd/0"), os.O_RDWR | os.O_NOCTTY)  # the shell that started it
+
+        def look() -> None:
+            modes.append(termios.tcgetattr(shell)[3])
+            os.close(shell)
+
+        modes.append(termios.tcgetattr(shell)[3])
+        for number in (pid, *engines_of(pid)):
+            os.kill(number, signal.SIGKILL)
+        threading.Timer(1.5, look).start()
+
+    code, seen = in_a_terminal(tmp_path, "whole", act)
+    wanted = termios.ISIG | termios.ICANON | termios.ECHO
+
+    assert -signal.SIGKILL == code
+    assert [0, wanted] == [mode & wanted for mode in modes]
+    assert LEAVE in seen
 
 
 def test_a_killed_engine_leaves_the_screen_alive(tmp_path: Path) -> None:

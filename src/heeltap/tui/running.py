@@ -16,7 +16,7 @@ from heeltap.app.drill.from_settings import prepared
 from heeltap.app.drill.run import DrillOutcome, Settings, interrupts
 from heeltap.app.drill.where_kept import where_kept
 from heeltap.app.takes.finish_take import recover
-from heeltap.engine.terminal_rescue import terminal_now
+from heeltap.engine.terminal_rescue import terminal_now, watched
 from heeltap.errors import HeeltapError
 from heeltap.files.paths import takes_dir
 from heeltap.files.result_json import to_json
@@ -93,7 +93,7 @@ def _drill(
             encoding=sys.stdout.encoding,
         )
         try:
-            with _own_screen():
+            with watched(terminal_now()), _own_screen():
                 code = app.run(mouse=mouse_wanted())
         finally:
             if app.play is not None:  # the screen broke in the middle of a take
@@ -113,7 +113,7 @@ def _screens(first: str, message: str = "") -> int:
     while True:
         with interrupts() as interrupted:
             home = MenuApp(first, message=message, interrupted=interrupted.is_set, encoding=sys.stdout.encoding)
-            with _own_screen():
+            with watched(terminal_now()), _own_screen():
                 choice = home.run(mouse=mouse_wanted())
         if choice is None:
             return home.exit_code or home.return_code or 0
