@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from heeltap.analysis.align import align_free
-from heeltap.analysis.align.free_tempo import stroke_times
+from heeltap.analysis.align.free_tempo import broken_times, stroke_times
 from tests.makers.performances import pair_f1
 from tests.makers.players import FIGURES, make_part
 
@@ -69,3 +69,30 @@ def test_a_stroke_far_off_its_neighbours_line_is_not_believed() -> None:
     times = stroke_times(beat, stroke, at_ms)
 
     assert pytest.approx(500.0 * beat) == times
+
+
+@pytest.mark.parametrize("roll_ms", [300, 600, 1_200])
+def test_a_chord_broken_over_a_second_is_matched(roll_ms: int) -> None:
+    """Eight notes from the bottom to the top between single notes half a second apart, whose keys the chord shares."""
+    chord = [36, 43, 48, 52, 55, 60, 64, 67]
+    beat = np.concatenate([np.arange(8.0), np.full(8, 8.0), np.arange(9.0, 17.0)])
+    pitch = np.array([60, 64, 67, 72, 67, 64, 62, 59, *chord, 67, 67, 65, 64, 62, 60, 59, 60])
+    roll = np.linspace(0, 1_000 * roll_ms, 8)
+    after = 500_000 * beat[16:] + 1_000 * roll_ms
+    take_us = np.rint(np.concatenate([500_000 * beat[:8], 4_000_000 + roll, after])).astype(np.int64)
+
+    found = align_free(beat, pitch, take_us, pitch)
+
+    assert list(range(24)) == found.match.tolist()
+
+
+def test_a_stray_note_does_not_break_a_chord() -> None:
+    """Four keys together and the same chord broken over a second, one key of the first heard a second late."""
+    stroke = np.repeat([0, 1], 4)
+    key = np.array([48, 52, 55, 60] * 2)
+    at_ms = np.array([0.0, 4.0, 8.0, 1_000.0, 2_000.0, 2_300.0, 2_700.0, 3_000.0])
+
+    own_ms = broken_times(stroke, at_ms, key, stroke, key)
+
+    assert np.isnan(own_ms[:4]).all()
+    assert at_ms[4:].tolist() == own_ms[4:].tolist()

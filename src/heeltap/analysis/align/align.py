@@ -20,7 +20,7 @@ import numpy.typing as npt
 from heeltap.analysis.align.assignment import Groups, choose_pairs, pair_marginals
 from heeltap.analysis.align.delay_candidates import DELAY_MS, OffsetPrior, delay_candidates
 from heeltap.analysis.align.emissions import STEP_MS, OffsetRange
-from heeltap.analysis.align.free_tempo import best_path, read_strokes, stroke_times
+from heeltap.analysis.align.free_tempo import best_path, broken_times, read_strokes, stroke_times
 from heeltap.analysis.align.inputs import NoteSequence, as_numbers, in_ms, nearest_gap_ms, read_notes, strokes_of
 from heeltap.analysis.align.leaps import find_leaps
 from heeltap.analysis.align.player_model import PlayerModel, estimate_player, near_home_ms
@@ -276,7 +276,8 @@ def align_free(
     Notes
     -----
     Ours. A search for the best path through the strokes, every path with its own tempo, gives each stroke a time. With
-    those times as the plan the take is matched as to a click, three times, each with the times that the last one found.
+    those times as the plan the take is matched as to a click, three times, each with the times that the last one found;
+    the notes of a broken chord each have their own.
     """
     plan = read_notes(as_numbers(plan_beats, "plan_beats"), plan_pitch, "plan", lowest=ANY_PITCH)
     take = read_notes(in_ms(take_us, "take_us"), take_pitch, "take")
@@ -287,17 +288,33 @@ def align_free(
     of_note = np.repeat(np.arange(first.size), np.diff(first, append=len(plan)))
     stroke, fits = best_path(score, take)
     rows = np.flatnonzero(fits)
-    stroke, at_ms = stroke[rows], take.at_ms[rows]
+    stroke, at_ms, key = stroke[rows], take.at_ms[rows], take.pitch[rows]
     match, confidence = np.full(len(plan), -1, np.int64), np.ones(len(plan))
     player = FREE_TEMPO_PLAYER
     for _ in range(3):
         if stroke.size == 0:
             break
-        times = stroke_times(score.beat, stroke, at_ms)
-        timed = NoteSequence(times[of_note], plan.pitch, plan.order)
-        match, confidence = _pass(timed, take, first, player, FREE_TEMPO_PRIOR)
-        player, _ = estimate_player(timed, take, match, confidence, FREE_TEMPO_PLAYER, 0.0, near_home_ms(timed, first))
+        note_ms = stroke_times(score.beat, stroke, at_ms)[of_note]
+        own_ms = broken_times(stroke, at_ms, key, of_note, plan.pitch)
+        note_ms = np.where(np.isnan(own_ms), note_ms, own_ms)
+        match, confidence, player = _timed_pass(plan, note_ms, of_note, take, player)
         sure = np.flatnonzero((match >= 0) & (confidence > 0.5))
-        stroke, at_ms = of_note[sure], take.at_ms[match[sure]]
+        stroke, at_ms, key = of_note[sure], take.at_ms[match[sure]], take.pitch[match[sure]]
     done = _result(plan, take, match, confidence, 0.0, None, False, np.full(len(plan), np.inf))
     return replace(done, delay_ms=0.0, delay_sd_ms=float("inf"))
+
+
+def _timed_pass(
+    plan: NoteSequence, note_ms: FloatArray, of_note: IntArray, take: NoteSequence, player: PlayerModel
+) -> tuple[IntArray, FloatArray, PlayerModel]:
+    """Match and confidence in the plan's order, and the player, with the times found for the planned notes."""
+    order = np.lexsort((plan.pitch, of_note, note_ms))
+    timed = NoteSequence(note_ms[order], plan.pitch[order], plan.order[order])
+    # Each note of a broken stroke is a stroke of its own.
+    apart = (np.diff(timed.at_ms, prepend=-np.inf) > 0) | (np.diff(of_note[order], prepend=-1) != 0)
+    first = np.flatnonzero(apart)
+    found, chance = _pass(timed, take, first, player, FREE_TEMPO_PRIOR)
+    learnt, _ = estimate_player(timed, take, found, chance, FREE_TEMPO_PLAYER, 0.0, near_home_ms(timed, first))
+    match, confidence = np.empty_like(found), np.empty_like(chance)
+    match[order], confidence[order] = found, chance
+    return match, confidence, learnt

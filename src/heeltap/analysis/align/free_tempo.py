@@ -15,7 +15,7 @@ from heeltap.analysis.align.inputs import NoteSequence
 from heeltap.analysis.align.player_model import KEYS
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["StrokeSequence", "best_path", "read_strokes", "stroke_times"]
+__all__ = ["StrokeSequence", "best_path", "broken_times", "read_strokes", "stroke_times"]
 
 _BAND = 160
 """Strokes that are held possible at a time."""
@@ -34,6 +34,12 @@ with -2 to -3 none."""
 _PASSED = _MISS * np.maximum(np.arange(_AHEAD + 1) - 1.0, 0.0)
 """Cost of each way of advancing, 0 to `_AHEAD` strokes."""
 
+_HEARD_AGAIN, _LEAVE = 2.5, 0.6
+"""Cost in nats of a key that its stroke has been heard with already, and of leaving a stroke for each note not yet heard."""
+
+_BROKEN = 1.0
+"""Most that a further note of the same stroke costs: a chord may be broken over seconds."""
+
 _TEMPO_RATE = 0.2
 """Share of each new beat length in the running one."""
 
@@ -51,6 +57,8 @@ class StrokeSequence:
     """Keys of each stroke, shape (128, strokes)."""
     near: BoolArray
     """Keys within two semitones of those."""
+    size: FloatArray
+    """Keys of each stroke, 0 where it accepts any."""
 
 
 def read_strokes(plan: NoteSequence, first: IntArray) -> StrokeSequence:
@@ -77,7 +85,8 @@ def read_strokes(plan: NoteSequence, first: IntArray) -> StrokeSequence:
     for up in (1, 2):
         near[up:] |= has[:-up]
         near[:-up] |= has[up:]
-    return StrokeSequence(plan.at_ms[first], has, near)
+    size = np.where(has.all(axis=0), 0.0, has.sum(axis=0))
+    return StrokeSequence(plan.at_ms[first], has, near, size)
 
 
 @dataclass(slots=True)
@@ -92,6 +101,10 @@ class _Beam:
     """When its last planned note was played."""
     period: FloatArray
     """Its running beat length, ms."""
+    heard: BoolArray
+    """Which keys of its stroke it has been heard with, shape (128, strokes of the band)."""
+    left: FloatArray
+    """How many of its stroke's keys it has not been heard with."""
 
 
 def best_path(score: StrokeSequence, take: NoteSequence) -> tuple[IntArray, BoolArray]:
@@ -121,7 +134,14 @@ def best_path(score: StrokeSequence, take: NoteSequence) -> tuple[IntArray, Bool
     width = min(_BAND, strokes)
     period = float(np.ptp(take.at_ms)) / max(float(np.ptp(score.beat)), 1e-9)
     start = -0.4 * np.arange(width, dtype=np.float64)
-    beam = _Beam(0, start, np.full(width, np.nan), np.full(width, max(period, 1.0)))
+    beam = _Beam(
+        0,
+        start,
+        np.full(width, np.nan),
+        np.full(width, max(period, 1.0)),
+        np.zeros((KEYS, width), bool),
+        np.zeros(width),
+    )
     came = np.zeros((len(take), width), np.int16)
     lows = np.empty(len(take), np.int64)
     for row in range(len(take)):
@@ -141,6 +161,8 @@ def _slide(beam: _Beam, strokes: int) -> None:
     beam.gain = np.concatenate([beam.gain[shift:], np.full(shift, -np.inf)])
     beam.hit_ms = np.concatenate([beam.hit_ms[shift:], np.full(shift, np.nan)])
     beam.period = np.concatenate([beam.period[shift:], np.full(shift, beam.period[-1])])
+    beam.heard = np.concatenate([beam.heard[:, shift:], np.zeros((KEYS, shift), bool)], axis=1)
+    beam.left = np.concatenate([beam.left[shift:], np.zeros(shift)])
 
 
 def _step(beam: _Beam, score: StrokeSequence, pitch: int, at_ms: float, usual: float) -> IntArray:
@@ -153,7 +175,11 @@ def _step(beam: _Beam, score: StrokeSequence, pitch: int, at_ms: float, usual: f
     since, wait = at_ms - hit_ms, span * period
     late = np.abs(since - wait) / np.maximum(40.0, 0.2 * wait)
     timing = np.minimum(0.5 * late * late, 3.0 + 0.2 * late)
-    ways = gain - np.where(np.isnan(timing), 0.0, timing) + _PASSED[:, None]
+    timing[0] = np.minimum(timing[0], _BROKEN)
+    again = beam.heard[pitch]
+    left = _shifted(beam.left, 0.0)
+    ways = gain - np.where(np.isnan(timing), 0.0, timing) + _PASSED[:, None] - _LEAVE * left
+    ways[0] += _LEAVE * left[0] - _HEARD_AGAIN * again
     best = np.argmax(ways, axis=0)
     column = np.arange(width)
     found = ways[best, column]
@@ -169,7 +195,18 @@ def _step(beam: _Beam, score: StrokeSequence, pitch: int, at_ms: float, usual: f
     beam.period = np.where(planned, old + rate * (np.nan_to_num(seen) - old), beam.period)
     beam.gain = np.where(planned, found, beam.gain + _STRAY)
     beam.hit_ms = np.where(planned, at_ms, beam.hit_ms)
+    _remember(beam, score, pitch, planned & (best > 0), planned)
     return np.where(planned, best, -1)
+
+
+def _remember(beam: _Beam, score: StrokeSequence, pitch: int, entered: BoolArray, planned: BoolArray) -> None:
+    """Keep which keys each path's stroke has been heard with."""
+    band = slice(beam.low, beam.low + beam.gain.size)
+    beam.heard[:, entered] = False
+    beam.left = np.where(entered, score.size[band], beam.left)
+    fresh = planned & score.has[pitch, band] & (score.size[band] > 0) & ~beam.heard[pitch]
+    beam.heard[pitch] |= fresh
+    beam.left = np.maximum(beam.left - fresh, 0.0)
 
 
 def _shifted(values: FloatArray, fill: float) -> FloatArray:
@@ -241,6 +278,55 @@ def stroke_times(beat: FloatArray, stroke: IntArray, at_ms: FloatArray) -> Float
     times = np.clip(times, ends[after], ends[after + 1])
     times[known] = middle
     return np.maximum.accumulate(times)
+
+
+_BROKEN_MS, _BROKEN_NOTES = 150.0, 4
+"""A stroke is broken if its keys, the first and the last left out, were heard over longer than this, and were so many: an
+unplanned note on one of its keys stretches a chord at one end only."""
+
+
+def broken_times(
+    stroke: IntArray, at_ms: FloatArray, key: IntArray, of_note: IntArray, planned: IntArray
+) -> FloatArray:
+    """When each note of a broken stroke was played, ms; nan for notes of strokes struck together, and for unknown ones.
+
+    Parameters
+    ----------
+    stroke : int64, shape (k,)
+        Stroke of each note that is known.
+    at_ms : float64, shape (k,)
+        Its time, ms.
+    key : int64, shape (k,)
+        Its key.
+    of_note : int64, shape (n,)
+        Stroke of each planned note, not decreasing.
+    planned : int64, shape (n,)
+        Keys of the planned notes.
+
+    Returns
+    -------
+    float64, shape (n,)
+        Milliseconds.
+
+    Notes
+    -----
+    Ours. A key that was played twice within its stroke counts the first time.
+    """
+    strokes = int(of_note[-1]) + 1
+    name, first = np.unique(np.stack([stroke * KEYS + key, np.arange(stroke.size)]), axis=1)
+    begin = np.flatnonzero(np.diff(name, prepend=-1) != 0)
+    name, when = name[begin], at_ms[first[begin]]
+    in_order = when[np.lexsort((when, name // KEYS))]
+    count = np.bincount(name // KEYS, minlength=strokes)
+    start = np.cumsum(count) - count
+    enough = np.flatnonzero(count >= _BROKEN_NOTES)
+    inner_ms = in_order[start[enough] + count[enough] - 2] - in_order[start[enough] + 1]
+    broken = np.zeros(strokes, bool)
+    broken[enough] = inner_ms > _BROKEN_MS
+    wanted = of_note * KEYS + planned
+    row = np.minimum(np.searchsorted(name, wanted), name.size - 1)
+    known = broken[of_note] & (planned >= 0) & (name[row] == wanted)
+    return np.where(known, when[row], np.nan)
 
 
 def _believable(beat: FloatArray, at_ms: FloatArray) -> BoolArray:
