@@ -5,9 +5,21 @@ from pathlib import Path
 import pytest
 
 from heeltap.app.drill.drill import drill_of
+from heeltap.app.drill.settings import Settings, context_of
+from heeltap.app.route.route import Route
+from heeltap.app.takes.finish_take import finish_take
+from heeltap.app.takes.load_scored_inputs import score_kept
+from heeltap.clock import FakeClock
+from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
+from heeltap.engine.process import EngineSpec, run_here
+from heeltap.files.takes.folder import open_take, read_context
+from heeltap.model.notes import make_notes
 from heeltap.session.matcher import Status
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import Begin, Elapsed, Phase, begin, step
+from heeltap.tui.screens.drill import draw_drill, view_of
+from heeltap.views.bar_sheet import glyphs_for
+from tests.engine.test_process import Screen
 from tests.makers.drills import played
 from tests.makers.written_songs import BARS, COUNT, SONG_US, write_song
 
@@ -63,3 +75,57 @@ def test_numbers_come_bar_by_bar_while_playing(tmp_path: Path, ticks_per_quarter
     assert {Status.PLAYED} == {stroke.status for stroke in state.strokes}
     assert BARS == len(done_at)
     assert all(0 < at - bar.end_us <= 250_000 for at, bar in zip(done_at, state.columns.bars, strict=True))
+
+
+@pytest.mark.parametrize("ticks_per_quarter", RESOLUTIONS)
+def test_an_item_of_a_set_is_drilled_and_judged_like_the_part_itself(tmp_path: Path, ticks_per_quarter: int) -> None:
+    """The part of a MIDI file as an item of a set, through the engine on a clock that jumps: each offset comes back in its own
+    bar, from the journal as from the screen."""
+    write_song(tmp_path / "song.mid", ticks_per_quarter)
+    (tmp_path / "week.toml").write_text(_SET, encoding="utf-8")
+    drill = drill_of(f"{tmp_path / 'week.toml'}:1")
+    offsets_us = [(-1) ** k * (3_000 + 1_000 * (k % 5)) for k in range(COUNT)]
+    clock, screen = FakeClock(), Screen()
+    script = script_from_notes(make_notes(drill.plan.at_us + offsets_us, [60] * COUNT))
+    take = open_take(tmp_path, context_of(drill, Settings("Pads", "Synth", takes=tmp_path), Route(delay_ms=0.0)))
+    port, spec = FakeInPort(script, clock.now_ns, name="Pads"), EngineSpec(drill.schedule, journal=take.journal)
+    run_here(spec, clock, screen, inputs=[port], output=FakeOutPort(clock.now_ns))
+    columns = columns_of(drill.plan, count_in_bars=drill.count_in_bars)
+    result = score_kept(finish_take(take, read_context(take.folder), ending="played"))
+
+    assert [0, 500_000, 2_500_000, 4_500_000, 6_300_000, 7_900_000] == [bar.start_us for bar in columns.bars]
+    assert [us / 1000 for us in offsets_us] == pytest.approx([note.offset_ms for note in result.notes], abs=0.02)
+    assert [1, *(bar for bar in range(2, BARS + 1) for _ in range(4))] == [note.bar for note in result.notes]
+
+
+_SET = """\
+format = "heeltap.set/1"
+title = "A song"
+
+[[item]]
+midi = "song.mid"
+part = "keys"
+"""
+
+
+@pytest.mark.parametrize("ticks_per_quarter", RESOLUTIONS)
+def test_the_drawn_screen_follows_the_bars_of_the_file(tmp_path: Path, ticks_per_quarter: int) -> None:
+    """In the middle of each bar the head of the screen names it, and the bar before has the numbers that were played."""
+    drill = drill_of(str(write_song(tmp_path / "song.mid", ticks_per_quarter)), part="keys")
+    columns = columns_of(drill.plan, count_in_bars=drill.count_in_bars)
+    view = view_of(drill, Settings("Pads", "Synth", takes=tmp_path), glyphs_for("utf-8"))
+    notes = played(drill.plan, [float(10 + k) for k in range(COUNT)])
+    state = step(begin(columns), Begin())[0]
+    heads, numbers = [], []
+    for bar in columns.bars:
+        middle = (bar.start_us + bar.end_us) // 2 + 100_000
+        due = [note for note in notes if state.now_us < note.at_us <= middle]
+        for event in [*due, Elapsed(middle)]:
+            state, _ = step(state, event)
+        drawn = ["".join(span.text for span in line) for line in draw_drill(state, view)]
+        heads += [number for number in range(1, BARS + 1) if f"bar {number} of {BARS}" in drawn[0]]
+        before = [state.strokes[i].offset_us for i in (columns.bars[bar.number - 2].targets if bar.number > 1 else ())]
+        numbers.append(all(f"+{(us or 0) // 1000}" in "\n".join(drawn) for us in before))
+
+    assert list(range(1, BARS + 1)) == heads
+    assert [True] * BARS == numbers

@@ -14,6 +14,7 @@ from heeltap.app.drill.run import Settings
 from heeltap.model.plan import Section
 from heeltap.session.plan_columns import columns_of
 from heeltap.session.session import (
+    NO_INPUT,
     Begin,
     Elapsed,
     Feedback,
@@ -132,8 +133,8 @@ def test_a_terminal_that_is_too_small_says_so() -> None:
 
 
 def test_a_lost_input_is_said_in_words() -> None:
-    """The line of the ports tells what to do."""
-    assert "input gone: plug it in" in shown(a_state(Lost(2_700_001)))[1]
+    """A line of its own tells what to do, whole at 80 columns."""
+    assert f"  {NO_INPUT}" == shown(a_state(Lost(2_700_001)))[2].rstrip()
 
 
 @pytest.mark.parametrize(

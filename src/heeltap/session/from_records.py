@@ -1,6 +1,6 @@
 """What a record of the engine means to the session.
 
-Inside: `events_of`, `Presses`, `NO_OUTPUT`, `unwritten_words`.
+Inside: `events_of`, `Presses`, `NO_OUTPUT`, `NO_ENGINE`, `unwritten_words`.
 """
 
 from heeltap.engine import records
@@ -9,7 +9,7 @@ from heeltap.session import session
 from heeltap.session.handsfree import Controls, press_of
 from heeltap.session.session import Event
 
-__all__ = ["NO_OUTPUT", "Presses", "events_of", "unwritten_words"]
+__all__ = ["NO_ENGINE", "NO_OUTPUT", "Presses", "events_of", "unwritten_words"]
 
 
 NO_OUTPUT = "The output is gone: nothing sounds. What you play is still kept."
@@ -32,6 +32,10 @@ def unwritten_words(code: int) -> str:
         return ""
     reason = unwritten_reason(code)
     return f"{reason[0].upper()}{reason[1:]}: the take goes on, {KEPT_BYTES >> 20} MB of it in memory. Make room now."
+
+
+NO_ENGINE = "the engine process ended unexpectedly"
+"""Why the take ended when the engine was killed."""
 
 
 class Presses:
@@ -82,5 +86,5 @@ def events_of(record: records.Record, presses: Presses) -> list[Event]:
         case records.DONE:
             return [session.Elapsed(at_us), session.Stop(at_us, "the engine stopped")]
         case records.DIED:
-            return [session.Stop(-(2**62), "the engine process ended unexpectedly")]
+            return [session.Stop(-(2**62), NO_ENGINE)]
     return []

@@ -12,7 +12,8 @@ The phases::
                           v  |             v  |
                           paused           paused
 
-Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `Phase`, `Feedback`, `begin`, `step`, `bar_result`.
+Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `Phase`, `Feedback`, `begin`, `step`, `bar_result`,
+`dropped_words`, `NO_INPUT`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -51,6 +52,7 @@ from heeltap.session.rematch import REVIEW_BARS, review
 from heeltap.wording import count
 
 __all__ = [
+    "NO_INPUT",
     "Again",
     "Back",
     "BarDone",
@@ -78,6 +80,7 @@ __all__ = [
     "Stop",
     "bar_result",
     "begin",
+    "dropped_words",
     "step",
 ]
 
@@ -89,6 +92,9 @@ _EDGE_US = 50_000
 
 _READ_US = 6_000_000
 """How long what happened once is shown."""
+
+NO_INPUT = "An input is gone: plug it in, the take goes on."
+"""What the player is told while that lasts."""
 
 _RECENT = 16
 """Strokes on the lean scale."""
@@ -140,7 +146,8 @@ class State:
     @property
     def notice(self) -> str:
         """What the player must know now, in one text, the newest first; empty when there is nothing."""
-        return " ".join(one.text for one in reversed(self.said))
+        away = [] if self.connected or self.phase is Phase.DONE else [NO_INPUT]
+        return " ".join([*away, *(one.text for one in reversed(self.said))])
 
     @property
     def connected(self) -> bool:
@@ -196,14 +203,27 @@ def _say(state: State, event: Say) -> State:
     return replace(state, said=(*others, event) if event.text else others)
 
 
+def dropped_words(cycles: int) -> str:
+    """What the player is told of so many dropped cycles.
+
+    Parameters
+    ----------
+    cycles : int
+
+    Returns
+    -------
+    str
+    """
+    return f"The MIDI system dropped {count(cycles, 'cycle')}: a note may be lost there, and counts as ?."
+
+
 def _dropped(state: State, event: Dropped) -> State:
     """A stroke beside a dropped cycle that nothing came for may have been played."""
     if state.stands:
         return state
     reach = DROP_REACH_US - _EDGE_US
     hole = Interruption(event.at_us - reach, event.at_us + reach, "dropped")
-    text = f"The MIDI system dropped {count(event.cycles, 'cycle')}: a note may be lost there, and counts as ?."
-    state = _say(state, Say(text, "cycles", event.at_us + _READ_US))
+    state = _say(state, Say(dropped_words(event.cycles), "cycles", event.at_us + _READ_US))
     return _unmissed(replace(state, gaps=(*state.gaps, hole)))
 
 

@@ -269,11 +269,7 @@ def _beside(line: Line, view: View) -> int:
 def _beats(state: State, view: View) -> Line:
     """The beats of the present bar; beside them what must be known, or the ports."""
     line = beats_line(state)
-    words = (
-        ("" if _still(state) else view.message)
-        or ("" if _urgent(state, view) else state.notice)
-        or ("" if state.connected else "input gone: plug it in, the take goes on")
-    )
+    words = ("" if _still(state) else view.message) or ("" if _urgent(state, view) else state.notice)
     text = clip(clean(words or view.ports), _beside(line, view))
     return [*line, Span("  "), Span(text, "out" if words else "dim")]
 
