@@ -23,6 +23,7 @@ from heeltap.analysis.statistics.estimates import (
 from heeltap.analysis.statistics.tables import by_beat, by_section, overall, summarise
 from heeltap.model.arrays import FloatArray
 from heeltap.model.plan import Section
+from tests.bench.bench_intervals import simulated
 from tests.makers.tables import NOISES, noise, offsets_table, plant
 
 
@@ -249,6 +250,17 @@ def test_coverage(kind: str, n: int) -> None:
     assert found[0] >= least
     assert found[2] >= least
     assert found[1] >= (0.78 if long else least)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("n", "widest"), [(64, 3.0), (200, 1.9)])
+@pytest.mark.parametrize("kind", ["ar0", "ar35", "ar70", "wander"])
+def test_the_average_decides(kind: str, n: int, widest: float) -> None:
+    """The average's interval covers, and is at most so many times as wide as that of who knows the noise."""
+    held, wide = simulated(kind, n, 400, seed=17)
+
+    assert held >= 0.93 - 2 * 0.0128
+    assert wide <= widest
 
 
 def test_overall_needs_no_pocket(rng: np.random.Generator) -> None:

@@ -54,7 +54,8 @@ def test_long_memory_mean_has_its_published_variance() -> None:
 
 
 def test_priors_sum_to_one() -> None:
-    """Both plausibilities are distributions over the family."""
+    """All three plausibilities are distributions over the family."""
+    assert sum(model.mean_prior for model in MODELS) == pytest.approx(1.0)
     assert sum(model.interval_prior for model in MODELS) == pytest.approx(1.0)
     assert sum(model.test_prior for model in MODELS) == pytest.approx(1.0)
 

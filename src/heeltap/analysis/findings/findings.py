@@ -31,6 +31,7 @@ from heeltap.analysis.findings.sentences import bars_of, sentence
 from heeltap.analysis.findings.spread_kinds import spread_size_ms
 from heeltap.analysis.section_words import delay_share
 from heeltap.analysis.statistics.estimates import bias
+from heeltap.analysis.statistics.mixtures import half_width
 from heeltap.analysis.statistics.noise_models import Noise, fit_noise
 from heeltap.model.arrays import FloatArray
 from heeltap.model.offsets import Offsets
@@ -46,9 +47,9 @@ LEAST_MS = 2.0
 (Friberg & Sundberg 1995, JASA 98:2524-2531). For slopes it is the change from end to end."""
 
 _BIAS_MARGIN = 1.5
-"""Half-widths of its interval by which the mean must miss the lean. Under long memory a take's mean wanders further than
-the take shows: at 1.0 up to 0.10 of faultless takes heard that they were early or late, at 1.4 at most 0.04 (300 takes a
-cell, `docs/decisions/0022-error-over-the-whole-list.md`)."""
+"""Half-widths of its careful interval (weighed as those of slopes, wider in short takes) by which the mean must miss the
+lean. Under long memory a take's mean wanders further than the take shows: at 1.0 up to 0.10 of faultless takes heard that
+they were early or late, at 1.4 at most 0.04 (300 takes a cell, `docs/decisions/0022-error-over-the-whole-list.md`)."""
 
 _MIN_CONFIDENCE = 0.5
 
@@ -166,7 +167,10 @@ def _bias(offsets: Offsets, lean: float | None, unsure_ms: float) -> _Size | Non
         return None
     effect = mean.value - lean
     half = float(np.hypot(mean.ci95[1] - mean.value, unsure_ms))
-    return (effect, (effect - half, effect + half)) if abs(effect) > max(_BIAS_MARGIN * half, LEAST_MS) else None
+    noise, even = fit_noise(offsets.offset_ms), np.full(len(offsets), 1 / len(offsets))
+    careful = half_width(np.sqrt(noise.error_variance(even)), noise.weight, noise.freedom)
+    least = max(_BIAS_MARGIN * float(np.hypot(max(careful, mean.ci95[1] - mean.value), unsure_ms)), LEAST_MS)
+    return (effect, (effect - half, effect + half)) if abs(effect) > least else None
 
 
 def _size(offsets: Offsets, contrast: Contrast, beside: TestResult, noise: Noise) -> _Size | None:

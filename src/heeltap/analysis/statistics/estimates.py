@@ -289,7 +289,8 @@ def weighted_sum(
     if short:
         return Estimate(value, None, n, short)
     noise = noise or fit_noise(offsets)
-    half = half_width(np.sqrt(noise.error_variance(weights)), noise.weight, noise.freedom)
+    plausible = noise.weight if widen else noise.mean_weight
+    half = half_width(np.sqrt(noise.error_variance(weights)), plausible, noise.freedom)
     half *= _small_sample_factor(offsets.size) if widen else 1.0
     return Estimate(value, (value - half, value + half), n, _few_note(offsets.size))
 

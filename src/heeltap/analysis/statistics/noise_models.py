@@ -133,14 +133,16 @@ class Noise:
     """Strokes."""
     freedom: int
     """Degrees of freedom: strokes minus the regressors taken out."""
+    mean_weight: FloatArray
+    """Probability of each model given the take, for intervals of means; sums to one."""
     weight: FloatArray
-    """Probability of each model given the take; sums to one."""
+    """The same for all other intervals: more careful about long memory."""
     variance_ms2: FloatArray
     """Variance of one stroke under each model, ms squared."""
 
     def __post_init__(self) -> None:
         """Make the columns read-only."""
-        freeze_columns(self, ("weight", "variance_ms2"))
+        freeze_columns(self, ("mean_weight", "weight", "variance_ms2"))
 
     def error_variance(self, weights: FloatArray) -> FloatArray:
         """Variance of ``sum(weights * offsets)`` under each model, ms squared, exact.
@@ -295,10 +297,16 @@ def fit_noise(offset_ms: FloatArray, regressors: FloatArray | None = None) -> No
     fitted = np.sum(cross * np.linalg.solve(inner, cross), axis=(1, 2))
     # At least a billionth of the whole: identical strokes leave nothing but rounding.
     left = np.maximum(products[:, -1, -1] - fitted, 1e-9 * np.maximum(products[:, -1, -1], 1e-9))
-    log_weight = -0.5 * np.linalg.slogdet(inner)[1]
-    log_weight += np.log([m.interval_prior for m in MODELS]) - 0.5 * log_determinants(n) - 0.5 * freedom * np.log(left)
+    likely = -0.5 * (np.linalg.slogdet(inner)[1] + log_determinants(n) + freedom * np.log(left))
+    mean_weight = _normed(likely + np.log([model.mean_prior for model in MODELS]))
+    weight = _normed(likely + np.log([model.interval_prior for model in MODELS]))
+    return Noise(n, freedom, mean_weight, weight, left / freedom)
+
+
+def _normed(log_weight: FloatArray) -> FloatArray:
+    """Weights that sum to one."""
     weight = np.exp(log_weight - log_weight.max())
-    return Noise(n, freedom, weight / weight.sum(), left / freedom)
+    return np.asarray(weight / weight.sum())
 
 
 def _independent(columns: FloatArray) -> FloatArray:
