@@ -14,10 +14,11 @@ from heeltap.devices.fake import FakeInPort, FakeOutPort, script_from_notes
 from heeltap.engine.process import EngineSpec, run_here
 from heeltap.engine.records import Record
 from heeltap.model.notes import make_notes
+from heeltap.session.events import dropped_words
 from heeltap.session.from_records import NO_ENGINE, NO_OUTPUT, Presses, events_of, unwritten_words
 from heeltap.session.handsfree import NO_CONTROLS
 from heeltap.session.plan_columns import columns_of
-from heeltap.session.session import NO_INPUT, Begin, begin, dropped_words, step
+from heeltap.session.session import NO_INPUT, Begin, begin, step
 from tests.app.test_run import a_drill
 from tests.engine.test_process import Screen
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from heeltap.analysis.planned_keys import NEAR_US, PlannedKeys, differences
 from heeltap.model.arrays import BoolArray, FloatArray, IntArray
 from heeltap.model.notes import Notes
 from heeltap.model.plan import Plan
@@ -22,20 +23,17 @@ from heeltap.units import TICKS_PER_QUARTER
 
 __all__ = ["Place", "Run", "at_tempo", "beat_us", "find_place"]
 
-_NEAR_US, _TIGHT_US = 90_000, 30_000
-"""A note is found where the plan has its key this near; nearer where the plan repeats the key quickly."""
-
 _ORDINARY, _BLOCK, _WEAK = 0.93, 24, 0.75
 """Share of notes found in place from which a take is ordinary at first sight, if no so many in a row fall below the last.
 
 A groove fits a bar aside as well, all but its fills: so the look at the whole is spared only where hardly a note is out of place.
 """
 
-_MOST_NOTES, _MOST_PAIRS = 30_000, 3_000_000
-"""Longer takes are not looked at; of more pairs of equal keys a part is enough."""
+_MOST_NOTES = 30_000
+"""Longer takes are not looked at."""
 
-_BIN_US, _PLACES = 20_000, 24
-"""Width of the bins in which differences are counted, and how many places are tried."""
+_PLACES = 24
+"""How many places are tried."""
 
 _NOWHERE, _MOVE, _BEGIN, _FEWEST = 0.6, 5.0, 2.0, 6
 """Price of a note that lies nowhere, of a change of place, of beginning elsewhere than at the plan's own place (a note that its
@@ -134,7 +132,7 @@ def find_place(plan: Plan, notes: Notes) -> Place:
     """
     if len(plan) < _LEAST or not _LEAST <= len(notes) <= _MOST_NOTES or np.any(plan.pitch < 0):
         return Place()
-    planned = _Keys.of(plan)
+    planned = PlannedKeys.of(plan)
     if _is_ordinary(planned, notes.pitch, notes.onset_us):
         return Place()
     semitones = _transposition(planned, notes)
@@ -175,57 +173,7 @@ def at_tempo(plan: Plan, ratio: float) -> Plan:
     return replace(plan, tempo=tempo, at_us=np.rint(plan.at_us / ratio).astype(np.int64))
 
 
-_KEY = 1 << 44
-"""Distance between keys on the line on which times of all keys stand one behind the other."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Keys:
-    """The planned times of each key."""
-
-    line: IntArray
-    """``key * _KEY + time``, increasing."""
-    near_us: FloatArray
-    """How near a note of each key must lie, shape (128,)."""
-    count: IntArray
-    span_us: float
-
-    @staticmethod
-    def of(plan: Plan) -> "_Keys":
-        line = np.unique(plan.pitch * _KEY + plan.at_us)
-        key, gap = line // _KEY, np.diff(line)
-        near = np.full(128, float(_NEAR_US))
-        for one in np.unique(key).tolist():
-            gaps = gap[(key[1:] == one) & (key[:-1] == one)]
-            if gaps.size:
-                near[one] = np.clip(0.25 * np.quantile(gaps, 0.25), _TIGHT_US, _NEAR_US)
-        count = np.bincount(key, minlength=128)
-        return _Keys(line, near, count, float(max(int(np.ptp(plan.at_us)), 1)))
-
-    def far_us(self, key: IntArray, at_us: IntArray) -> IntArray:
-        """How far each note lies from the nearest planned one of its key, signed (positive is late)."""
-        wanted = key * _KEY + at_us
-        row = (
-            np.clip(np.searchsorted(self.line, wanted), 1, self.line.size - 1)
-            if self.line.size > 1
-            else np.zeros(key.size, int)
-        )
-        before, after = wanted - self.line[row - 1], wanted - self.line[row]
-        return np.asarray(np.where(np.abs(before) < np.abs(after), before, after), dtype=np.int64)
-
-    def hit(self, key: IntArray, at_us: IntArray) -> BoolArray:
-        """Which notes the plan has where they lie."""
-        inside = (key >= 0) & (key < 128)
-        near = self.near_us[np.clip(key, 0, 127)]
-        return np.asarray(inside & (np.abs(self.far_us(key, at_us)) <= near))
-
-    def chance(self, key: IntArray) -> float:
-        """How many of these notes would be hits at a place taken at random."""
-        inside = np.clip(key, 0, 127)
-        return float(np.minimum(2.0 * self.near_us[inside] * self.count[inside] / self.span_us, 1.0).sum())
-
-
-def _is_ordinary(planned: _Keys, key: IntArray, at_us: IntArray) -> bool:
+def _is_ordinary(planned: PlannedKeys, key: IntArray, at_us: IntArray) -> bool:
     """Whether nearly every note lies in place, everywhere in the take."""
     hit = planned.hit(key, at_us).astype(float)
     if hit.mean() < _ORDINARY:
@@ -235,56 +183,24 @@ def _is_ordinary(planned: _Keys, key: IntArray, at_us: IntArray) -> bool:
     return bool((np.convolve(hit, np.ones(_BLOCK) / _BLOCK, "valid") >= _WEAK).all())
 
 
-def _transposition(planned: _Keys, notes: Notes) -> int:
+def _transposition(planned: PlannedKeys, notes: Notes) -> int:
     """Semitones by which the take is higher than the plan: those at which one place holds the most of its notes."""
     best, most = 0, 0.0
     for semitones in sorted(range(-24, 25), key=abs):
-        _, count = _differences(planned, notes.pitch - semitones, notes.onset_us)
+        _, count = differences(planned, notes.pitch - semitones, notes.onset_us)
         top = float(count.max(initial=0.0)) * (1.0 if semitones == 0 else 0.8 if semitones % 12 == 0 else 0.7)
         if top > most:
             best, most = semitones, top
     return best
 
 
-def _differences(planned: _Keys, key: IntArray, at_us: IntArray) -> tuple[IntArray, FloatArray]:
-    """Places (take minus plan, microseconds) and how many notes would be found at each."""
-    plan_key, plan_us = planned.line // _KEY, planned.line % _KEY
-    pairs = int(planned.count[key[(key >= 0) & (key < 128)]].sum())
-    every = max(1, -(-pairs // _MOST_PAIRS))
-    key, at_us = key[::every], at_us[::every]
-    found = [at_us[key == one][:, None] - plan_us[plan_key == one][None] for one in np.unique(key).tolist()]
-    all_us = np.concatenate([one.ravel() for one in found]) if found else np.zeros(0, np.int64)
-    if all_us.size == 0:
-        return np.zeros(0, np.int64), np.zeros(0)
-    if int(all_us.max()) // _BIN_US - int(all_us.min()) // _BIN_US > _MOST_BINS:
-        return _sparse(all_us // _BIN_US)
-    low = int(all_us.min()) // _BIN_US - 3
-    count = np.bincount(all_us // _BIN_US - low, minlength=8).astype(float)
-    smooth = np.convolve(count, [0.5, 1.0, 1.0, 1.0, 0.5], "same")
-    return (np.arange(smooth.size) + low) * _BIN_US + _BIN_US // 2, smooth
-
-
-_MOST_BINS = 200_000
-"""Bins that are laid out; a note days after the others would ask for billions."""
-
-
-def _sparse(bins: IntArray) -> tuple[IntArray, FloatArray]:
-    """The same from the bins that are not empty, and their neighbours."""
-    full, count = np.unique(bins, return_counts=True)
-    near = np.unique(full[:, None] + np.arange(-2, 3)[None])
-    smooth = np.zeros(near.size)
-    for shift, weight in zip(range(-2, 3), (0.5, 1.0, 1.0, 1.0, 0.5), strict=True):
-        smooth[np.searchsorted(near, full + shift)] += weight * count
-    return near * _BIN_US + _BIN_US // 2, smooth
-
-
-def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:
+def _tempo_ratio(planned: PlannedKeys, key: IntArray, at_us: IntArray) -> float:
     """The tempo of the take over that of the plan; refined from its opening to the whole."""
     first_us = int(at_us[0])
     some = slice(0, _OPENING)
     tops = [
         float(
-            _differences(planned, key[some], np.rint((at_us[some] - first_us) * ratio).astype(np.int64))[1].max(
+            differences(planned, key[some], np.rint((at_us[some] - first_us) * ratio).astype(np.int64))[1].max(
                 initial=0
             )
         )
@@ -295,10 +211,10 @@ def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:
     while True:
         part = slice(0, size)
         moved = np.rint((at_us[part] - first_us) * ratio).astype(np.int64)
-        places, count = _differences(planned, key[part], moved)
+        places, count = differences(planned, key[part], moved)
         at = moved - int(places[int(np.argmax(count))])
         far = planned.far_us(key[part], at)
-        hit = np.abs(far - np.median(far)) < (0.5 if whole > 1 else 1.5) * _NEAR_US
+        hit = np.abs(far - np.median(far)) < (0.5 if whole > 1 else 1.5) * NEAR_US
         if hit.sum() >= _LEAST:
             slope = np.polyfit(moved[hit].astype(float), (at - far)[hit].astype(float), 1)[0]
             ratio *= float(np.clip(slope, 0.97, 1.03))
@@ -309,7 +225,7 @@ def _tempo_ratio(planned: _Keys, key: IntArray, at_us: IntArray) -> float:
 
 def _way(plan: Plan, key: IntArray, at_us: IntArray) -> Place:
     """The best way through the take from place to place."""
-    planned = _Keys.of(plan)
+    planned = PlannedKeys.of(plan)
     shifts = _shifts(planned, key, at_us)
     hit = np.stack([planned.hit(key, at_us - shift) for shift in shifts.tolist()], axis=1)
     state = _best_states(hit, np.abs(shifts) > _OWN_US, np.diff(at_us) / 1e6)
@@ -331,9 +247,9 @@ def _planned_in(plan: Plan, runs: Sequence[Run]) -> int:
     return sum(int(((plan.at_tick >= run.first_tick) & (plan.at_tick <= run.last_tick)).sum()) for run in runs)
 
 
-def _shifts(planned: _Keys, key: IntArray, at_us: IntArray) -> IntArray:
+def _shifts(planned: PlannedKeys, key: IntArray, at_us: IntArray) -> IntArray:
     """The places worth trying, the plan's own first."""
-    places, count = _differences(planned, key, at_us)
+    places, count = differences(planned, key, at_us)
     found = [0]
     count = count.copy()
     for _ in range(_PLACES):
@@ -342,7 +258,7 @@ def _shifts(planned: _Keys, key: IntArray, at_us: IntArray) -> IntArray:
             break
         at = int(places[top])
         far = planned.far_us(key, at_us - at)
-        near = np.abs(far) <= _NEAR_US
+        near = np.abs(far) <= NEAR_US
         found.append(at + (int(np.median(far[near])) if near.any() else 0))
         count[max(0, top - 4) : top + 5] = 0.0
     return np.array(found, dtype=np.int64)
@@ -370,7 +286,9 @@ def _best_states(hit: BoolArray, elsewhere: BoolArray, gap_s: FloatArray) -> Int
     return np.where(state == hit.shape[1], -1, state)
 
 
-def _runs(plan: Plan, planned: _Keys, shifts: IntArray, state: IntArray, key: IntArray, at_us: IntArray) -> list[Run]:
+def _runs(
+    plan: Plan, planned: PlannedKeys, shifts: IntArray, state: IntArray, key: IntArray, at_us: IntArray
+) -> list[Run]:
     """The stretches of one place, each with the bars of the plan that it holds."""
     edges = np.concatenate([[0], np.flatnonzero(np.diff(state)) + 1, [state.size]])
     found = []
@@ -397,10 +315,10 @@ def _merged(runs: list[Run]) -> list[Run]:
     return found
 
 
-def _run(plan: Plan, planned: "_Keys", shift: int, some: slice, key: IntArray, at_us: IntArray) -> Run | None:
+def _run(plan: Plan, planned: PlannedKeys, shift: int, some: slice, key: IntArray, at_us: IntArray) -> Run | None:
     """A stretch of notes at one place; None where too few of them are there."""
     far = planned.far_us(key[some], at_us[some] - shift)
-    near = np.abs(far) <= _NEAR_US
+    near = np.abs(far) <= NEAR_US
     if near.sum() < _FEWEST:
         return None
     planned_us = (at_us[some] - shift - far)[near]

@@ -3,7 +3,7 @@
 Times are microseconds from bar 1, beat 1; the count-in lies before 0.
 
 Inside: the events (`Begin` ... `Show`, together `Event`), the effects (`BarDone`, `Finished`, `Again`, together `Effect`), and
-what they carry: `Extra`, `Interruption`, `BarResult`, `Feedback`.
+what they carry: `Extra`, `Interruption`, `BarResult`, `Feedback`; and `dropped_words`.
 """
 
 from enum import StrEnum
@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from heeltap.session.matcher import Stroke
 from heeltap.session.plan_columns import BarColumns
+from heeltap.wording import count
 
 __all__ = [
     "Again",
@@ -36,6 +37,7 @@ __all__ = [
     "Say",
     "Show",
     "Stop",
+    "dropped_words",
 ]
 
 
@@ -208,3 +210,17 @@ class Again(NamedTuple):
 
 
 Effect = BarDone | Finished | GoOn | Again
+
+
+def dropped_words(cycles: int) -> str:
+    """What the player is told of so many dropped cycles.
+
+    Parameters
+    ----------
+    cycles : int
+
+    Returns
+    -------
+    str
+    """
+    return f"The MIDI system dropped {count(cycles, 'cycle')}: a note may be lost there, and counts as ?."

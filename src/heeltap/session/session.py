@@ -13,7 +13,7 @@ The phases::
                           paused           paused
 
 Inside: the events, `BarDone`, `Finished` and `Again` (the effects), `State`, `Phase`, `Feedback`, `begin`, `step`, `bar_result`,
-`dropped_words`, `NO_INPUT`.
+`NO_INPUT`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -45,11 +45,11 @@ from heeltap.session.events import (
     Say,
     Show,
     Stop,
+    dropped_words,
 )
 from heeltap.session.matcher import RecentNotes, Status, Stroke, Struck, assign_note, settle
 from heeltap.session.plan_columns import REACH_US, BarColumns, PlanColumns
 from heeltap.session.rematch import REVIEW_BARS, review
-from heeltap.wording import count
 
 __all__ = [
     "NO_INPUT",
@@ -80,7 +80,6 @@ __all__ = [
     "Stop",
     "bar_result",
     "begin",
-    "dropped_words",
     "step",
 ]
 
@@ -201,20 +200,6 @@ def _say(state: State, event: Say) -> State:
     """Put what is said in the place of what was said of the same."""
     others = tuple(one for one in state.said if one.about != event.about)
     return replace(state, said=(*others, event) if event.text else others)
-
-
-def dropped_words(cycles: int) -> str:
-    """What the player is told of so many dropped cycles.
-
-    Parameters
-    ----------
-    cycles : int
-
-    Returns
-    -------
-    str
-    """
-    return f"The MIDI system dropped {count(cycles, 'cycle')}: a note may be lost there, and counts as ?."
 
 
 def _dropped(state: State, event: Dropped) -> State:
