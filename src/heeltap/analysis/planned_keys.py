@@ -1,4 +1,4 @@
-"""The planned times of each key, and at which places a take's notes would be found among them.
+"""The planned times of each key, and at which places a take's notes would be found among them. Ours.
 
 Inside: `PlannedKeys`, `differences`, `NEAR_US`.
 """
@@ -41,7 +41,16 @@ class PlannedKeys:
 
     @staticmethod
     def of(plan: Plan) -> "PlannedKeys":
-        """Those of a plan with at least one note."""
+        """Those of a plan with at least one note.
+
+        Parameters
+        ----------
+        plan : Plan
+
+        Returns
+        -------
+        PlannedKeys
+        """
         line = np.unique(plan.pitch * _KEY + plan.at_us)
         key, gap = line // _KEY, np.diff(line)
         near = np.full(128, float(NEAR_US))
@@ -53,7 +62,19 @@ class PlannedKeys:
         return PlannedKeys(line, near, count, float(max(int(np.ptp(plan.at_us)), 1)))
 
     def far_us(self, key: IntArray, at_us: IntArray) -> IntArray:
-        """How far each note lies from the nearest planned one of its key, signed (positive is late)."""
+        """How far each note lies from the nearest planned one of its key, signed (positive is late).
+
+        Parameters
+        ----------
+        key : int64, shape (n,)
+        at_us : int64, shape (n,)
+            Microseconds.
+
+        Returns
+        -------
+        int64, shape (n,)
+            Microseconds.
+        """
         wanted = key * _KEY + at_us
         row = (
             np.clip(np.searchsorted(self.line, wanted), 1, self.line.size - 1)
@@ -64,13 +85,33 @@ class PlannedKeys:
         return np.asarray(np.where(np.abs(before) < np.abs(after), before, after), dtype=np.int64)
 
     def hit(self, key: IntArray, at_us: IntArray) -> BoolArray:
-        """Which notes the plan has where they lie."""
+        """Which notes the plan has where they lie.
+
+        Parameters
+        ----------
+        key : int64, shape (n,)
+        at_us : int64, shape (n,)
+            Microseconds.
+
+        Returns
+        -------
+        bool, shape (n,)
+        """
         inside = (key >= 0) & (key < 128)
         near = self.near_us[np.clip(key, 0, 127)]
         return np.asarray(inside & (np.abs(self.far_us(key, at_us)) <= near))
 
     def chance(self, key: IntArray) -> float:
-        """How many of these notes would be hits at a place taken at random."""
+        """How many of these notes would be hits at a place taken at random.
+
+        Parameters
+        ----------
+        key : int64, shape (n,)
+
+        Returns
+        -------
+        float
+        """
         inside = np.clip(key, 0, 127)
         return float(np.minimum(2.0 * self.near_us[inside] * self.count[inside] / self.span_us, 1.0).sum())
 
@@ -89,6 +130,10 @@ def differences(planned: PlannedKeys, key: IntArray, at_us: IntArray) -> tuple[I
     place_us : int64, shape (places,)
         Microseconds.
     count : float64, shape (places,)
+
+    Notes
+    -----
+    Ours.
     """
     plan_key, plan_us = planned.line // _KEY, planned.line % _KEY
     pairs = int(planned.count[key[(key >= 0) & (key < 128)]].sum())
