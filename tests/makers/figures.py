@@ -53,13 +53,14 @@ from tests.bench.bench_offbeats import part_of as off_beats
 from tests.bench.bench_shuffle import STYLES
 from tests.bench.bench_shuffle import part_of as shuffled
 from tests.makers.figures_model import MODEL_CASES, refused
+from tests.makers.figures_random import RANDOM_CASES
 from tests.makers.figures_results import RESULT_CASES
 from tests.makers.grooves import draw_player, make_groove
 from tests.makers.judgements import CLEAN, rushed_song, week_of_tables
 from tests.makers.leaders import lead_and_follow
 from tests.makers.players import FIGURES, full_range_player, make_part, ordinary_player, play_part, worst_player
 from tests.makers.screens import past_take
-from tests.makers.situations import SITUATIONS, a_part, situation, sorted_notes
+from tests.makers.situations import SITUATIONS, a_part, situation
 from tests.makers.tables import FAULTS, noise, offsets_table, plant
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -87,9 +88,9 @@ def figures() -> dict[str, Any]:
         _files,
         _bars,
         _course,
-        _free,
         *MODEL_CASES,
         *RESULT_CASES,
+        *RANDOM_CASES,
     ):
         made.update({f"{case.__name__.strip('_')} {name}": _plain(value) for name, value in case()})
     return made
@@ -333,22 +334,6 @@ def _bars() -> _Cases:
     for family, grade in (("anchor", "hands"), ("split", "triplets"), ("turn", "density")):
         exercise = make_exercise(family, grade, seed=3)
         yield f"{family} {grade}", (counted_exercise(exercise), counted_plan(plan_of(exercise)), exercise.tempo_bpm)
-
-
-def _free() -> _Cases:
-    """Free tempo with rolled chords, holds, a slow end and strays."""
-    rng = np.random.default_rng(15)
-    plan = a_part(23)
-    for number in range(4):
-        gaps = np.diff(plan.at_us, prepend=plan.at_us[0]) * rng.uniform(0.7, 1.4, len(plan))
-        at = np.cumsum(gaps) + rng.normal(0, 8_000, len(plan)) + (rng.random(len(plan)) < 0.02) * 400_000
-        at = np.where(np.arange(len(plan)) > len(plan) // 2, at + 2_500_000, at)
-        keep = rng.random(len(plan)) > 0.05
-        notes = sorted_notes(
-            np.round(at[keep]).astype(np.int64),
-            np.where(rng.random(len(plan)) < 0.04, plan.pitch + 1, plan.pitch)[keep],
-        )
-        yield f"{number}", align_free(plan.at_us, plan.pitch, notes.onset_us, notes.pitch)
 
 
 def _course() -> _Cases:
