@@ -1,4 +1,4 @@
-"""Figures of many small inputs drawn once: practice histories, swing of few pairs, short tables of findings, moved takes, free tempo.
+"""Figures of many small inputs drawn once: histories, swing of few pairs, short tables of findings, moved takes, free tempo.
 
 Inside: `RANDOM_CASES`.
 """
