@@ -54,7 +54,8 @@ def song_text(found: Answer, *, command: str = "") -> str:
         more += ["WHAT COMES BACK", _lines(said)]
     best = 0 if one.comparison.whole is None else one.comparison.whole.best
     band = band_lines(found.band, best, short_names(found.names)) if found.band is not None else []
-    more += ["THE BAND", _lines(band)] if band else []
+    title = "YOU AND THE DRUMS" if found.band is None or len(found.band.names) == 2 else "THE BAND"
+    more += [title, _lines(band)] if band else []
     steps = [advice.text for advice in found.results[best].advice[:2]]
     more += ["NEXT", _lines(steps)] if steps else []
     report = render_comparison(
@@ -93,7 +94,7 @@ def band_lines(band: Band, best: int, names: Sequence[str]) -> list[str]:
     lines = [] if hits is None else [_hits_line(band, hits, best, names)]
     if not band.delay_known:
         unknown = "Who is early cannot be told, because the delay of your recording is not known"
-        return [*lines, f"{unknown}; your part is held around the drums."]
+        return [*lines, f"{unknown}; your part is held around the drums." if lines else f"{unknown}."]
     return lines + [_lead(band.names, pair) for pair in band.leads[best]]
 
 

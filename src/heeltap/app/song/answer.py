@@ -79,7 +79,7 @@ class Answer:
     bars: tuple[SongBars, ...]
     """Bars in which the player is early or late again and again; asked from five takes on."""
     band: Band | None
-    """The player's part among drums and other parts; None where the song has no third part."""
+    """The player's part among drums and other parts; None where the song has no drums."""
     notes: tuple[str, ...]
     """What has to be said before any number: shifts of the recording, clips that were put at their place."""
     problems: tuple[str, ...]

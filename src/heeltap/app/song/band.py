@@ -31,7 +31,7 @@ class Band:
     names: tuple[str, ...]
     """The drums, the song's other parts, the player's."""
     hits: tuple[BandHits | None, ...]
-    """One a take; None where too few hits are shared."""
+    """One a take; None where too few hits are shared, or there is no third part."""
     leads: tuple[tuple[PairLead, ...], ...]
     """For each take the player's part against each other part, the other one first."""
     delay_known: bool
@@ -39,7 +39,7 @@ class Band:
 
 
 def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration) -> Band | None:
-    """The band of a song that leads with drums and has at least one part beside them and the player's.
+    """The band of a song that leads with drums; hits are told where it has a part beside them and the player's.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration
     Returns
     -------
     Band or None
-        None where the song has no drums or no third part.
+        None where the song has no drums.
     """
     if opened.drums is None:
         return None
@@ -67,7 +67,7 @@ def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration
     ]
     others = [(name, row) for name, row in followed if row[0].size]
     drums = _followed(opened, opened.drums.notes, LEADER_PITCHES)
-    if not others or not drums[0].size:
+    if not drums[0].size:
         return None
     hits, leads = [], []
     for one in judged:
@@ -75,7 +75,7 @@ def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration
         if not calibration.known and own[0].size:
             own = own[0], own[1] - np.median(own[1]) + np.median(drums[1])
         rows = [drums, *(row for _, row in others), own]
-        hits.append(band_hits(rows))
+        hits.append(band_hits(rows) if others else None)
         found = who_leads(rows)
         leads.append(tuple(pair for pair in found if pair.second == len(rows) - 1))
     names = ("drums", *(name for name, _ in others), opened.song.part)
