@@ -65,7 +65,8 @@ def test_a_song_of_any_resolution_is_drilled_right(
 
 @pytest.mark.live
 def test_a_loop_is_judged_pass_by_pass_and_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Bars 4 and 5 three times, first on, then late, then early: the bars keep their names, each pass has its row."""
+    """Bars 4 and 5 three times, first on, then late, then early: the bars keep their names, each pass has its row
+    and is a take of its own."""
     song = write_song(tmp_path / "song.mid", 480, drums=False)
     one = [us - 4_500_000 for us in SONG_US if 4_500_000 <= us < 7_900_000]
     planned = [us + turn * 3_400_000 for turn in range(3) for us in one]
@@ -83,8 +84,8 @@ def test_a_loop_is_judged_pass_by_pass_and_kept(tmp_path: Path, capsys: pytest.C
     ]
     assert ["pass 1", "pass 2", "pass 3"] == [row["name"] for row in rows]
     assert [0.0, 35.0, -35.0] == [pytest.approx(row["bias_ms"], abs=2.0) for row in rows]
-    take = load_take(list_takes(takes_dir())[0])
-    assert ("song-bars-4-5", 3 * len(one)) == (take.context.name, len(take.notes))
+    takes = [load_take(folder) for folder in list_takes(takes_dir())]
+    assert [("song-bars-4-5", len(one))] * 3 == [(take.context.name, len(take.notes)) for take in takes]
 
 
 @pytest.mark.parametrize(

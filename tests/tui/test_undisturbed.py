@@ -32,11 +32,12 @@ def played(what_settings: Settings, *, disturbed: bool, rng: np.random.Generator
             for _ in range(6000):
                 if app.outcomes:
                     break
-                if disturbed and app.play is not None:
+                play = app.play  # the take may end while a key is pressed
+                if disturbed and play is not None:
                     await pilot.press(*rng.choice(_SAFE, 3).tolist())
                     told = rng.integers(12)
                     if told < 2:
-                        app.play.ask((session.Lost, session.Back)[told](app.play.now_us, 0))
+                        play.ask((session.Lost, session.Back)[told](play.now_us, 0))
                     await pilot.resize_terminal(*_SIZES[int(rng.integers(len(_SIZES)))])
                 await pilot.pause(0.05)
             await pilot.press("q") if not app.help_screen.is_open else await pilot.press("z", "q")
