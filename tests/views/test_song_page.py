@@ -1,10 +1,12 @@
 """The sheet of a song: what stands on it, that it is one page of paper, and what it is written as."""
 
+import importlib
 import shutil
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,6 +20,14 @@ from heeltap.views.song_page import AgainRow, BarCell, SongPage, page_html, page
 from tests.makers.songs import played, write_song, write_take
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+
+
+def printer() -> Any:
+    """The library that lays pages out; the test is skipped where it, or what it stands on, is missing."""
+    try:
+        return importlib.import_module("weasyprint")
+    except (ImportError, OSError) as error:
+        pytest.skip(f"heeltap[pdf] cannot be used here: {error}")
 
 
 def song_of(folder: Path, takes: int = 6) -> OpenSong:
@@ -114,7 +124,7 @@ def test_names_stay_text(page: SongPage) -> None:
 @pytest.mark.live
 def test_a_full_sheet_prints_on_one_page() -> None:
     """A4, by a library that lays pages out."""
-    weasyprint = pytest.importorskip("weasyprint", reason="heeltap[pdf] is not installed")
+    weasyprint = printer()
 
     assert 1 == len(weasyprint.HTML(string=page_html(full())).render().pages)
 
@@ -144,7 +154,7 @@ def test_the_command_writes_the_sheet_and_only_over_its_own(
 ) -> None:
     """A second time it is replaced; a file of another kind stays."""
     if ending == "pdf":
-        pytest.importorskip("weasyprint", reason="heeltap[pdf] is not installed")
+        printer()
     song_of(tmp_path, takes=2)
     other = tmp_path / f"notes.{ending}"
     other.write_text("mine\n", encoding="utf-8")
