@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heeltap.app.drill.drill import drill_of
 from heeltap.app.listen.playback import Playback, both_versions, heard_take
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.files.takes.folder import load_take, open_take, save_take
@@ -143,3 +144,41 @@ def test_changing_the_version_keeps_the_place(environment: dict[str, str], tmp_p
     assert {RATE_HZ / 2} == set(np.diff(at[::2]).tolist())
     assert np.max(np.abs(gap_ms[:8] - offset_ms[:8])) < 1.0
     assert np.max(np.abs(gap_ms[9:])) < 1.0
+
+
+def test_drums_lead_into_a_change_and_land_on_it(environment: dict[str, str], tmp_path: Path) -> None:
+    """A turn over the plain beat: in the bar before the chorus a stroke falls on its last sixteenth, where no other bar has one,
+    and the chorus begins with a crash that still rings when a plain first beat is silent."""
+    drill = drill_of("turn 2", click="beat:plain")
+    bar_us, change = 4 * int(drill.plan.tempo.us_per_quarter[0]), drill.plan.sections[1].first_bar
+    from_us = (change - 3) * bar_us
+    for _attempt in range(3):
+        playback = Playback(drill.schedule, "audio", from_us=from_us - 1_000, start_delay_us=3_000_000)
+        recorder = Recorder("PortAudio", environment, tmp_path)
+        try:
+            until = now_ns() + 25_000_000_000
+            while not playback.over and now_ns() < until and playback.now_us < change * bar_us:
+                playback.turn()
+                nap(0.02)
+            wave, _, holes = recorder.stop()
+        finally:
+            recorder.kill()
+            playback.stop()
+        if not holes:
+            break
+    else:
+        pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+    first = int(onsets(wave, share=0.08)[0])
+
+    def loudest(sixteenth: float, from_ms: float, to_ms: float) -> float:
+        """The loudest sample in a stretch after a sixteenth, counted from the first bar that is heard."""
+        at = first + round(sixteenth * bar_us / 16 * RATE_HZ / 1e6)
+        return float(np.max(np.abs(wave[at + round(from_ms * 48) : at + round(to_ms * 48)])))
+
+    print(
+        "fill and crash",
+        [round(loudest(x, 0, 30), 3) for x in (15, 31)],
+        [round(loudest(x, 150, 250), 4) for x in (0, 32)],
+    )
+    assert loudest(31, 0, 30) > 5 * loudest(15, 0, 30)
+    assert loudest(32, 150, 250) > 4 * loudest(0, 150, 250)
