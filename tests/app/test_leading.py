@@ -14,7 +14,6 @@ from heeltap.app.drill.leading import drums_ahead, drums_of, leads, led_by
 from heeltap.app.drill.ranges import drill_bars
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.drill.settings import context_of
-from heeltap.app.listen.playback import heard_take
 from heeltap.app.route.route import Route
 from heeltap.app.score.compare import compare_takes
 from heeltap.app.score.reading import Reading
@@ -30,6 +29,7 @@ from heeltap.model.notes import make_notes
 from heeltap.session.session import Begin, Elapsed, Event, Note, State, begin, step
 from heeltap.sound.drums import DRUM
 from tests.makers.led_songs import QUARTER_US, wander_us, write_led_song
+from tests.makers.playbacks import heard_take
 
 LATE_US = 8_000
 

@@ -12,7 +12,7 @@ import pytest
 from heeltap.app.drill.drill import Drill, drill_of
 from heeltap.app.drill.run import Settings, drill
 from heeltap.app.listen import playback as playback_module
-from heeltap.app.listen.playback import Playback, heard_plan, heard_take
+from heeltap.app.listen.playback import Playback, heard_plan
 from heeltap.app.practice.make_exercise import make_exercise
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.clock import FakeClock
@@ -37,6 +37,7 @@ from heeltap.sound.click import click_schedule
 from heeltap.sound.stretches import begun_at
 from tests.engine.timing import nap, now_ns
 from tests.makers.drills import counted_plan
+from tests.makers.playbacks import heard_take
 
 DELAY_MS = 7.1235
 LEAN_MS = 12.0

@@ -11,7 +11,7 @@ import pytest
 
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.run import Settings, drill
-from heeltap.app.listen.playback import heard_take
+from heeltap.app.listen.piece import Piece, piece_of_listed_bars, piece_of_take
 from heeltap.app.practice import sets
 from heeltap.app.practice.classroom import read_class
 from heeltap.app.practice.handin import hand_in
@@ -27,6 +27,7 @@ from heeltap.files.takes.journal import JournalWriter
 from heeltap.files.takes.metadata import Context, plan_out
 from heeltap.model.notes import make_notes
 from heeltap.model.plan_from import plan_of
+from heeltap.sound.click import CLICK_SOUNDS, ClickSound
 from tests.makers.classes import keep_raw, small_class
 from tests.makers.drills import counted_plan
 from tests.makers.kept import keep, keep_many
@@ -101,11 +102,14 @@ def test_a_kept_take_is_read_once_to_be_scored(
     assert {"context": 2, "midi": 2} == counted(lambda: act(tmp_path))
 
 
-def test_a_take_is_read_once_to_be_heard(tmp_path: Path, rng: np.random.Generator, counted: Counted) -> None:
-    """Where the notes belong is told by the same reading as the notes."""
+@pytest.mark.parametrize("piece", [piece_of_take, piece_of_listed_bars])
+def test_a_take_is_read_once_to_be_heard(
+    piece: Callable[[Path, ClickSound], Piece], tmp_path: Path, rng: np.random.Generator, counted: Counted
+) -> None:
+    """Where the notes belong is told by the same reading as the notes, for the whole take and for its listed bars."""
     folder = keep(tmp_path, rng=rng)
 
-    assert {"context": 1, "midi": 1} == counted(lambda: heard_take(folder, moved=True))
+    assert {"context": 1, "midi": 1} == counted(lambda: piece(folder, CLICK_SOUNDS["wood"]))
 
 
 def test_takes_to_compare_and_their_plan_are_read_once(counted: Counted) -> None:

@@ -502,5 +502,5 @@ def test_the_band_is_told_who_is_early_only_where_the_delay_is_known(tmp_path: P
     assert {5, 6} == set(np.argsort(losses)[:2].tolist())
     pair = known.band.leads[6][0]
     assert (0, 4.0) == (pair.early, pytest.approx(-(pair.difference_ms or 0.0), abs=2.0))
-    assert "Drums are 4 ms ahead of keys" in " ".join(song_text(known).split())
+    assert "Your keys part is 4 ms behind the drums part on average" in " ".join(song_text(known).split())
     assert "Who is early cannot be told" in song_text(unknown)

@@ -9,17 +9,19 @@ import numpy as np
 import pytest
 
 from heeltap.app.drill.drill import drill_of
-from heeltap.app.listen.playback import Playback, both_versions, heard_take
+from heeltap.app.listen.playback import Playback, both_versions
 from heeltap.app.takes.load_scored_inputs import score_kept
 from heeltap.files.takes.folder import load_take, open_take, save_take
 from heeltap.files.takes.metadata import Context, plan_out
-from heeltap.model.arrays import as_ints
+from heeltap.model.arrays import FloatArray, as_ints
+from heeltap.model.messages import Schedule
 from heeltap.model.notes import make_notes
 from heeltap.model.plan import Plan
 from tests.engine.jack_recorder import RATE_HZ, Recorder, library_missing, onsets
 from tests.engine.jack_server import Server, server_missing
 from tests.engine.timing import nap, now_ns
 from tests.makers.drills import counted_plan
+from tests.makers.playbacks import heard_take
 
 MISSING = server_missing() or library_missing()
 
@@ -70,33 +72,51 @@ def _between(plan: Plan) -> Plan:
     return replace(plan, **{name: getattr(plan, name)[rows] for name in names}, stroke=np.arange(rows.size))
 
 
+def recorded(
+    schedule: Schedule,
+    environment: dict[str, str],
+    folder: Path,
+    *,
+    from_us: int = 0,
+    to_us: int | None = None,
+    change_us: int | None = None,
+) -> tuple[FloatArray, str]:
+    """What sounds of a schedule between two moments, and what broke; at the third moment the other version is asked for.
+
+    The test is skipped where the machine lost samples of the recording three times.
+    """
+    for _attempt in range(3):
+        playback = Playback(schedule, "audio", from_us=from_us - 1_000, start_delay_us=3_000_000)
+        recorder = Recorder("PortAudio", environment, folder)
+        try:
+            until, asked = now_ns() + 25_000_000_000, change_us
+            while not playback.over and now_ns() < until and (to_us is None or playback.now_us < to_us):
+                playback.turn()
+                if asked is not None and playback.now_us >= asked:
+                    playback.hear(moved=True)
+                    asked = None
+                nap(0.02)
+            wave, _, holes = recorder.stop()
+        finally:
+            recorder.kill()
+            playback.stop()
+        if not holes:
+            return wave, playback.problem
+    pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+
+
 def test_a_take_is_heard_as_its_numbers_say(environment: dict[str, str], tmp_path: Path) -> None:
     """From the first bar on every click and every note sounds once; what lies between a click and its note is the half
     beat and the offset of the result."""
     folder = a_take(tmp_path / "takes")
     result = score_kept(folder)
     schedule = heard_take(folder)
-    for _attempt in range(3):
-        playback = Playback(schedule, "audio", from_us=-1_000, start_delay_us=3_000_000)
-        recorder = Recorder("PortAudio", environment, tmp_path)
-        try:
-            until = now_ns() + 25_000_000_000
-            while not playback.over and now_ns() < until:
-                playback.turn()
-                nap(0.05)
-            wave, _, holes = recorder.stop()
-        finally:
-            recorder.kill()
-            playback.stop()
-        if not holes:
-            break
-    else:
-        pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+    wave, problem = recorded(schedule, environment, tmp_path)
     at = onsets(wave, share=0.08)
     at_ms = at / RATE_HZ * 1e3
     offset_ms = np.array([row.offset_ms for row in result.notes], dtype=np.float64)
 
-    assert (32, "") == (at_ms.size, playback.problem)
+    assert (32, "") == (at_ms.size, problem)
     gap_ms = at_ms[1::2] - at_ms[::2] - 250.0
     off_ms = np.abs(gap_ms - offset_ms)
     print("playback", np.round([np.median(off_ms), off_ms.max(), np.ptp(offset_ms)], 3), np.unique(np.diff(at[::2])))
@@ -112,30 +132,12 @@ def test_changing_the_version_keeps_the_place(environment: dict[str, str], tmp_p
     folder = a_take(tmp_path / "takes")
     result = score_kept(folder)
     schedule = both_versions(load_take(folder), result)
-    for _attempt in range(3):
-        playback = Playback(schedule, "audio", from_us=-1_000, start_delay_us=3_000_000)
-        recorder = Recorder("PortAudio", environment, tmp_path)
-        try:
-            until, changed = now_ns() + 25_000_000_000, False
-            while not playback.over and now_ns() < until:
-                playback.turn()
-                if not changed and playback.now_us >= 4_000_000:
-                    playback.hear(moved=True)
-                    changed = True
-                nap(0.02)
-            wave, _, holes = recorder.stop()
-        finally:
-            recorder.kill()
-            playback.stop()
-        if not holes:
-            break
-    else:
-        pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+    wave, problem = recorded(schedule, environment, tmp_path, change_us=4_000_000)
     at = onsets(wave, share=0.08)
     at_ms = at / RATE_HZ * 1e3
     offset_ms = np.array([row.offset_ms for row in result.notes], dtype=np.float64)
 
-    assert (32, "") == (at_ms.size, playback.problem)
+    assert (32, "") == (at_ms.size, problem)
     gap_ms = at_ms[1::2] - at_ms[::2] - 250.0
     moved = np.abs(gap_ms) < 1.0
     print(
@@ -152,22 +154,7 @@ def test_drums_lead_into_a_change_and_land_on_it(environment: dict[str, str], tm
     drill = drill_of("turn 2", click="beat:plain")
     bar_us, change = 4 * int(drill.plan.tempo.us_per_quarter[0]), drill.plan.sections[1].first_bar
     from_us = (change - 3) * bar_us
-    for _attempt in range(3):
-        playback = Playback(drill.schedule, "audio", from_us=from_us - 1_000, start_delay_us=3_000_000)
-        recorder = Recorder("PortAudio", environment, tmp_path)
-        try:
-            until = now_ns() + 25_000_000_000
-            while not playback.over and now_ns() < until and playback.now_us < change * bar_us:
-                playback.turn()
-                nap(0.02)
-            wave, _, holes = recorder.stop()
-        finally:
-            recorder.kill()
-            playback.stop()
-        if not holes:
-            break
-    else:
-        pytest.skip("the machine lost samples of the recording three times; nothing can be said")
+    wave, _ = recorded(drill.schedule, environment, tmp_path, from_us=from_us, to_us=change * bar_us)
     first = int(onsets(wave, share=0.08)[0])
 
     def loudest(sixteenth: float, from_ms: float, to_ms: float) -> float:

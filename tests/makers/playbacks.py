@@ -2,11 +2,21 @@
 
 import threading
 from collections.abc import Callable
+from pathlib import Path
 
+from heeltap.app.listen.playback import heard
+from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
 from heeltap.errors import PortError
+from heeltap.files.takes.folder import load_take
 from heeltap.model.messages import Schedule
 
-__all__ = ["Heard", "Room", "settled"]
+__all__ = ["Heard", "Room", "heard_take", "settled"]
+
+
+def heard_take(folder: Path, *, moved: bool = False) -> Schedule:
+    """A kept take from its folder, as it was played or with every stroke where it belongs."""
+    take = load_take(folder)
+    return heard(take, score_inputs(scored_inputs_of(take)) if moved else None)
 
 
 class Heard:

@@ -9,7 +9,7 @@ that
 * Bars and beats count from 1. A beat is the metre's own: the dotted quarter in 6/8, 9/8 and 12/8, else the written
 unit.
 
-Inside: `TempoMap`, `MetreMap`, `Metre`, and the builders `steady_tempo` and `steady_metre`.
+Inside: `TempoMap`, `MetreMap`, `Metre`, the builders `steady_tempo` and `steady_metre`, and `bar_starts_us`.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ import numpy.typing as npt
 from heeltap.model.arrays import FloatArray, IntArray, as_ints, freeze_columns
 from heeltap.units import TICKS_PER_QUARTER
 
-__all__ = ["Metre", "MetreMap", "TempoMap", "steady_metre", "steady_tempo"]
+__all__ = ["Metre", "MetreMap", "TempoMap", "bar_starts_us", "steady_metre", "steady_tempo"]
 
 _COMPOUND = (6, 9, 12)
 """Numerators over 8 (or 16) whose beat is three units long: common practice, no source."""
@@ -355,3 +355,21 @@ def steady_metre(count: int = 4, unit: int = 4) -> MetreMap:
     MetreMap
     """
     return MetreMap(np.zeros(1), (Metre(count, unit),))
+
+
+def bar_starts_us(tempo: TempoMap, metre: MetreMap, bars: int) -> tuple[int, ...]:
+    """When each bar begins, and when the last one ends.
+
+    Parameters
+    ----------
+    tempo : TempoMap
+    metre : MetreMap
+    bars : int
+
+    Returns
+    -------
+    tuple of int
+        ``bars + 1`` times, microseconds from bar 1, beat 1.
+    """
+    quarters = metre.quarter_of_bar(np.arange(1, bars + 2))
+    return tuple(np.rint(tempo.us_at_quarter(quarters)).astype(np.int64).tolist())

@@ -20,7 +20,7 @@ from heeltap.views.comparison import render_comparison, short_names
 from heeltap.views.history import guarded
 from heeltap.views.text import render, wrapped
 from heeltap.wording import bars as bars_in_words
-from heeltap.wording import count, early_late, ms
+from heeltap.wording import count, early_late, ms, range_ms
 
 __all__ = ["band_lines", "bars_line", "comp_text", "new_song_text", "song_csv", "song_text"]
 
@@ -116,17 +116,14 @@ def _hits_line(band: Band, hits: BandHits, best: int, names: Sequence[str]) -> s
 
 
 def _lead(names: Sequence[str], pair: PairLead) -> str:
-    """Who of two is early."""
+    """Who of two is early, the player's part or another."""
     other, own = names[pair.first], names[pair.second]
     if pair.early is None or pair.difference_ms is None or pair.ci95_ms is None:
-        return f"Who is early of {other} and {own} cannot be told."
+        return f"Whether your {own} part or the {other} part is early cannot be told."
     low, high = sorted((abs(pair.ci95_ms[0]), abs(pair.ci95_ms[1])))
-    late = own if pair.early == pair.first else other
-    early = other if pair.early == pair.first else own
-    return (
-        f"{early.capitalize()} {'is' if early == own else 'are'} {abs(pair.difference_ms):.0f} ms ahead of {late} on average "
-        f"(95 % sure: {low:.0f} to {high:.0f} ms)."
-    )
+    where = "behind" if pair.early == pair.first else "ahead of"
+    sure = f"95 % sure: {range_ms((low, high))}"
+    return f"Your {own} part is {ms(pair.difference_ms)} {where} the {other} part on average ({sure})."
 
 
 def _and(names: Sequence[str]) -> str:

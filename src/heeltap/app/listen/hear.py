@@ -27,7 +27,7 @@ from heeltap.model.notes import Notes
 from heeltap.model.parts import choose_part
 from heeltap.model.plan import Section
 from heeltap.model.result import Result
-from heeltap.model.timeline import MetreMap, TempoMap
+from heeltap.model.timeline import MetreMap, TempoMap, bar_starts_us
 from heeltap.safe_text import safe_line
 from heeltap.sound.click import CLICK_SOUNDS, click_schedule
 from heeltap.sound.drums import part_schedule
@@ -125,7 +125,7 @@ def heard_kept(folder: Path) -> Heard:
         notes=without_retriggers(take.notes, take.context),
         result=result,
         backing=click_of(take.context, plan, CLICK_SOUNDS["wood"]),
-        starts_us=_starts_us(plan.tempo, plan.metre, plan.bars),
+        starts_us=bar_starts_us(plan.tempo, plan.metre, plan.bars),
         sections=plan.sections,
     )
 
@@ -205,12 +205,7 @@ def _silence(end_us: int) -> Schedule:
 def _long_enough(tempo: TempoMap, metre: MetreMap, notes: Notes, least: int) -> tuple[int, ...]:
     """Where the bars begin, up to the one in which the last note begins."""
     last = int(metre.bar_beat(tempo.quarter_at(notes.onset_us[-1:]))[0].max(initial=1))
-    return _starts_us(tempo, metre, max(least, last))
-
-
-def _starts_us(tempo: TempoMap, metre: MetreMap, bars: int) -> tuple[int, ...]:
-    quarters = metre.quarter_of_bar(np.arange(1, bars + 2))
-    return tuple(np.rint(tempo.us_at_quarter(quarters)).astype(np.int64).tolist())
+    return bar_starts_us(tempo, metre, max(least, last))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,16 +7,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from heeltap.app.drill.drill import Drill
 from heeltap.app.listen.playback import both_versions, heard, heard_plan
 from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
-from heeltap.files.takes.folder import load_take
+from heeltap.files.takes.folder import Take, load_take
 from heeltap.model.messages import Schedule, merge
 from heeltap.model.plan import Plan
-from heeltap.model.result import Replay
-from heeltap.model.timeline import steady_metre, steady_tempo
+from heeltap.model.result import Replay, Result
+from heeltap.model.timeline import bar_starts_us, steady_metre, steady_tempo
 from heeltap.sound.click import ClickSound, click_schedule
 from heeltap.sound.stretches import BREATH_US, stretch
 
@@ -70,8 +68,13 @@ def whole(
 def piece_of_take(folder: Path, sound: ClickSound) -> Piece:
     """A kept take with its click; raises `TakeFileError`, `MidiFileError` where it cannot be read."""
     take = load_take(folder)
-    made = both_versions(take, score_inputs(scored_inputs_of(take)), sound=sound)
-    return whole(_bar_starts_us(take.plan), lambda: made, _VERSIONS)
+    return _whole_take(take, score_inputs(scored_inputs_of(take)), sound)
+
+
+def _whole_take(take: Take, result: Result, sound: ClickSound) -> Piece:
+    """Both versions of a take from its first bar to its last."""
+    made = both_versions(take, result, sound=sound)
+    return whole(_starts_us(take.plan)[:-1], lambda: made, _VERSIONS)
 
 
 def piece_of_listed_bars(folder: Path, sound: ClickSound) -> Piece:
@@ -93,12 +96,11 @@ def piece_of_listed_bars(folder: Path, sound: ClickSound) -> Piece:
     """
     take = load_take(folder)
     result = score_inputs(scored_inputs_of(take))
-    starts = _bar_starts_us(take.plan)
-    stretches = [one for one in (_with_run_in(row, len(starts)) for row in result.replay) if one is not None]
+    stretches = [one for one in (_with_run_in(row, take.plan.bars) for row in result.replay) if one is not None]
     if not stretches:
-        return piece_of_take(folder, sound)
-    versions = heard(take, None, sound=sound), heard(take, result, sound=sound)
-    return _in_turn(stretches, (*starts, versions[0].end_us), versions)
+        return _whole_take(take, result, sound)
+    versions = heard(take, sound=sound), heard(take, result, sound=sound)
+    return _in_turn(stretches, _starts_us(take.plan), versions)
 
 
 def _with_run_in(row: Replay, bars: int) -> tuple[int, int] | None:
@@ -126,7 +128,7 @@ def _in_turn(stretches: Sequence[tuple[int, int]], starts: Sequence[int], versio
 
 def piece_of_drill(drill: Drill) -> Piece:
     """What is to be played."""
-    return whole(_bar_starts_us(drill.plan), lambda: heard_plan(drill), ("what is to be played",) * 2)
+    return whole(_starts_us(drill.plan)[:-1], lambda: heard_plan(drill), ("what is to be played",) * 2)
 
 
 def piece_of_click(sound: ClickSound) -> Piece:
@@ -135,7 +137,6 @@ def piece_of_click(sound: ClickSound) -> Piece:
     return whole((0, clicks.end_us // 2), lambda: clicks, ("the click",) * 2, of_bars=False)
 
 
-def _bar_starts_us(plan: Plan) -> tuple[int, ...]:
-    """When each bar begins."""
-    quarters = np.array([float(plan.metre.quarter_of_bar(bar)) for bar in range(1, plan.bars + 1)])
-    return tuple(int(us) for us in np.rint(plan.tempo.us_at_quarter(quarters)))
+def _starts_us(plan: Plan) -> tuple[int, ...]:
+    """When each bar begins, and when the last one ends."""
+    return bar_starts_us(plan.tempo, plan.metre, plan.bars)

@@ -3,13 +3,12 @@
 You hear what you read: a played note sounds at ``played - known delay``, so its distance to the click is the
 offset in the result, and a planned note sounds at ``reference + lean``, where you aim.
 
-Inside: `heard_plan`, `heard_take`, `heard`, `both_versions`, `click_of`, `without_retriggers`, `Playback`.
+Inside: `heard_plan`, `heard`, `both_versions`, `click_of`, `without_retriggers`, `Playback`.
 """
 
 import contextlib
 from collections import defaultdict
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
@@ -18,13 +17,12 @@ from heeltap.app.drill.backing import Wish, backing_of, wish_of
 from heeltap.app.drill.drill import Drill
 from heeltap.app.drill.outgoing import sound_of_port
 from heeltap.app.drill.silence import silence
-from heeltap.app.takes.load_scored_inputs import score_inputs, scored_inputs_of
 from heeltap.clock import Clock, SystemClock
 from heeltap.engine.process import EngineSpec, start_engine
 from heeltap.engine.records import DIED, DONE
 from heeltap.errors import HeeltapError, PortError, sentence
 from heeltap.files.smf.types import Pedal
-from heeltap.files.takes.folder import Take, load_take
+from heeltap.files.takes.folder import Take
 from heeltap.files.takes.metadata import Context, drums_from
 from heeltap.files.toml.exercises import exercise_from_toml
 from heeltap.model.arrays import IntArray, as_ints
@@ -40,7 +38,7 @@ from heeltap.sound.percussion import CHANNEL
 from heeltap.sound.played import MIDDLING, played_schedule
 from heeltap.sound.stretches import begun_at, until
 
-__all__ = ["Playback", "both_versions", "click_of", "heard", "heard_plan", "heard_take", "without_retriggers"]
+__all__ = ["Playback", "both_versions", "click_of", "heard", "heard_plan", "without_retriggers"]
 
 _PLAYED, _MOVED = part_kind(1), part_kind(2)
 
@@ -89,34 +87,22 @@ def _lengths_us(plan: Plan) -> IntArray:
     return lengths[np.searchsorted(starts, plan.at_us)]
 
 
-def heard_take(folder: Path, *, moved: bool = False, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
+def heard(take: Take, result: Result | None = None, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
     """A kept take, with the click that it was played to.
 
     Every note that was played is heard, those too that the score leaves out (a late click, a held take, what came after
     an early end); only double triggers are not, which the pad played and not the player. The known delay is taken away
-    from all of them. The click of a take that ended early ends with it.
+    from all of them. The click of a take that ended early ends with it; one that cannot be rebuilt is every beat.
 
     Parameters
     ----------
-    folder : Path
-        The take's folder.
-    moved : bool
-        Each note that the result matched, on the right key or on another, sits at its place and the lean; extra notes
-        stay where they were played.
+    take : Take
+    result : Result, optional
+        Where it is given, each note that it matched, on the right key or on another, sits at its place and the lean; extra
+        notes stay where they were played.
     sound : ClickSound
         Of the click and of a drummer.
-
-    Raises
-    ------
-    TakeFileError, MidiFileError
-        The take cannot be read. A click that cannot be rebuilt is every beat.
     """
-    take = load_take(folder)
-    return heard(take, score_inputs(scored_inputs_of(take)) if moved else None, sound=sound)
-
-
-def heard(take: Take, result: Result | None, *, sound: ClickSound = CLICK_SOUNDS["wood"]) -> Schedule:
-    """The same of a take that is read already: where its result is given, every stroke where it belongs."""
     notes = _own(take, result)
     click = _click_until(take, int(notes.onset_us.max(initial=0)), sound)
     return merge(click, played_schedule(notes, click.end_us, pedal=_pedal(take)))
@@ -261,7 +247,7 @@ class Playback:
         Parameters
         ----------
         schedule : Schedule
-            From `heard_plan` or `heard_take`.
+            From `heard_plan`, `heard` or `both_versions`.
         out_port : str, optional
             A MIDI output, ``audio`` or ``audio:DEVICE``.
         from_us : int, optional

@@ -11,9 +11,7 @@ import numpy as np
 from heeltap.analysis.analyse import Aim, Source, judge_take, result_of
 from heeltap.analysis.compare.habits import BarHabit, bars_that_come_back
 from heeltap.analysis.findings import NOTHING
-from heeltap.analysis.leader.drums import follow_drums
 from heeltap.analysis.offsets_of import Judged
-from heeltap.analysis.strokes import fold_retriggers
 from heeltap.app.score.compare import Compared, compare_ready
 from heeltap.app.song.band import Band, band_of
 from heeltap.app.song.open_song import OpenSong
@@ -171,11 +169,10 @@ def drummer_ms(opened: OpenSong) -> FloatArray:
         Milliseconds, negative is early; zeros where the click leads.
     """
     time, bars = opened.timeline, np.arange(1, opened.bars + 1)
-    if opened.drums is None:
+    if opened.drummer is None:
         return np.zeros(bars.size)
-    leader = follow_drums(fold_retriggers(opened.drums.notes).notes, time.tempo, time.metre)
     middle = (time.metre.quarter_of_bar(bars) + time.metre.quarter_of_bar(bars + 1)) / 2
-    lies_ms, _ = leader.reference_ms_at(middle)
+    lies_ms, _ = opened.drummer.reference_ms_at(middle)
     return np.asarray(lies_ms - np.median(lies_ms), dtype=np.float64)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from heeltap.analysis.leader.band import BandHits, band_hits
 from heeltap.analysis.leader.drums import follow_drums
-from heeltap.analysis.leader.leader import LEADER_PITCHES, PairLead, who_leads
+from heeltap.analysis.leader.leader import PairLead, who_leads
 from heeltap.analysis.offsets_of import Judged
 from heeltap.analysis.strokes import fold_retriggers
 from heeltap.app.song.open_song import OpenSong
@@ -54,19 +54,18 @@ def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration
     Band or None
         None where the song has no drums.
     """
-    if opened.drums is None:
+    if opened.drummer is None:
         return None
     named = [
         part for part in opened.midi.parts if part.notes and part.name not in (opened.song.plan, opened.song.drums)
     ]
-    every = tuple(range(128))
     followed = [
-        (part.name or f"part {part.index}", _followed(opened, opened.midi.notes_of(part), every))
+        (part.name or f"part {part.index}", _followed(opened, opened.midi.notes_of(part)))
         for part in named
         if not part.is_drums
     ]
     others = [(name, row) for name, row in followed if row[0].size]
-    drums = _followed(opened, opened.drums.notes, LEADER_PITCHES)
+    drums = opened.drummer.quarter, opened.drummer.offset_ms
     if not drums[0].size:
         return None
     hits, leads = [], []
@@ -82,10 +81,10 @@ def band_of(opened: OpenSong, judged: Sequence[Judged], calibration: Calibration
     return Band(names, tuple(hits), tuple(leads), calibration.known)
 
 
-def _followed(opened: OpenSong, notes: Notes, pitches: tuple[int, ...]) -> _Part:
-    """A part of the song against the click, each stroke where it was meant."""
+def _followed(opened: OpenSong, notes: Notes) -> _Part:
+    """A part of the song against the click, each stroke where it was meant: as drums are followed, but every key counts."""
     time = opened.timeline
-    part = follow_drums(fold_retriggers(notes).notes, time.tempo, time.metre, pitches=pitches)
+    part = follow_drums(fold_retriggers(notes).notes, time.tempo, time.metre, pitches=tuple(range(128)))
     return part.quarter, part.offset_ms
 
 

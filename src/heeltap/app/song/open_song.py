@@ -5,9 +5,13 @@ Inside: `OpenSong`, `open_song`, `song_file`, `guess_song`.
 
 import difflib
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 from heeltap.analysis.analyse import Options
+from heeltap.analysis.leader.drums import follow_drums
+from heeltap.analysis.leader.leader import Leader
+from heeltap.analysis.strokes import fold_retriggers
 from heeltap.app.score.read import leading_drums
 from heeltap.app.score.reading import Drums, Reading, Timeline
 from heeltap.app.song.drum_sections import sections_from_drums
@@ -25,7 +29,7 @@ __all__ = ["ENDING", "OpenSong", "guess_song", "open_song", "song_file"]
 ENDING = ".song.toml"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class OpenSong:
     """A song and what its files hold."""
 
@@ -41,6 +45,13 @@ class OpenSong:
     """What leads; None is the click."""
     plan: Plan | None
     """What should be played; None where only the player knows."""
+
+    @cached_property
+    def drummer(self) -> Leader | None:
+        """Kick and snare against the click, followed once; None where the click leads."""
+        if self.drums is None:
+            return None
+        return follow_drums(fold_retriggers(self.drums.notes).notes, self.timeline.tempo, self.timeline.metre)
 
     @property
     def reading(self) -> Reading:
